@@ -1,0 +1,1 @@
+"""The program's published documents for other programs."""

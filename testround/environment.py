@@ -1,0 +1,50 @@
+"""Typed readers of environment variables: what is missing or not understood stops the start with a sentence."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from django.core.exceptions import ImproperlyConfigured
+
+YES = frozenset({"1", "true", "yes", "on"})
+NO = frozenset({"0", "false", "no", "off"})
+
+
+def text(name: str, default: str = "") -> str:
+    """The variable's value, or what the file named by ``NAME_FILE`` holds, as container secrets do."""
+    if file_name := os.environ.get(f"{name}_FILE"):
+        try:
+            return Path(file_name).read_text(encoding="utf-8").strip()
+        except OSError as error:
+            raise ImproperlyConfigured(
+                f"{name}_FILE names {file_name}, which cannot be read: {error.strerror}. Mend the path or unset it."
+            ) from error
+    return os.environ.get(name, default).strip()
+
+
+def truth(name: str, *, default: bool) -> bool:
+    value = text(name).lower()
+    if not value:
+        return default
+    if value in YES:
+        return True
+    if value in NO:
+        return False
+    raise ImproperlyConfigured(f"{name} is {value!r}; write one of {', '.join(sorted(YES | NO))}.")
+
+
+def whole_number(name: str, *, default: int) -> int:
+    value = text(name)
+    if not value:
+        return default
+    try:
+        return int(value)
+    except ValueError:
+        raise ImproperlyConfigured(f"{name} is {value!r}; write a whole number.") from None
+
+
+def names(name: str, *, default: list[str]) -> list[str]:
+    """Comma-separated values."""
+    value = text(name)
+    return [part.strip() for part in value.split(",") if part.strip()] if value else default

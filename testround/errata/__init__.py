@@ -1,0 +1,1 @@
+"""Findings kept, the errata desk, and published errata."""

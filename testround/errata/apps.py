@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class ErrataConfig(AppConfig):
+    name = "testround.errata"
+    label = "errata"

@@ -1,0 +1,1 @@
+"""Work that follows a submission: a row in the same transaction, run after commit."""

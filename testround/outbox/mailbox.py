@@ -1,0 +1,71 @@
+"""Mail to a folder, for an installation without a mail server, and reading that folder back for its page."""
+
+from __future__ import annotations
+
+import email
+import email.policy
+import itertools
+import os
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from email.message import EmailMessage as ParsedMessage
+from pathlib import Path
+
+from django.conf import settings
+from django.core.mail import EmailMessage
+from django.core.mail.backends.base import BaseEmailBackend
+from django.utils import timezone
+
+MAIL_NAME = re.compile(r"^\d{8}T\d{12}-\d+-\d+\.eml$")
+_serial = itertools.count()
+
+
+class FolderBackend(BaseEmailBackend):
+    """Writes each message as a file; the name begins with the time, so that names sort by it."""
+
+    def send_messages(self, email_messages: Sequence[EmailMessage]) -> int:
+        folder = Path(settings.MAIL_FOLDER)
+        folder.mkdir(parents=True, exist_ok=True)
+        for message in email_messages:
+            stamp = timezone.now().strftime("%Y%m%dT%H%M%S%f")
+            name = f"{stamp}-{os.getpid()}-{next(_serial)}.eml"
+            partial = folder / f".{name}.part"
+            partial.write_bytes(message.message().as_bytes())
+            partial.rename(folder / name)
+        return len(email_messages)
+
+
+@dataclass(frozen=True, slots=True)
+class Mail:
+    """One mail as the page shows it."""
+
+    name: str
+    sender: str
+    to: str
+    subject: str
+    date: str
+    text: str
+
+
+def mails(most: int = 100) -> list[Mail]:
+    """The newest mails of the folder, newest first."""
+    folder = Path(settings.MAIL_FOLDER)
+    if not folder.is_dir():
+        return []
+    names = sorted((path.name for path in folder.iterdir() if MAIL_NAME.match(path.name)), reverse=True)
+    return [_read(folder / name) for name in names[:most]]
+
+
+def _read(path: Path) -> Mail:
+    message = email.message_from_bytes(path.read_bytes(), policy=email.policy.default)
+    assert isinstance(message, ParsedMessage)  # noqa: S101 -- what the default policy makes
+    body = message.get_body(preferencelist=("plain",))
+    return Mail(
+        name=path.name,
+        sender=str(message["From"] or ""),
+        to=str(message["To"] or ""),
+        subject=str(message["Subject"] or ""),
+        date=str(message["Date"] or ""),
+        text=body.get_content() if body else "",
+    )

@@ -1,0 +1,129 @@
+"""Put work into the outbox and run it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import logging
+import threading
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
+
+from django.conf import settings
+from django.db import close_old_connections, transaction
+from django.utils import timezone
+
+from testround.outbox.models import Work
+
+logger = logging.getLogger(__name__)
+
+MOST_ATTEMPTS = 6
+# A task normally starts within a second; after a minute it is taken for lost.
+LOST_AFTER = dt.timedelta(seconds=60)
+
+Handler = Callable[[dict[str, Any]], None]
+_handlers: dict[str, Handler] = {}
+_pool: ThreadPoolExecutor | None = None
+_pool_lock = threading.Lock()
+
+
+def handles(kind: str) -> Callable[[Handler], Handler]:
+    """Register the function that does one kind of work. It may run twice for one row, so it is idempotent."""
+
+    def register(handler: Handler) -> Handler:
+        _handlers[kind] = handler
+        return handler
+
+    return register
+
+
+def work_add(*, kind: str, subject: dict[str, Any], once_key: str = "") -> Work:
+    """Write a row of work in the current transaction and send it off after commit.
+
+    With ``once_key`` a row of that kind and key that is still waiting is returned instead of a second one.
+    """
+    if once_key:
+        work, created = Work.objects.get_or_create(
+            kind=kind, once_key=once_key, state=Work.State.WAITING, defaults={"subject": subject}
+        )
+    else:
+        work, created = Work.objects.create(kind=kind, subject=subject), True
+    if created:
+        work_id = work.pk
+        transaction.on_commit(lambda: _send(work_id))
+    return work
+
+
+def _send(work_id: int) -> None:
+    match settings.OUTBOX_RUNNER:
+        case "inline":
+            work_run(work_id=work_id)
+        case "celery":
+            from testround.outbox.tasks import run
+
+            try:
+                run.delay(work_id)
+            except Exception:
+                # The row is committed and the sweep will find it; the person's submission stands.
+                logger.exception("The broker did not take work %s; the sweep will", work_id)
+        case _:
+            _thread_pool().submit(_run_in_thread, work_id)
+
+
+def _thread_pool() -> ThreadPoolExecutor:
+    global _pool
+    with _pool_lock:
+        if _pool is None:
+            _pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="outbox")
+        return _pool
+
+
+def _run_in_thread(work_id: int) -> None:
+    close_old_connections()
+    try:
+        work_run(work_id=work_id)
+    except Exception:
+        logger.exception("Work %s broke", work_id)
+    finally:
+        close_old_connections()
+
+
+def work_run(*, work_id: int) -> bool:
+    """Do one piece of work. True when it is done now; a failure is kept on the row and tried again later."""
+    with transaction.atomic():
+        work = (
+            Work.objects.select_for_update(skip_locked=True, of=("self",))
+            .filter(pk=work_id, state=Work.State.WAITING)
+            .first()
+            if transaction.get_connection().features.has_select_for_update_skip_locked
+            else Work.objects.filter(pk=work_id, state=Work.State.WAITING).first()
+        )
+        if work is None:
+            return False
+        # Claimed for as long as a task may take; if this process dies, the sweep takes it up afterwards.
+        work.attempts += 1
+        work.not_before = timezone.now() + LOST_AFTER * 2**work.attempts
+        work.save(update_fields=["attempts", "not_before"])
+    try:
+        handler = _handlers[work.kind]
+        handler(work.subject)
+    except Exception as error:
+        logger.exception("Work %s (%s) failed at attempt %s", work.pk, work.kind, work.attempts)
+        work.problem = f"{type(error).__name__}: {error}"[:2000]
+        if work.attempts >= MOST_ATTEMPTS:
+            work.state = Work.State.FAILED
+        work.save(update_fields=["problem", "state"])
+        return False
+    work.state = Work.State.DONE
+    work.finished = timezone.now()
+    work.problem = ""
+    work.save(update_fields=["state", "finished", "problem"])
+    return True
+
+
+def work_sweep(*, most: int = 200) -> int:
+    """Run waiting work whose task was lost or whose time to try again has come. Returns how many were done."""
+    due = Work.objects.filter(
+        state=Work.State.WAITING, not_before__lte=timezone.now(), created__lte=timezone.now() - LOST_AFTER
+    ).order_by("created")
+    return sum(work_run(work_id=work_id) for work_id in list(due.values_list("pk", flat=True)[:most]))

@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class PaperConfig(AppConfig):
+    name = "testround.paper"
+    label = "paper"

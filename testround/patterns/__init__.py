@@ -1,0 +1,1 @@
+"""Patterns, their editions and sheets."""

@@ -1,0 +1,1 @@
+"""Accounts, preferences and who may see what."""

@@ -1,0 +1,1 @@
+"""What testers send: swatches, counts, finished measurements, sittings, remarks, photos."""

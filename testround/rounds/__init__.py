@@ -1,0 +1,1 @@
+"""Rounds, places, candidates and the diary."""

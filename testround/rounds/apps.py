@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class RoundsConfig(AppConfig):
+    name = "testround.rounds"
+    label = "rounds"

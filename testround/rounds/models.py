@@ -1,0 +1,180 @@
+from __future__ import annotations
+
+from typing import Any
+
+from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.urls import reverse
+from django.utils import timezone
+
+from testround.patterns.models import Edition, new_code
+
+
+class Round(models.Model):
+    """One test of one edition."""
+
+    class State(models.TextChoices):
+        PLANNED = "planned"
+        GATHERING = "gathering"
+        SWATCHING = "swatching"
+        MAKING = "making"
+        MEASURING = "measuring"
+        CLOSED = "closed"
+
+    edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="rounds")
+    code = models.CharField(max_length=16, unique=True, default=new_code, editable=False)
+    title = models.CharField(max_length=200)
+    state = models.CharField(max_length=10, choices=State, default=State.PLANNED)
+    opens = models.DateField(null=True, blank=True)
+    swatches_due = models.DateField(null=True, blank=True)
+    closes = models.DateField(null=True, blank=True)
+    # {"least": {size: n}, "most": {size: n}}, as in the round file; null where nothing was said.
+    places_plan: models.JSONField[Any, Any] = models.JSONField(null=True, blank=True)
+    terms = models.TextField(
+        blank=True, help_text="What testers agree to, in plain words; shown before they say yes."
+    )
+    created = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["-created", "-pk"]
+
+    def __str__(self) -> str:
+        return f"{self.edition.pattern.title}: {self.title}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("rounds:detail", args=[self.code])
+
+
+class YarnFields(models.Model):
+    """A yarn as the round file describes it."""
+
+    label = models.CharField(max_length=200)
+    weight = models.PositiveSmallIntegerField(
+        null=True, blank=True, validators=[MinValueValidator(0), MaxValueValidator(7)]
+    )
+    fibre = models.CharField(max_length=200, null=True, blank=True)
+    metres_per_ball = models.FloatField(null=True, blank=True)
+    grams_per_ball = models.FloatField(null=True, blank=True)
+
+    class Meta:
+        abstract = True
+
+    def __str__(self) -> str:
+        return self.label
+
+
+class SuppliedYarn(YarnFields):
+    """A yarn the designer supplies; ``makers`` is how many testers it can clothe."""
+
+    round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="yarns")
+    key = models.CharField(max_length=60)
+    makers = models.PositiveIntegerField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [models.UniqueConstraint(fields=["round", "key"], name="yarn_key_once")]
+
+
+class Candidate(models.Model):
+    """Someone who offered to test and has no place yet."""
+
+    round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="candidates")
+    key = models.CharField(max_length=60)
+    name = models.CharField(max_length=200)
+    measures: models.JSONField[Any, Any] = models.JSONField(default=dict)
+    wishes: models.JSONField[Any, Any] = models.JSONField(default=list)
+    yarns: models.JSONField[Any, Any] = models.JSONField(default=list)
+    own_yarn = models.BooleanField(default=False)
+    tests_before = models.PositiveIntegerField(null=True, blank=True)
+    answered = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [models.UniqueConstraint(fields=["round", "key"], name="candidate_key_once")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Place(models.Model):
+    """One seat in a round: a size and a yarn, held by one tester."""
+
+    class State(models.TextChoices):
+        OFFERED = "offered"
+        TAKEN = "taken"
+        SWATCH_SENT = "swatch sent"
+        GAUGE_AGREED = "gauge agreed"
+        MAKING = "making"
+        MEASURED = "measured"
+        DONE = "done"
+        GIVEN_BACK = "given back"
+
+    round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="places")
+    # The tester's id in the round file, unique in the round.
+    key = models.CharField(max_length=60)
+    name = models.CharField(max_length=200, help_text="How the tester is called in this round.")
+    tester = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="places"
+    )
+    size = models.CharField(max_length=20, null=True, blank=True)
+    state = models.CharField(max_length=12, choices=State, default=State.OFFERED)
+    measures: models.JSONField[Any, Any] = models.JSONField(default=dict)
+    yarn_label = models.CharField(max_length=200, null=True, blank=True)
+    yarn_weight = models.PositiveSmallIntegerField(null=True, blank=True)
+    yarn_fibre = models.CharField(max_length=200, null=True, blank=True)
+    metres_per_ball = models.FloatField(null=True, blank=True)
+    grams_per_ball = models.FloatField(null=True, blank=True)
+    used_metres = models.FloatField(null=True, blank=True)
+    used_grams = models.FloatField(null=True, blank=True)
+    guess_hours = models.FloatField(null=True, blank=True)
+    guess_metres = models.FloatField(null=True, blank=True)
+    agreed_at = models.DateTimeField(null=True, blank=True, help_text="When the tester said yes to the terms.")
+    changed = models.DateTimeField(auto_now=True)
+    created = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [models.UniqueConstraint(fields=["round", "key"], name="place_key_once")]
+        indexes = [models.Index(fields=["round", "state"])]
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.size})" if self.size else self.name
+
+    def get_absolute_url(self) -> str:
+        return reverse("reports:place", args=[self.pk])
+
+
+class Invitation(models.Model):
+    """A link that lets one person take one place. Only a hash of its secret is kept."""
+
+    place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="invitations")
+    secret_hash = models.CharField(max_length=64, unique=True)
+    email = models.EmailField(blank=True)
+    created = models.DateTimeField(default=timezone.now)
+    expires = models.DateTimeField()
+    used_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-created", "-pk"]
+
+    def __str__(self) -> str:
+        return f"Invitation to {self.place}"
+
+
+class DiaryEntry(models.Model):
+    """One dated change of a round or a place, with who or what caused it. Written, never changed."""
+
+    round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="diary")
+    place = models.ForeignKey(Place, null=True, blank=True, on_delete=models.SET_NULL, related_name="diary")
+    at = models.DateTimeField(default=timezone.now)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    text = models.CharField(max_length=500)
+
+    class Meta:
+        ordering = ["-at", "-pk"]
+        verbose_name_plural = "diary entries"
+
+    def __str__(self) -> str:
+        return self.text

@@ -1,0 +1,258 @@
+"""Settings, from environment variables alone; ``.env.example`` lists every one.
+
+With nothing set the program runs *embedded*: SQLite, files and mail under ``var/``, work done in the same
+process. With ``DATABASE_URL`` naming PostgreSQL it runs *served*, and then a secret key and host names are
+demanded rather than assumed.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from pathlib import Path
+
+import dj_database_url
+from django.core.exceptions import ImproperlyConfigured
+
+from testround import environment
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+TESTING = "pytest" in sys.modules
+
+VAR_DIR = Path(environment.text("TESTROUND_VAR", str(BASE_DIR / "var")))
+DATABASE_URL = environment.text("DATABASE_URL")
+REDIS_URL = environment.text("REDIS_URL")
+
+SERVED = environment.truth("TESTROUND_SERVED", default=bool(DATABASE_URL) and not TESTING)
+EMBEDDED = not SERVED
+DEBUG = environment.truth("TESTROUND_DEBUG", default=False)
+
+EMBEDDED_KEY = "embedded-default-key-for-one-laptop-only-never-for-a-served-installation"
+SECRET_KEY = environment.text("SECRET_KEY", EMBEDDED_KEY if EMBEDDED else "")
+if SERVED and (not SECRET_KEY or SECRET_KEY == EMBEDDED_KEY):
+    raise ImproperlyConfigured(
+        "SECRET_KEY is not set. A served installation needs its own: set SECRET_KEY to fifty random characters "
+        "(python -c 'import secrets; print(secrets.token_urlsafe(50))')."
+    )
+
+# The public address, as in https://testround.example.org; links in mails start with it.
+SITE_URL = environment.text("SITE_URL", "http://127.0.0.1:8000").rstrip("/")
+ALLOWED_HOSTS = environment.names("ALLOWED_HOSTS", default=["127.0.0.1", "localhost", "[::1]"] if EMBEDDED else [])
+if SERVED and not ALLOWED_HOSTS:
+    raise ImproperlyConfigured("ALLOWED_HOSTS is not set: name the hosts this server answers to, with commas between.")
+CSRF_TRUSTED_ORIGINS = [SITE_URL] if SITE_URL.startswith("https://") else []
+
+INSTALLED_APPS = [
+    "testround.people",
+    "testround.outbox",
+    "testround.patterns",
+    "testround.rounds",
+    "testround.reports",
+    "testround.errata",
+    "testround.paper",
+    "testround.api",
+    "testround.home",
+    "allauth",
+    "allauth.account",
+    "django.contrib.admin",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.humanize",
+    "django.contrib.messages",
+    "django.contrib.sessions",
+    "django.contrib.staticfiles",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "testround.people.middleware.ContentSecurityPolicy",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "allauth.account.middleware.AccountMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+]
+
+ROOT_URLCONF = "testround.urls"
+WSGI_APPLICATION = "testround.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.debug",
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "testround.people.context.reader",
+            ]
+        },
+    }
+]
+
+# SQLite as several threads need it: readers do not wait for a writer, a writer says so at its start and
+# waits its turn.
+SQLITE_OPTIONS = {
+    "transaction_mode": "IMMEDIATE",
+    "timeout": 20,
+    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA busy_timeout=20000;",
+}
+
+if DATABASE_URL:
+    DATABASES = {"default": dj_database_url.parse(DATABASE_URL, conn_max_age=60, conn_health_checks=True)}
+else:
+    # A folder that cannot be made is reported by whoever needs the database, not by a command that needs none.
+    with contextlib.suppress(OSError):
+        VAR_DIR.mkdir(parents=True, exist_ok=True)
+    DATABASES = {
+        "default": {
+            "ENGINE": "django.db.backends.sqlite3",
+            "NAME": VAR_DIR / "testround.sqlite3",
+            "OPTIONS": SQLITE_OPTIONS,
+        }
+    }
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+CACHES = {
+    "default": (
+        {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}
+        if REDIS_URL
+        else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
+    )
+}
+
+# Work that follows a submission: "inline" runs it right after commit (tests), "thread" in this process after
+# the answer is sent, "celery" on workers.
+OUTBOX_RUNNER = environment.text("TESTROUND_OUTBOX", "celery" if SERVED else "inline" if TESTING else "thread")
+CELERY_BROKER_URL = REDIS_URL or "memory://"
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BEAT_SCHEDULE = {
+    "pick-up-lost-work": {"task": "testround.outbox.tasks.sweep", "schedule": 60.0},
+}
+
+AUTH_USER_MODEL = "people.User"
+AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+PASSWORD_HASHERS = (
+    ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    if TESTING
+    else [
+        "django.contrib.auth.hashers.Argon2PasswordHasher",
+        "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+    ]
+)
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+]
+ACCOUNT_LOGIN_METHODS = {"email"}
+ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
+ACCOUNT_USER_MODEL_USERNAME_FIELD = None
+ACCOUNT_EMAIL_VERIFICATION = environment.text("TESTROUND_EMAIL_VERIFICATION", "mandatory" if SERVED else "optional")
+ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
+ACCOUNT_LOGIN_BY_CODE_ENABLED = True
+ACCOUNT_PREVENT_ENUMERATION = True
+ACCOUNT_ADAPTER = "testround.people.adapter.AccountAdapter"
+ACCOUNT_FORMS = {"signup": "testround.people.forms.SignupForm"}
+ACCOUNT_SESSION_REMEMBER = True
+LOGIN_URL = "account_login"
+LOGIN_REDIRECT_URL = "home"
+ACCOUNT_LOGOUT_REDIRECT_URL = "home"
+
+LANGUAGE_CODE = "en-gb"
+TIME_ZONE = "UTC"
+USE_I18N = True
+USE_TZ = True
+
+STATIC_URL = "static/"
+STATIC_ROOT = Path(environment.text("TESTROUND_STATIC", str(VAR_DIR / "static")))
+STATICFILES_DIRS = [BASE_DIR / "testround" / "static"]
+WHITENOISE_USE_FINDERS = EMBEDDED
+# Uploaded files live under their own address; see `reports` for who may open which.
+MEDIA_ROOT = VAR_DIR / "media"
+
+S3_BUCKET = environment.text("S3_BUCKET")
+STORAGES = {
+    "default": (
+        {
+            "BACKEND": "storages.backends.s3.S3Storage",
+            "OPTIONS": {
+                "bucket_name": S3_BUCKET,
+                "endpoint_url": environment.text("S3_ENDPOINT_URL") or None,
+                "region_name": environment.text("S3_REGION") or None,
+                "access_key": environment.text("S3_ACCESS_KEY") or None,
+                "secret_key": environment.text("S3_SECRET_KEY") or None,
+                "default_acl": "private",
+                "querystring_auth": True,
+                "file_overwrite": False,
+            },
+        }
+        if S3_BUCKET
+        else {"BACKEND": "django.core.files.storage.FileSystemStorage"}
+    ),
+    "staticfiles": {
+        "BACKEND": (
+            "whitenoise.storage.CompressedManifestStaticFilesStorage"
+            if SERVED
+            else "django.contrib.staticfiles.storage.StaticFilesStorage"
+        )
+    },
+}
+
+# Mail: to a folder that a page shows, until an SMTP server is named.
+MAIL_FOLDER = VAR_DIR / "mail"
+EMAIL_HOST = environment.text("EMAIL_HOST")
+EMAIL_BACKEND = (
+    "django.core.mail.backends.smtp.EmailBackend" if EMAIL_HOST else "testround.outbox.mailbox.FolderBackend"
+)
+EMAIL_PORT = environment.whole_number("EMAIL_PORT", default=587)
+EMAIL_HOST_USER = environment.text("EMAIL_HOST_USER")
+EMAIL_HOST_PASSWORD = environment.text("EMAIL_HOST_PASSWORD")
+EMAIL_USE_TLS = environment.truth("EMAIL_USE_TLS", default=True)
+DEFAULT_FROM_EMAIL = environment.text("MAIL_FROM", "Testround <testround@localhost>")
+SERVER_EMAIL = DEFAULT_FROM_EMAIL
+
+# Largest things taken in. A round of two thousand testers is a file of some 5 MB.
+ROUND_FILE_MAX_BYTES = 40 * 1024 * 1024
+PHOTO_MAX_BYTES = 25 * 1024 * 1024
+PHOTO_MAX_PIXELS = 80_000_000
+FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
+DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 20_000
+
+# Security. The policy itself is in people.middleware.
+HTTPS = SERVED and environment.truth("TESTROUND_HTTPS", default=True)
+SESSION_COOKIE_SECURE = HTTPS
+CSRF_COOKIE_SECURE = HTTPS
+SECURE_SSL_REDIRECT = HTTPS
+SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
+SECURE_HSTS_PRELOAD = HTTPS
+SECURE_REDIRECT_EXEMPT = [r"^healthz$"]
+SECURE_PROXY_SSL_HEADER = (
+    ("HTTP_X_FORWARDED_PROTO", "https") if environment.truth("BEHIND_PROXY", default=False) else None
+)
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+SESSION_COOKIE_AGE = 60 * 60 * 24 * 60
+SESSION_COOKIE_SAMESITE = "Lax"
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["console"], "level": environment.text("LOG_LEVEL", "INFO")},
+}

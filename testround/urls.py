@@ -1,0 +1,16 @@
+"""Every address of the program."""
+
+from django.contrib import admin
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("testround.home.urls")),
+    path("account/", include("allauth.urls")),
+    path("me/", include("testround.people.urls")),
+    path("patterns/", include("testround.patterns.urls")),
+    path("rounds/", include("testround.rounds.urls")),
+    path("", include("testround.reports.urls")),
+    path("", include("testround.errata.urls")),
+    path("api/", include("testround.api.urls")),
+    path("admin/", admin.site.urls),
+]

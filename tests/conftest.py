@@ -1,0 +1,128 @@
+"""The persons of the tests, and a small pattern they can work with."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from testround.patterns.models import Edition, Pattern
+from testround.people.models import User
+from testround.rounds.models import Place, Round
+
+# A little top in three sizes that a person can work out by hand: 22 stitches and 30 rows in 10 cm.
+LITTLE_TOP: dict[str, Any] = {
+    "title": "Little top",
+    "edition": "1.0",
+    "craft": "knit",
+    "kind": "graded",
+    "gauges": [{"key": "body", "label": "Stockinette, blocked", "stitches": 22, "rows": 30, "tool_mm": 4.0}],
+    "sizes": ["XS", "S", "M"],
+    "measures": [{"key": "bust", "label": "Full bust", "values": {"XS": 76, "S": 86, "M": 96}}],
+    "constants": [{"key": "ease", "label": "Ease at bust", "value": 8, "unit": "cm"}],
+    "numbers": [
+        {
+            "key": "back_sts",
+            "label": "Back, cast on",
+            "place": "Back, step 1",
+            "unit": "st",
+            "formula": "multiple((bust + ease) / 2 * body.st, of=2)",
+            "printed": {"XS": 92, "S": 104, "M": 114},
+        },
+        {
+            "key": "body_rows",
+            "label": "Rows to underarm",
+            "place": "Back, step 3",
+            "unit": "row",
+            "formula": "multiple(32 * body.row, of=2)",
+            "printed": {"XS": 96, "S": 96, "M": 96},
+        },
+    ],
+    "dimensions": [
+        {
+            "key": "chest",
+            "label": "Chest circumference",
+            "tolerance": 2.5,
+            "formula": "2 * back_sts / body.st",
+            "how": "Lay flat after blocking; measure straight across under the arms, then double.",
+        },
+        {
+            "key": "body_length",
+            "label": "Hem to underarm",
+            "tolerance": 2,
+            "formula": "body_rows / body.row",
+        },
+    ],
+    "parts": [{"key": "back", "label": "Back", "stitches": "back_sts * body_rows"}],
+}
+
+
+@pytest.fixture(autouse=True)
+def files_go_to_a_folder_of_their_own(tmp_path: Path, settings: Any) -> None:
+    settings.MEDIA_ROOT = tmp_path / "media"
+    settings.MAIL_FOLDER = tmp_path / "mail"
+
+
+@pytest.fixture
+def little_top() -> dict[str, Any]:
+    """The ``pattern`` object of a round file, free to be changed."""
+    return json.loads(json.dumps(LITTLE_TOP))
+
+
+def _person(email: str, name: str) -> User:
+    return User.objects.create_user(email, "a-long-password", name=name)
+
+
+@pytest.fixture
+def designer(db: None) -> User:
+    return _person("designer@example.org", "Designer")
+
+
+@pytest.fixture
+def other_designer(db: None) -> User:
+    return _person("other@example.org", "Other designer")
+
+
+@pytest.fixture
+def tester(db: None) -> User:
+    return _person("tester@example.org", "Tester one")
+
+
+@pytest.fixture
+def stranger(db: None) -> User:
+    return _person("stranger@example.org", "Stranger")
+
+
+@pytest.fixture
+def signed_in(client: Client) -> Callable[[User], Client]:
+    """A client with that person signed in."""
+
+    def sign_in(person: User) -> Client:
+        client.force_login(person)
+        return client
+
+    return sign_in
+
+
+@pytest.fixture
+def edition(designer: User, little_top: dict[str, Any]) -> Edition:
+    pattern = Pattern.objects.create(owner=designer, title=little_top["title"])
+    return Edition.objects.create(pattern=pattern, label=little_top["edition"], sheet=little_top)
+
+
+@pytest.fixture
+def a_round(edition: Edition) -> Round:
+    """A round in its swatching days, with no places yet."""
+    return Round.objects.create(edition=edition, title="First test", state=Round.State.SWATCHING)
+
+
+@pytest.fixture
+def place(a_round: Round, tester: User) -> Place:
+    """The tester's place in it: size S, taken."""
+    return Place.objects.create(
+        round=a_round, key="t01", name="Tester one", tester=tester, size="S", state=Place.State.TAKEN
+    )
