@@ -1,0 +1,578 @@
+"""A pattern's sheet, compiled: names, numbers, dimensions and parts, computed for many columns at once.
+
+A column is a size of a graded pattern or one tester. Everything here is a function of its arguments: the
+sheet never changes once made.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from testround.kernel.formulas import (
+    CM,
+    FUNCTIONS,
+    REP,
+    ROW_PER_CM,
+    ST_PER_CM,
+    ST_ROW,
+    UNIT_ROUNDOFF,
+    UNITS,
+    Formula,
+    FormulaError,
+    Multiple,
+    Trouble,
+    Unit,
+    constant_value,
+    parse,
+)
+from testround.kernel.problems import InputProblems, Problem
+from testround.kernel.round import Pattern
+
+FloatArray = NDArray[np.float64]
+
+
+class SheetError(InputProblems):
+    """A pattern whose sheet cannot be computed; ``problems`` holds every reason."""
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeColumns:
+    """A gauge in stitches and rows per centimetre, one entry per column, NaN where unknown."""
+
+    st: FloatArray
+    row: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """What a sheet is worked from.
+
+    ``gauges`` per centimetre and ``measures`` in centimetres, by key; every array has one entry per column,
+    NaN where unknown.
+    """
+
+    gauges: Mapping[str, GaugeColumns]
+    measures: Mapping[str, FloatArray]
+
+    @property
+    def n(self) -> int:
+        """How many columns there are."""
+        for gauge in self.gauges.values():
+            return len(gauge.st)
+        for measure in self.measures.values():
+            return len(measure)
+        return 0
+
+
+class Sheet:
+    """A pattern's numbers, compiled once: formulas parsed, units checked, numbers in dependency order.
+
+    Parameters
+    ----------
+    pattern : Pattern
+        The edition whose sheet this is.
+
+    Raises
+    ------
+    SheetError
+        The sheet cannot be computed; holds every problem of :func:`check_pattern`.
+    """
+
+    def __init__(self, pattern: Pattern) -> None:
+        draft = _Draft(pattern)
+        problems = draft.problems()
+        if problems:
+            raise SheetError(problems)
+        self.pattern = pattern
+        self._constants = draft.constants
+        self._numbers = {pattern.numbers[i].key: draft.numbers[i].formula for i in draft.order}
+        self._dimensions = {
+            dimension.key: read.formula
+            for dimension, read in zip(pattern.dimensions, draft.dimensions, strict=True)
+        }
+        self._parts = {part.key: read.formula for part, read in zip(pattern.parts, draft.parts, strict=True)}
+        self._size_at = {size: j for j, size in enumerate(pattern.sizes)}
+
+    # What goes in
+
+    def stated(self, sizes: Sequence[str] | None = None) -> Inputs:
+        """The pattern's own measures at the stated gauges.
+
+        Parameters
+        ----------
+        sizes : sequence of str, optional
+            A column for each, repeats allowed; every size of the pattern, in order, when left out. A
+            made-to-measure pattern has no sizes and gives no columns.
+
+        Raises
+        ------
+        KeyError
+            A size that the pattern does not have.
+        """
+        chosen = self.pattern.sizes if sizes is None else sizes
+        index = np.array([self._size_at[size] for size in chosen], dtype=np.intp)
+        n = len(index)
+        gauges = {
+            gauge.key: GaugeColumns(
+                st=np.full(n, gauge.stitches / 10, dtype=np.float64),
+                row=np.full(n, gauge.rows / 10, dtype=np.float64),
+            )
+            for gauge in self.pattern.gauges
+        }
+        measures = {}
+        for measure in self.pattern.measures:
+            values = measure.values or {}
+            column = np.array([values.get(size, np.nan) for size in self.pattern.sizes], dtype=np.float64)
+            measures[measure.key] = column[index] if n else np.empty(0, dtype=np.float64)
+        return Inputs(gauges, measures)
+
+    def worked_from(self, measures: Sequence[Mapping[str, float]]) -> Inputs:
+        """One column per mapping of measures (cm), at the stated gauges; NaN for a measure not given."""
+        n = len(measures)
+        return Inputs(
+            gauges={
+                gauge.key: GaugeColumns(np.full(n, gauge.stitches / 10), np.full(n, gauge.rows / 10))
+                for gauge in self.pattern.gauges
+            },
+            measures={
+                measure.key: np.array([own.get(measure.key, np.nan) for own in measures], dtype=np.float64)
+                for measure in self.pattern.measures
+            },
+        )
+
+    def with_gauges(self, inputs: Inputs, gauges: Mapping[str, GaugeColumns]) -> Inputs:
+        """The same inputs, with the gauges named in ``gauges`` in place of their own."""
+        return replace(inputs, gauges={**inputs.gauges, **gauges})
+
+    # What comes out
+
+    def numbers(self, inputs: Inputs, given: Mapping[str, FloatArray] | None = None) -> dict[str, FloatArray]:
+        """Every number, in sheet order.
+
+        Parameters
+        ----------
+        inputs : Inputs
+            What to work from.
+        given : mapping of key to array of float, shape (n,), optional
+            Where not NaN, stands in place of the computed value, and what follows from it follows from this.
+
+        Returns
+        -------
+        dict of key to array of float, shape (n,)
+            In stitches, rows or repeats; NaN where something needed is unknown.
+        """
+        values, errors = self._names(inputs)
+        for key, formula in self._numbers.items():
+            value, error, _ = formula.evaluate_bounded(values, errors)
+            column = np.array(np.broadcast_to(value, inputs.n))
+            column_error = np.array(np.broadcast_to(error, inputs.n))
+            instead = None if given is None else given.get(key)
+            if instead is not None:
+                known = ~np.isnan(instead)
+                column = np.where(known, instead, column)
+                column_error = np.where(known, np.abs(instead) * UNIT_ROUNDOFF, column_error)
+            values[key], errors[key] = column, column_error
+        return {number.key: values[number.key] for number in self.pattern.numbers}
+
+    def dimensions(self, inputs: Inputs, numbers: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
+        """Every finished measurement in cm, from these numbers; shape (n,) each."""
+        return self._follow(self._dimensions, inputs, numbers)
+
+    def parts(self, inputs: Inputs, numbers: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
+        """How many stitches every part takes (stitches times rows), from these numbers; shape (n,) each."""
+        return self._follow(self._parts, inputs, numbers)
+
+    def _follow(
+        self, formulas: Mapping[str, Formula], inputs: Inputs, numbers: Mapping[str, FloatArray]
+    ) -> dict[str, FloatArray]:
+        values, errors = self._names(inputs)
+        values.update(numbers)
+        return {
+            key: np.array(np.broadcast_to(formula.evaluate_bounded(values, errors)[0], inputs.n))
+            for key, formula in formulas.items()
+        }
+
+    def _names(self, inputs: Inputs) -> tuple[dict[str, FloatArray], dict[str, FloatArray]]:
+        return _names(self.pattern, self._constants, inputs)
+
+    # What is printed
+
+    def printed_numbers(self) -> dict[str, FloatArray]:
+        """What the edition prints for every number; shape (n_sizes,), NaN where nothing is printed."""
+        return {number.key: self._printed(number.printed) for number in self.pattern.numbers}
+
+    def printed_dimensions(self) -> dict[str, FloatArray]:
+        """What the edition prints for every dimension, cm; shape (n_sizes,), NaN where nothing is printed."""
+        return {dimension.key: self._printed(dimension.printed) for dimension in self.pattern.dimensions}
+
+    def _printed(self, printed: Mapping[str, float] | None) -> FloatArray:
+        return np.array([(printed or {}).get(size, np.nan) for size in self.pattern.sizes], dtype=np.float64)
+
+    # How it hangs together
+
+    def uses(self, key: str) -> tuple[str, ...]:
+        """The names that the formula of a number or a dimension uses itself."""
+        formula = self._numbers.get(key, self._dimensions.get(key))
+        return () if formula is None else formula.names
+
+    def follows(self, key: str) -> tuple[str, ...]:
+        """Keys of the numbers and dimensions that depend on a name, directly or through other numbers.
+
+        ``key`` is a measure, constant, number, or a gauge as "body.st", "body.row" or, for either, "body".
+        Numbers come in dependency order, then dimensions in sheet order.
+        """
+        gauges = {gauge.key for gauge in self.pattern.gauges}
+        reached = {key, f"{key}.st", f"{key}.row"} if key in gauges else {key}
+        found: list[str] = []
+        for name, formula in (*self._numbers.items(), *self._dimensions.items()):
+            if name != key and reached.intersection(formula.names):
+                found.append(name)
+                if name in self._numbers:
+                    reached.add(name)
+        return tuple(found)
+
+    def multiple_of(self, key: str) -> tuple[float, float] | None:
+        """(of, plus) of a number that is rounded to a multiple.
+
+        None when the outermost part of its formula is not one of the ``multiple`` functions, or when ``of``
+        or ``plus`` depend on anything but literals and constants.
+        """
+        formula = self._numbers.get(key)
+        if formula is None or not isinstance(formula.root, Multiple):
+            return None
+        of = constant_value(formula.root.of, 1.0, self._constants)
+        plus = constant_value(formula.root.plus, 0.0, self._constants)
+        if of is None or plus is None or of <= 0:
+            return None
+        return of, plus
+
+
+def check_pattern(pattern: Pattern) -> list[Problem]:
+    """Everything that keeps a pattern's sheet from being computed; empty when nothing does.
+
+    Paths are seen from the pattern, as in ``numbers[2].formula``.
+    """
+    return _Draft(pattern).problems()
+
+
+def _names(
+    pattern: Pattern, constants: Mapping[str, float], inputs: Inputs
+) -> tuple[dict[str, FloatArray], dict[str, FloatArray]]:
+    """Values of all names that are not numbers, and the rounding error of those that have been divided."""
+    unknown = np.full(inputs.n, np.nan)
+    values: dict[str, FloatArray] = {
+        key: np.asarray(value, dtype=np.float64) for key, value in constants.items()
+    }
+    errors: dict[str, FloatArray] = {}
+    for measure in pattern.measures:
+        values[measure.key] = inputs.measures.get(measure.key, unknown)
+    for gauge in pattern.gauges:
+        columns = inputs.gauges.get(gauge.key)
+        for axis, value in (
+            (("st", columns.st), ("row", columns.row)) if columns else (("st", unknown), ("row", unknown))
+        ):
+            values[f"{gauge.key}.{axis}"] = value
+            # A gauge was divided by ten, which rounds once more than a decimal that was only read.
+            errors[f"{gauge.key}.{axis}"] = np.abs(value) * (2 * UNIT_ROUNDOFF)
+    return values, errors
+
+
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """A formula as far as it could be read; one that is refused is a plain zero here, never evaluated."""
+
+    formula: Formula
+    good: bool
+
+
+_NOTHING = parse("0")
+
+
+class _Draft:
+    """A pattern on its way to a sheet: what could be read of it, and every problem met."""
+
+    def __init__(self, pattern: Pattern) -> None:
+        self.pattern = pattern
+        self.found: list[Problem] = []
+        self.constants = {constant.key: constant.value for constant in pattern.constants}
+        self.check_keys()
+        self.check_sizes()
+        self.check_measures()
+        self.check_maps()
+        units, absent = self.known_names()
+        self.numbers = [
+            self.read(f"numbers[{i}].formula", number.formula, units, absent, UNITS[number.unit])
+            for i, number in enumerate(pattern.numbers)
+        ]
+        self.dimensions = [
+            self.read(f"dimensions[{i}].formula", dimension.formula, units, absent, CM)
+            for i, dimension in enumerate(pattern.dimensions)
+        ]
+        self.parts = [
+            self.read(f"parts[{i}].stitches", part.stitches, units, absent, ST_ROW)
+            for i, part in enumerate(pattern.parts)
+        ]
+        self.order = self.in_order()
+
+    def problems(self) -> list[Problem]:
+        return [*self.found, *self.trial()]
+
+    def add(self, path: str, sentence: str) -> None:
+        self.found.append(Problem(path, sentence))
+
+    # Names
+
+    def named(self) -> Iterator[tuple[str, str]]:
+        """Paths and keys of everything that shares one set of names."""
+        pattern = self.pattern
+        yield from ((f"measures[{i}]", measure.key) for i, measure in enumerate(pattern.measures))
+        yield from ((f"constants[{i}]", constant.key) for i, constant in enumerate(pattern.constants))
+        yield from ((f"numbers[{i}]", number.key) for i, number in enumerate(pattern.numbers))
+        yield from ((f"dimensions[{i}]", dimension.key) for i, dimension in enumerate(pattern.dimensions))
+
+    def check_keys(self) -> None:
+        self.check_unique(self.named())
+        self.check_unique((f"gauges[{i}]", gauge.key) for i, gauge in enumerate(self.pattern.gauges))
+        self.check_unique((f"parts[{i}]", part.key) for i, part in enumerate(self.pattern.parts))
+
+    def check_unique(self, entries: Iterable[tuple[str, str]]) -> None:
+        first: dict[str, str] = {}
+        for path, key in entries:
+            if key in FUNCTIONS:
+                self.add(f"{path}.key", f"“{key}” is the name of a function; choose another key.")
+            if key in first:
+                self.add(
+                    f"{path}.key",
+                    f"“{key}” is already the key of {first[key]}; give one of them another key.",
+                )
+            else:
+                first[key] = path
+
+    def known_names(self) -> tuple[dict[str, Unit], dict[str, tuple[str, str]]]:
+        """Units of the names a formula may use, and what to say of those it may not."""
+        pattern = self.pattern
+        units: dict[str, Unit] = {}
+        for number in reversed(pattern.numbers):
+            units[number.key] = UNITS[number.unit]
+        for constant in reversed(pattern.constants):
+            units[constant.key] = REP if constant.unit is None else UNITS[constant.unit]
+        for measure in pattern.measures:
+            units[measure.key] = CM
+        absent: dict[str, tuple[str, str]] = {}
+        for dimension in pattern.dimensions:
+            if dimension.key not in units:
+                absent[dimension.key] = (
+                    f"“{dimension.key}” is a dimension",
+                    "use the numbers, measures and gauges it is made of; formulas do not use dimensions",
+                )
+        for gauge in pattern.gauges:
+            units[f"{gauge.key}.st"] = ST_PER_CM
+            units[f"{gauge.key}.row"] = ROW_PER_CM
+            if gauge.key not in units:
+                absent[gauge.key] = (
+                    f"“{gauge.key}” is a gauge",
+                    f"write {gauge.key}.st for its stitches or {gauge.key}.row for its rows per cm",
+                )
+        return units, absent
+
+    # Sizes and what goes by size
+
+    def check_sizes(self) -> None:
+        pattern = self.pattern
+        seen: set[str] = set()
+        for i, size in enumerate(pattern.sizes):
+            if size in seen:
+                self.add(f"sizes[{i}]", f"“{size}” is listed twice; name every size once.")
+            seen.add(size)
+        if pattern.is_graded and not pattern.sizes:
+            self.add(
+                "sizes",
+                "a graded pattern has no sizes; list them, smallest first, or make it made-to-measure.",
+            )
+        if not pattern.is_graded and pattern.sizes:
+            self.add(
+                "sizes",
+                "a made-to-measure pattern has sizes; leave the list empty, or make the pattern graded.",
+            )
+
+    def check_measures(self) -> None:
+        pattern = self.pattern
+        for i, measure in enumerate(pattern.measures):
+            path = f"measures[{i}].values"
+            if not pattern.is_graded:
+                if measure.values:
+                    self.add(
+                        path,
+                        f"“{measure.key}” has values by size, and a made-to-measure pattern takes each "
+                        "tester’s own; leave them out.",
+                    )
+                continue
+            self.check_map(path, measure.values)
+            missing = [size for size in pattern.sizes if size not in (measure.values or {})]
+            if missing:
+                self.add(
+                    path, f"“{measure.key}” has no value for {_listed(missing)}; give one for every size."
+                )
+
+    def check_maps(self) -> None:
+        pattern = self.pattern
+        maps: list[tuple[str, Mapping[str, float] | None]] = [
+            *((f"numbers[{i}].printed", number.printed) for i, number in enumerate(pattern.numbers)),
+            *(
+                (f"dimensions[{i}].printed", dimension.printed)
+                for i, dimension in enumerate(pattern.dimensions)
+            ),
+            ("yarn", pattern.yarn),
+            ("hours", pattern.hours),
+        ]
+        for path, by_size in maps:
+            if pattern.is_graded:
+                self.check_map(path, by_size)
+            elif by_size:
+                self.add(path, "goes by size, and a made-to-measure pattern has no sizes; leave it out.")
+
+    def check_map(self, path: str, by_size: Mapping[str, float] | None) -> None:
+        sizes = self.pattern.sizes
+        for size in by_size or {}:
+            if size not in sizes:
+                near = difflib.get_close_matches(size, sizes, n=1, cutoff=0.6)
+                meant = f" Did you mean {near[0]}?" if near else ""
+                self.add(
+                    f"{path}.{size}", f"there is no size {size}; sizes are {_listed(sizes) or 'none'}.{meant}"
+                )
+
+    # Formulas
+
+    def read(
+        self,
+        path: str,
+        text: str,
+        units: Mapping[str, Unit],
+        absent: Mapping[str, tuple[str, str]],
+        expected: Unit,
+    ) -> _Read:
+        try:
+            formula = parse(text)
+        except FormulaError as refusal:
+            self.add(path, str(refusal))
+            return _Read(_NOTHING, good=False)
+        errors = formula.check(units, expected, absent)
+        for error in errors:
+            self.add(path, str(error))
+        # A formula with the wrong unit still shows what depends on what, so that circles are found too.
+        return _Read(formula, good=not errors)
+
+    def in_order(self) -> list[int]:
+        """Positions of the numbers, each after those it uses; circles are added to the problems."""
+        at = {number.key: i for i, number in reversed(list(enumerate(self.pattern.numbers)))}
+        needs = [[at[name] for name in read.formula.names if name in at] for read in self.numbers]
+        order: list[int] = []
+        state = [0] * len(needs)  # 0 not seen, 1 on the way, 2 in the order
+        for root in range(len(needs)):
+            if state[root]:
+                continue
+            # An explicit stack: five hundred numbers in a row would exhaust Python's own.
+            path: list[tuple[int, Iterator[int]]] = [(root, iter(needs[root]))]
+            state[root] = 1
+            while path:
+                here, rest = path[-1]
+                onward = next(rest, None)
+                if onward is None:
+                    path.pop()
+                    state[here] = 2
+                    order.append(here)
+                elif state[onward] == 0:
+                    state[onward] = 1
+                    path.append((onward, iter(needs[onward])))
+                elif state[onward] == 1:
+                    members = [i for i, _ in path]
+                    self.add_circle(members[members.index(onward) :])
+        return order
+
+    def add_circle(self, members: Sequence[int]) -> None:
+        keys = [self.pattern.numbers[i].key for i in members]
+        path = f"numbers[{min(members)}].formula"
+        if len(keys) == 1:
+            self.add(path, f"“{keys[0]}” is worked out from itself; use other names in its formula.")
+            return
+        start = members.index(min(members))
+        round_trip = [*keys[start:], *keys[: start + 1]]
+        self.add(
+            path,
+            f"these numbers go in a circle: {' needs '.join(round_trip)}; "
+            "work one of them out from something else.",
+        )
+
+    # A trial run
+
+    def trial(self) -> Iterator[Problem]:
+        """What goes wrong when a sheet that is right on paper is computed at its own measures and gauges."""
+        pattern = self.pattern
+        columns = pattern.sizes or ("",)
+        n = len(columns)
+        measures = {}
+        for measure in pattern.measures:
+            by_size = measure.values or {}
+            measures[measure.key] = np.array(
+                [by_size.get(size, np.nan) for size in columns], dtype=np.float64
+            )
+        gauges = {
+            gauge.key: GaugeColumns(np.full(n, gauge.stitches / 10), np.full(n, gauge.rows / 10))
+            for gauge in pattern.gauges
+        }
+        values, errors = _names(pattern, self.constants, Inputs(gauges, measures))
+        # A number that cannot be computed, for a fault already reported, is unknown to those that use it.
+        for number in pattern.numbers:
+            values.setdefault(number.key, np.full(n, np.nan))
+        for i in self.order:
+            if self.numbers[i].good:
+                key = pattern.numbers[i].key
+                values[key], errors[key], troubles = self.numbers[i].formula.evaluate_bounded(values, errors)
+                yield from self.troubled(f"numbers[{i}].formula", troubles, values[key])
+        finished = [
+            *((f"dimensions[{i}].formula", read) for i, read in enumerate(self.dimensions)),
+            *((f"parts[{i}].stitches", read) for i, read in enumerate(self.parts)),
+        ]
+        for path, read in finished:
+            if read.good:
+                value, _, troubles = read.formula.evaluate_bounded(values, errors)
+                yield from self.troubled(path, troubles, value)
+                yield from self.not_positive(path, np.broadcast_to(value, n))
+
+    def troubled(self, path: str, troubles: Sequence[Trouble], value: FloatArray) -> Iterator[Problem]:
+        for trouble in troubles:
+            # A formula of constants alone has one value for every size.
+            where = self.for_sizes(trouble.columns if np.ndim(value) else range(len(self.pattern.sizes)))
+            yield Problem(
+                path, f"at character {trouble.start + 1}: {trouble.message}{where}; {trouble.mend}."
+            )
+
+    def not_positive(self, path: str, value: FloatArray) -> Iterator[Problem]:
+        low = np.flatnonzero(value <= 0)
+        if len(low):
+            worst = value[low[0]]
+            yield Problem(
+                path,
+                f"the formula comes out at {worst:g}{self.for_sizes(low.tolist())}, and must be above zero; "
+                "check the signs and the measures it uses.",
+            )
+
+    def for_sizes(self, columns: Iterable[int]) -> str:
+        sizes = self.pattern.sizes
+        if not sizes:
+            return ""
+        named = [sizes[j] for j in columns]
+        if len(named) == len(sizes) and len(named) > 1:
+            return " in every size"
+        return f" in size{'s' if len(named) > 1 else ''} {_listed(named)}"
+
+
+def _listed(names: Sequence[str]) -> str:
+    if len(names) > 12:
+        return f"{', '.join(names[:11])} and {len(names) - 11} more"
+    return ", ".join(names)
