@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 from enum import StrEnum
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
 
@@ -84,7 +84,11 @@ class Entry(BaseModel):
     """One object of the file: immutable, and closed to keys it does not know."""
 
     model_config = ConfigDict(
-        extra="forbid", frozen=True, allow_inf_nan=False, use_attribute_docstrings=True, ser_json_inf_nan="null"
+        extra="forbid",
+        frozen=True,
+        allow_inf_nan=False,
+        use_attribute_docstrings=True,
+        ser_json_inf_nan="null",
     )
 
 
@@ -310,8 +314,3 @@ class Round(Entry):
             if tester.id == tester_id:
                 return tester
         raise KeyError(tester_id)
-
-
-def as_document(entry: Entry) -> dict[str, Any]:
-    """The entry as plain JSON values, without the keys that say nothing."""
-    return entry.model_dump(mode="json", exclude_none=True)

@@ -1,0 +1,537 @@
+"""Reading and writing the round file: every problem at once, each with its path and a plain sentence.
+
+A file that has a problem of form (an unknown key, a word where a number belongs) would normally hide its
+problems of meaning (a size that is not there), because the second kind is looked for in the objects that
+the first kind keeps from being built. So the reader takes the malformed pieces out, builds what is left,
+and looks for both.
+"""
+
+from __future__ import annotations
+
+import copy
+import itertools
+import json
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any, NoReturn
+
+from pydantic import BaseModel, ValidationError
+
+from testround.kernel.problems import InputProblems, Problem
+from testround.kernel.round import (
+    KEY_PATTERN,
+    Candidate,
+    Entry,
+    Pattern,
+    Round,
+    RoundPlan,
+    Swatch,
+    Tester,
+)
+from testround.kernel.sheet import check_pattern
+
+MOST_BYTES = 40 * 1024 * 1024
+JSON_SCHEMA_DIALECT = "https://json-schema.org/draft/2020-12/schema"
+
+Location = tuple[str | int, ...]
+
+
+class RoundFileError(InputProblems):
+    """The input is not a valid round file (or pattern); ``problems`` says all that is wrong with it."""
+
+
+# --- reading ------------------------------------------------------------------------------------------------
+
+
+def read_round(data: bytes, *, most_bytes: int = MOST_BYTES) -> Round:
+    """The round that a round file describes.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole file, UTF-8 JSON.
+    most_bytes : int
+        A larger file is refused unread.
+
+    Raises
+    ------
+    RoundFileError
+        With every problem of form and of meaning.
+    """
+    document = _parse(data, most_bytes)
+    if not isinstance(document, dict):
+        _refuse(Problem("", f"a round file is one JSON object; this is {_named(document)}"))
+    try:
+        round_ = Round.model_validate_json(json.dumps(document), strict=True)
+    except ValidationError as error:
+        raise RoundFileError(_all_problems(Round, document, error)) from None
+    if problems := check_round(round_):
+        raise RoundFileError(problems)
+    return round_
+
+
+def read_pattern(data: bytes, *, most_bytes: int = MOST_BYTES) -> Pattern:
+    """The pattern in a file that holds one: a ``pattern`` object alone, or a whole round file.
+
+    Of a round file only the pattern is looked at.
+
+    Raises
+    ------
+    RoundFileError
+        With every problem of form and of meaning.
+    """
+    document = _parse(data, most_bytes)
+    if not isinstance(document, dict):
+        _refuse(Problem("", f"a pattern is one JSON object; this is {_named(document)}"))
+    if "pattern" in document:
+        inner, prefix = document["pattern"], "pattern"
+        if not isinstance(inner, dict):
+            _refuse(Problem("pattern", f"must be an object; got {_named(inner)}"))
+    else:
+        inner, prefix = document, ""
+    try:
+        pattern = Pattern.model_validate_json(json.dumps(inner), strict=True)
+        problems = check_pattern(pattern)
+    except ValidationError as error:
+        problems = _all_problems(Pattern, inner, error)
+    if problems:
+        raise RoundFileError(problem.under(prefix) if prefix else problem for problem in problems)
+    return pattern
+
+
+def _refuse(*problems: Problem) -> NoReturn:
+    raise RoundFileError(problems)
+
+
+def _parse(data: bytes, most_bytes: int) -> Any:
+    if not data.strip():
+        _refuse(Problem("", "the file is empty; export or write a round file first"))
+    if len(data) > most_bytes:
+        _refuse(
+            Problem("", f"the file has {len(data) / 1e6:.0f} MB; at most {most_bytes / 1e6:.0f} MB are taken")
+        )
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        _refuse(Problem("", f"the file is not UTF-8 text (byte {error.start}); save it as UTF-8 JSON"))
+    repeated: list[str] = []
+
+    def object_of(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        made = dict(pairs)
+        if len(made) != len(pairs):
+            repeated.extend(key for key, times in Counter(key for key, _ in pairs).items() if times > 1)
+        return made
+
+    try:
+        document = json.loads(text, object_pairs_hook=object_of, parse_constant=_no_constant)
+    except json.JSONDecodeError as error:
+        _refuse(Problem("", f"this is not JSON: {error.msg} at line {error.lineno}, column {error.colno}"))
+    except RecursionError:
+        _refuse(Problem("", "this is not a round file: its values are nested far too deeply"))
+    except ValueError as error:
+        _refuse(
+            Problem("", str(error) if isinstance(error, _NotANumber) else "a number in it is far too long")
+        )
+    if repeated:
+        _refuse(*(Problem("", f"the key {key!r} stands twice in one object; keep one") for key in repeated))
+    return document
+
+
+class _NotANumber(ValueError):
+    pass
+
+
+def _no_constant(word: str) -> NoReturn:
+    raise _NotANumber(f"{word} is not a number; leave the entry out where nothing was measured")
+
+
+# --- problems of form ---------------------------------------------------------------------------------------
+
+
+def path_of(location: Iterable[str | int]) -> str:
+    """The location of a value as it is written in a problem: ``testers[3].swatches[0].colour``."""
+    path = ""
+    for step in location:
+        if isinstance(step, int):
+            path += f"[{step}]"
+        elif step != "[key]":
+            path += f".{step}" if path else step
+    return path
+
+
+def problems_of(error: ValidationError) -> list[Problem]:
+    """What a model said of an input, in plain sentences."""
+    return [Problem(path_of(item["loc"]), _sentence(item)) for item in error.errors(include_url=False)]
+
+
+def _named(value: Any) -> str:
+    """A value as a sentence names it; a long one is cut."""
+    if value is None:
+        return "nothing (null)"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, dict):
+        return "an object"
+    if isinstance(value, list | tuple):
+        return "a list"
+    shown = repr(value)
+    return shown if len(shown) <= 60 else shown[:57] + "…"
+
+
+def _figure(limit: float) -> str:
+    return f"{limit:,.0f}" if float(limit).is_integer() else f"{limit:g}"
+
+
+def _sentence(error: Any) -> str:
+    kind: str = error["type"]
+    context: Mapping[str, Any] = error.get("ctx", {})
+    got = _named(error["input"])
+    match kind:
+        case "extra_forbidden":
+            return "unknown"
+        case "missing":
+            return "missing; it has to be given"
+        case "greater_than":
+            return f"must be above {_figure(context['gt'])}; got {got}"
+        case "greater_than_equal":
+            return f"must be at least {_figure(context['ge'])}; got {got}"
+        case "less_than":
+            return f"must be below {_figure(context['lt'])}; got {got}"
+        case "less_than_equal":
+            return f"must be at most {_figure(context['le'])}; got {got}"
+        case "finite_number":
+            return "must be a finite number"
+        case "float_type" | "float_parsing":
+            return f"must be a number; got {got}"
+        case "int_type" | "int_parsing" | "int_from_float":
+            return f"must be a whole number; got {got}"
+        case "string_type":
+            return f"must be text; got {got}"
+        case "bool_type":
+            return f"must be true or false; got {got}"
+        case "list_type" | "tuple_type":
+            return f"must be a list; got {got}"
+        case "model_type" | "dict_type" | "model_attributes_type":
+            return f"must be an object; got {got}"
+        case "literal_error" | "enum":
+            return f"must be {context['expected']}; got {got}"
+        case "string_too_short":
+            return "is empty; write something or leave it out"
+        case "string_too_long":
+            return f"has more than {context['max_length']} characters; shorten it"
+        case "too_short":
+            return f"needs at least {context['min_length']} entry"
+        case "too_long":
+            return f"has more than {context['max_length']} entries"
+        case "string_pattern_mismatch" if context.get("pattern") == KEY_PATTERN:
+            return f"must be lower-case words joined by _, as in back_sts; got {got}"
+        case "string_pattern_mismatch":
+            return f"must be made of letters, digits, and . _ - inside; got {got}"
+        case "value_error":
+            return str(context["error"])
+        case _:
+            message: str = error["msg"]
+            return f"{message[0].lower()}{message[1:]}; got {got}"
+
+
+class _TakenOut:
+    """Stands where a malformed list entry stood, so that the others keep their positions."""
+
+
+_TAKEN_OUT = _TakenOut()
+# With these in place of what is malformed or missing, the rest of the object can still be looked at.
+_STAND_INS: dict[Location, Any] = {
+    ("format",): "testround/round",
+    ("version",): 1,
+    ("title",): "untitled",
+    ("edition",): "0",
+    ("craft",): "knit",
+    ("pattern", "title"): "untitled",
+    ("pattern", "edition"): "0",
+    ("pattern", "craft"): "knit",
+    ("round",): {"title": "untitled"},
+    ("round", "title"): "untitled",
+}
+
+
+def _all_problems(model: type[BaseModel], document: dict[str, Any], error: ValidationError) -> list[Problem]:
+    """The problems of form, and those of meaning in what is left when the malformed pieces are taken out."""
+    problems = problems_of(error)
+    rest = copy.deepcopy(document)
+    taken_names: set[str] = set()
+    positions: dict[Location, list[int]] = {}
+    for _ in range(8):
+        for item in error.errors(include_url=False):
+            if not _take_out(rest, _restored(item["loc"], positions), item["type"], taken_names):
+                return problems
+        positions = {}
+        try:
+            built = model.model_validate_json(json.dumps(_squeezed(rest, (), positions)), strict=True)
+        except ValidationError as again:
+            error = again
+            continue
+        found = check_round(built) if isinstance(built, Round) else check_pattern(built)  # type: ignore[arg-type]
+        malformed = [problem.path for problem in problems]
+        for problem in found:
+            path = path_of(_restored(_steps(problem.path), positions))
+            # What names a piece that was taken out, or misses what was taken out of it, says nothing new.
+            if taken_names.intersection(re.findall(r"[\w.-]+", problem.sentence)):
+                continue
+            if any(place.startswith((f"{path}.", f"{path}[")) for place in malformed):
+                continue
+            problems.append(Problem(path, problem.sentence))
+        return problems
+    return problems
+
+
+def _take_out(document: Any, location: Location, kind: str, taken_names: set[str]) -> bool:
+    """Take the malformed piece out of the document. False where nothing can be built without it."""
+    where = tuple(step for step in location if step != "[key]")
+    if where in _STAND_INS:
+        _parent(document, where)[where[-1]] = copy.deepcopy(_STAND_INS[where])
+        return True
+    if kind == "missing":
+        where = where[:-1]
+    while where:
+        parent = _parent(document, where)
+        step = where[-1]
+        if isinstance(parent, list) and isinstance(step, int) and step < len(parent):
+            item = parent[step]
+            if isinstance(item, dict):
+                taken_names.update(str(item[name]) for name in ("key", "id") if name in item)
+            parent[step] = _TAKEN_OUT
+            return True
+        if isinstance(parent, dict) and step in parent:
+            if where in (("pattern",), ("round",)):
+                return False
+            # The next pass takes out the object around it if that cannot be without it.
+            del parent[step]
+            return True
+        where = where[:-1]
+    return False
+
+
+def _parent(document: Any, where: Location) -> Any:
+    for step in where[:-1]:
+        try:
+            document = document[step]
+        except (KeyError, IndexError, TypeError):
+            return None
+    return document
+
+
+def _squeezed(node: Any, where: Location, positions: dict[Location, list[int]]) -> Any:
+    """The document without what was taken out; ``positions`` keeps where the remaining entries stood."""
+    if isinstance(node, dict):
+        return {key: _squeezed(value, (*where, key), positions) for key, value in node.items()}
+    if isinstance(node, list):
+        kept = [position for position, item in enumerate(node) if item is not _TAKEN_OUT]
+        if len(kept) != len(node):
+            positions[where] = kept
+        return [_squeezed(node[position], (*where, new), positions) for new, position in enumerate(kept)]
+    return node
+
+
+def _restored(location: Iterable[str | int], positions: Mapping[Location, list[int]]) -> Location:
+    """A location in the squeezed document as it was in the file."""
+    squeezed: Location = ()
+    restored: Location = ()
+    for step in location:
+        if isinstance(step, int) and squeezed in positions:
+            restored = (*restored, positions[squeezed][step])
+        else:
+            restored = (*restored, step)
+        squeezed = (*squeezed, step)
+    return restored
+
+
+def _steps(path: str) -> Location:
+    return tuple(int(index) if index else name for index, name in re.findall(r"\[(\d+)\]|([^.\[\]]+)", path))
+
+
+# --- problems of meaning ------------------------------------------------------------------------------------
+
+
+def check_round(round_: Round) -> list[Problem]:
+    """What is wrong with a well-formed round: names that lead nowhere, things said twice, halves of pairs."""
+    return list(_round_problems(round_))
+
+
+def _round_problems(round_: Round) -> Iterator[Problem]:
+    pattern = round_.pattern
+    yield from (problem.under("pattern") for problem in check_pattern(pattern))
+    yield from (problem.under("round") for problem in _plan_problems(round_.round, pattern))
+    names = _Names(round_)
+    for i, candidate in enumerate(round_.candidates):
+        yield from (problem.under(f"candidates[{i}]") for problem in _candidate_problems(candidate, names))
+    for i, tester in enumerate(round_.testers):
+        yield from (problem.under(f"testers[{i}]") for problem in _tester_problems(tester, names))
+    yield from _said_twice((person.id for person in round_.candidates), "candidates[{}].id")
+    yield from _said_twice((person.id for person in round_.testers), "testers[{}].id")
+    testers = {tester.id for tester in round_.testers}
+    for i, candidate in enumerate(round_.candidates):
+        if candidate.id in testers:
+            yield Problem(
+                f"candidates[{i}].id",
+                f"{candidate.id} already holds a place; list them among the testers only",
+            )
+    photo_hashes: dict[str, str] = {}
+    for i, tester in enumerate(round_.testers):
+        for j, photo in enumerate(tester.photos):
+            if photo_hashes.setdefault(photo.name, photo.sha256) != photo.sha256:
+                yield Problem(
+                    f"testers[{i}].photos[{j}].name", f"{photo.name} names two different photos; rename one"
+                )
+
+
+class _Names:
+    """Everything that a tester or candidate may refer to, gathered once."""
+
+    def __init__(self, round_: Round) -> None:
+        pattern = round_.pattern
+        self.graded = pattern.is_graded
+        self.sizes = list(pattern.sizes)
+        self.measures = [measure.key for measure in pattern.measures]
+        self.gauges = [gauge.key for gauge in pattern.gauges]
+        self.numbers = [number.key for number in pattern.numbers]
+        self.dimensions = [dimension.key for dimension in pattern.dimensions]
+        self.parts = [part.key for part in pattern.parts]
+        self.yarns = [yarn.key for yarn in round_.round.yarns]
+        self.known = {
+            name: frozenset(getattr(self, name))
+            for name in ("sizes", "measures", "gauges", "numbers", "dimensions", "parts", "yarns")
+        }
+
+    def unless_known(self, kind: str, name: str, path: str) -> Iterator[Problem]:
+        if name not in self.known[kind]:
+            yield Problem(path, _no_such(kind.removesuffix("s"), name, getattr(self, kind)))
+
+
+def _no_such(kind: str, name: str, known: list[str]) -> str:
+    listed = ", ".join(known[:12]) + (" …" if len(known) > 12 else "")
+    return f"there is no {kind} {name}; " + (
+        f"there are {listed}" if known else f"the file has no {kind} at all"
+    )
+
+
+def _said_twice(names: Iterable[str], path: str, *, mend: str = "keep one or rename it") -> Iterator[Problem]:
+    first: dict[str, int] = {}
+    for position, name in enumerate(names):
+        if first.setdefault(name, position) != position:
+            yield Problem(path.format(position), f"{name} stands twice; {mend}")
+
+
+def _plan_problems(plan: RoundPlan, pattern: Pattern) -> Iterator[Problem]:
+    dates = [
+        (name, date)
+        for name, date in (
+            ("opens", plan.opens),
+            ("swatches_due", plan.swatches_due),
+            ("closes", plan.closes),
+        )
+        if date is not None
+    ]
+    for (earlier, first), (later, second) in itertools.pairwise(dates):
+        if second < first:
+            yield Problem(later, f"{second} is before {earlier} ({first}); the dates go in order")
+    yield from _said_twice((yarn.key for yarn in plan.yarns), "yarns[{}].key")
+    if plan.places is None:
+        return
+    sizes = list(pattern.sizes)
+    least, most = plan.places.least or {}, plan.places.most or {}
+    for word, wanted in (("least", least), ("most", most)):
+        for size in wanted:
+            if size not in pattern.sizes:
+                yield Problem(f"places.{word}.{size}", _no_such("size", size, sizes))
+    for size, count in least.items():
+        if size in most and most[size] < count:
+            yield Problem(f"places.most.{size}", f"{most[size]} is below the least, {count}")
+
+
+def _candidate_problems(candidate: Candidate, names: _Names) -> Iterator[Problem]:
+    for key in candidate.measures:
+        yield from names.unless_known("measures", key, f"measures.{key}")
+    for i, size in enumerate(candidate.wishes):
+        yield from names.unless_known("sizes", size, f"wishes[{i}]")
+    for i, key in enumerate(candidate.yarns):
+        yield from names.unless_known("yarns", key, f"yarns[{i}]")
+    yield from _said_twice(candidate.wishes, "wishes[{}]")
+
+
+def _tester_problems(tester: Tester, names: _Names) -> Iterator[Problem]:
+    if tester.size is not None:
+        if names.graded:
+            yield from names.unless_known("sizes", tester.size, "size")
+        else:
+            yield Problem("size", "a made-to-measure pattern has no sizes; write null")
+    for key in tester.measures:
+        yield from names.unless_known("measures", key, f"measures.{key}")
+    for i, swatch in enumerate(tester.swatches):
+        yield from names.unless_known("gauges", swatch.gauge, f"swatches[{i}].gauge")
+        yield from (problem.under(f"swatches[{i}]") for problem in swatch_problems(swatch))
+    for i, count in enumerate(tester.counts):
+        yield from names.unless_known("numbers", count.number, f"counts[{i}].number")
+    yield from _said_twice((count.number for count in tester.counts), "counts[{}].number")
+    for i, finished in enumerate(tester.finished):
+        yield from names.unless_known("dimensions", finished.dimension, f"finished[{i}].dimension")
+    readings = (f"{finished.dimension} ({finished.state})" for finished in tester.finished)
+    yield from _said_twice(readings, "finished[{}]", mend="put its readings together in values")
+    for i, sitting in enumerate(tester.sittings):
+        if sitting.part is not None:
+            yield from names.unless_known("parts", sitting.part, f"sittings[{i}].part")
+    for i, fit in enumerate(tester.fit):
+        yield from names.unless_known("dimensions", fit.dimension, f"fit[{i}].dimension")
+    used = tester.yarn_used
+    if used is not None and used.metres is None and used.grams is None:
+        yield Problem("yarn_used", "says nothing; give metres or grams")
+
+
+def swatch_problems(swatch: Swatch) -> Iterator[Problem]:
+    """A count needs the length it was counted over, and the other way round; one pair at least."""
+    pairs = (("stitches", "width"), ("rows", "height"))
+    given = 0
+    for count, length in pairs:
+        has_count, has_length = getattr(swatch, count) is not None, getattr(swatch, length) is not None
+        given += has_count and has_length
+        if has_count and not has_length:
+            yield Problem(length, f"missing; over what {length} were the {count} counted?")
+        if has_length and not has_count:
+            yield Problem(count, f"missing; how many {count} are there over that {length}?")
+    if not given and all(getattr(swatch, name) is None for pair in pairs for name in pair):
+        yield Problem("", "says nothing; give stitches with a width, rows with a height, or both")
+
+
+# --- writing ------------------------------------------------------------------------------------------------
+
+
+def write_round(round_: Round) -> bytes:
+    """The round file of a round: UTF-8 JSON, the same bytes for an equal round."""
+    return (json.dumps(plain(round_), ensure_ascii=False, indent=2, allow_nan=False) + "\n").encode()
+
+
+def plain(entry: Entry) -> dict[str, Any]:
+    """An entry as plain JSON values, without the keys that say nothing; whole numbers without a point."""
+    document: dict[str, Any] = _whole(entry.model_dump(mode="json", exclude_none=True))
+    return document
+
+
+def _whole(node: Any) -> Any:
+    if isinstance(node, dict):
+        return {key: _whole(value) for key, value in node.items()}
+    if isinstance(node, list):
+        return [_whole(value) for value in node]
+    if isinstance(node, float) and node.is_integer():
+        return int(node)
+    return node
+
+
+def round_schema() -> dict[str, Any]:
+    """The published JSON Schema (draft 2020-12) of the round file, made from the models that read it."""
+    schema = Round.model_json_schema()
+    return {
+        "$schema": JSON_SCHEMA_DIALECT,
+        "$id": "urn:testround:round:1",
+        **schema,
+        "title": "Testround round file, version 1",
+    }
