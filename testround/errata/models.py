@@ -8,14 +8,17 @@ from django.urls import reverse
 from django.utils import timezone
 
 from testround.patterns.models import Edition, Pattern
+from testround.reports.models import Remark
 from testround.rounds.models import Round
 
 
 class Analysis(models.Model):
-    """What the kernel said of a round, kept under a hash of what it read: the same input is worked out once."""
+    """What the kernel said of a round, kept under a hash of what it read."""
 
     round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="analyses")
-    input_hash = models.CharField(max_length=64)
+    input_hash = models.CharField(
+        max_length=64, help_text="SHA-256 of the round file it read, and of the program that read it."
+    )
     document: models.JSONField[Any, Any] = models.JSONField(help_text="The findings file.")
     made = models.DateTimeField(default=timezone.now)
 
@@ -28,28 +31,67 @@ class Analysis(models.Model):
         return f"{self.round}, {self.made:%Y-%m-%d %H:%M}"
 
 
+class PublishedForGood(Exception):
+    """Someone tried to change or remove an erratum that readers may already have acted on."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "A published erratum is never changed or removed. Publish a further one that puts it right."
+        )
+
+
+class ErratumQuerySet(models.QuerySet["Erratum"]):
+    def published(self) -> ErratumQuerySet:
+        return self.filter(published_at__isnull=False)
+
+    def drafts(self) -> ErratumQuerySet:
+        return self.filter(published_at__isnull=True)
+
+    def update(self, **values: Any) -> int:
+        if self.published().exists():
+            raise PublishedForGood
+        return super().update(**values)
+
+    def delete(self) -> tuple[int, dict[str, int]]:
+        if self.published().exists():
+            raise PublishedForGood
+        return super().delete()
+
+    # As Django's own: a queryset method that templates must not call.
+    delete.alters_data = True  # type: ignore[attr-defined]
+    update.alters_data = True  # type: ignore[attr-defined]
+
+
 class Erratum(models.Model):
-    """One correction: a draft on the desk, then numbered, published and never changed again."""
+    """One correction: a draft on the desk, then numbered, published and never changed again.
+
+    The model refuses a change to a published erratum with a sentence; a trigger in the database (see the
+    migrations) refuses it to everything else.
+    """
 
     pattern = models.ForeignKey(Pattern, on_delete=models.PROTECT, related_name="errata")
     edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="errata")
     round = models.ForeignKey(Round, null=True, blank=True, on_delete=models.SET_NULL, related_name="errata")
     number = models.PositiveIntegerField(null=True, blank=True)
     place = models.CharField(max_length=200, help_text="Where in the text: section and step.")
+    # The sizes whose copies are affected; empty for every size, and for a pattern that has no sizes.
     sizes: models.JSONField[Any, Any] = models.JSONField(default=list, blank=True)
-    # What stands in the edition and what should: {size: count}, {"rows": 28.5}, or empty for a change of words.
-    was: models.JSONField[Any, Any] = models.JSONField(default=dict, blank=True)
-    now: models.JSONField[Any, Any] = models.JSONField(default=dict, blank=True)
-    # The sheet key that `was` and `now` are values of, and their unit (st, row, rep, cm, st/10 cm, row/10 cm).
-    subject = models.CharField(max_length=120, blank=True)
-    unit = models.CharField(max_length=10, blank=True)
+    # What stands in the edition and what should, one entry for each number that changes; none for a change of
+    # words. {"subject": sheet key, "label", "place", "unit", "was": {size: value}, "now": {size: value},
+    # "finding": id of the finding it came from, or ""}. A gauge has "stitches" or "rows" in place of a size.
+    changes: models.JSONField[Any, Any] = models.JSONField(default=list, blank=True)
     text = models.TextField(max_length=5000, help_text="The correction, as a reader sees it.")
     why = models.TextField(max_length=5000, blank=True)
+    remarks: models.ManyToManyField[Remark, Any] = models.ManyToManyField(
+        Remark, blank=True, related_name="errata"
+    )
     created = models.DateTimeField(default=timezone.now)
     published_at = models.DateTimeField(null=True, blank=True)
     published_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )
+
+    objects = ErratumQuerySet.as_manager()
 
     class Meta:
         ordering = ["number", "pk"]
@@ -66,12 +108,22 @@ class Erratum(models.Model):
     def __str__(self) -> str:
         return f"Erratum {self.number}" if self.number else f"Draft: {self.text[:60]}"
 
-    @property
-    def is_published(self) -> bool:
-        return self.published_at is not None
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        if not self._state.adding and Erratum.objects.published().filter(pk=self.pk).exists():
+            raise PublishedForGood
+        super().save(*args, **kwargs)
 
     def get_absolute_url(self) -> str:
         return reverse("errata:erratum", args=[self.pattern.code, self.number])
+
+    def delete(self, *args: Any, **kwargs: Any) -> tuple[int, dict[str, int]]:
+        if Erratum.objects.published().filter(pk=self.pk).exists():
+            raise PublishedForGood
+        return super().delete(*args, **kwargs)
+
+    @property
+    def is_published(self) -> bool:
+        return self.published_at is not None
 
 
 class Decision(models.Model):
@@ -81,13 +133,15 @@ class Decision(models.Model):
         ACCEPTED = "accepted"
         DECLINED = "declined"
 
+    # Findings that were merged share their erratum.
+    erratum = models.ForeignKey(
+        Erratum, null=True, blank=True, on_delete=models.SET_NULL, related_name="decisions"
+    )
     round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="decisions")
     finding_id = models.CharField(max_length=120)
     choice = models.CharField(max_length=10, choices=Choice)
     reason = models.TextField(max_length=2000, blank=True)
     finding: models.JSONField[Any, Any] = models.JSONField()
-    # Findings that were merged share their erratum.
-    erratum = models.ForeignKey(Erratum, null=True, blank=True, on_delete=models.SET_NULL, related_name="decisions")
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
     at = models.DateTimeField(default=timezone.now)
 
