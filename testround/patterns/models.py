@@ -61,6 +61,9 @@ class Edition(models.Model):
     def __str__(self) -> str:
         return f"{self.pattern.title}, edition {self.label}"
 
+    def get_absolute_url(self) -> str:
+        return reverse("patterns:sheet", args=[self.pattern.code, self.pk])
+
     @property
     def is_frozen(self) -> bool:
         return self.frozen_at is not None
@@ -69,6 +72,3 @@ class Edition(models.Model):
     def document(self) -> SheetDocument:
         """The sheet as the kernel sees it."""
         return SheetDocument.model_validate(self.sheet)
-
-    def get_absolute_url(self) -> str:
-        return reverse("patterns:sheet", args=[self.pattern.code, self.pk])

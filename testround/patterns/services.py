@@ -1,0 +1,161 @@
+"""What changes patterns, their editions and sheets."""
+
+from __future__ import annotations
+
+import re
+
+from django.core.exceptions import PermissionDenied
+from django.db import transaction
+from django.db.models import F, ProtectedError
+from django.utils import timezone
+
+from testround.kernel.problems import InputProblems, Problem
+from testround.kernel.round import Pattern as SheetDocument
+from testround.kernel.roundfile import plain
+from testround.kernel.sheet import check_pattern
+from testround.patterns.models import Edition, Pattern
+from testround.people.models import User
+
+
+class SheetRefused(InputProblems):
+    """A sheet that is not stored; ``problems`` says all that is wrong with it."""
+
+
+class SheetFrozen(Exception):
+    """The edition has been opened to testers, and its sheet stays as they know it."""
+
+    def __init__(self, edition: Edition) -> None:
+        self.edition = edition
+        super().__init__(
+            f"The sheet of edition {edition.label} is frozen, because a round has opened on it and testers "
+            "work from its numbers. Make the next edition and change that one."
+        )
+
+
+class SheetChanged(Exception):
+    """Someone saved the sheet after it was opened here."""
+
+    def __init__(self, edition: Edition) -> None:
+        self.edition = edition
+        super().__init__(
+            "This sheet was saved from another window after you opened it here. Nothing you typed is "
+            "lost: it is still on this page. Compare it with the saved sheet, then save again to put yours in its place."
+        )
+
+
+class PatternInUse(Exception):
+    """A pattern that rounds have tested cannot be deleted."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "This pattern has rounds, and what testers sent belongs to them. A pattern can be deleted only "
+            "while no round was made on it."
+        )
+
+
+def _checked(document: SheetDocument) -> dict[str, object]:
+    """The sheet as it is stored, or every reason why it cannot be."""
+    problems = check_pattern(document)
+    if problems:
+        raise SheetRefused(problems)
+    return plain(document)
+
+
+def _check_owner(pattern: Pattern, by: User) -> None:
+    if pattern.owner_id != by.pk:
+        raise PermissionDenied("Only the designer of a pattern changes its sheet.")
+
+
+def _check_label(pattern: Pattern, label: str, *, besides: int | None = None) -> None:
+    if pattern.editions.filter(label=label).exclude(pk=besides).exists():
+        raise SheetRefused(
+            [Problem("edition", f"this pattern has an edition {label} already; give this one another number")]
+        )
+
+
+@transaction.atomic
+def pattern_create(*, owner: User, document: SheetDocument, terms: str = "us") -> Edition:
+    """Make a pattern with its first edition. Raises SheetRefused."""
+    sheet = _checked(document)
+    pattern = Pattern.objects.create(owner=owner, title=document.title)
+    return Edition.objects.create(pattern=pattern, label=document.edition, sheet=sheet, terms=terms)
+
+
+@transaction.atomic
+def edition_save(*, edition: Edition, document: SheetDocument, revision: int, by: User) -> Edition:
+    """Put a sheet in place of the edition's own.
+
+    ``revision`` is the one that was read: when someone has saved since, this is refused rather than
+    overwritten. Raises SheetFrozen, SheetChanged, SheetRefused.
+    """
+    stored = Edition.objects.select_for_update(of=("self",)).select_related("pattern").get(pk=edition.pk)
+    _check_owner(stored.pattern, by)
+    if stored.is_frozen:
+        raise SheetFrozen(stored)
+    if stored.revision != revision:
+        raise SheetChanged(stored)
+    sheet = _checked(document)
+    _check_label(stored.pattern, document.edition, besides=stored.pk)
+    stored.sheet, stored.label, stored.revision = sheet, document.edition, revision + 1
+    stored.save(update_fields=["sheet", "label", "revision"])
+    if stored.pattern.title != document.title:
+        stored.pattern.title = document.title
+        stored.pattern.save(update_fields=["title"])
+    return stored
+
+
+@transaction.atomic
+def edition_create_next(
+    *, edition: Edition, label: str, document: SheetDocument | None = None, by: User
+) -> Edition:
+    """Make the edition that follows: the same sheet under a new label, or the corrected ``document``.
+
+    Raises SheetRefused when the label is taken or the sheet cannot be computed.
+    """
+    pattern = Pattern.objects.select_for_update().get(pk=edition.pattern_id)
+    _check_owner(pattern, by)
+    content = plain(edition.document if document is None else document)
+    document = SheetDocument.model_validate({**content, "edition": label})
+    _check_label(pattern, document.edition)
+    return Edition.objects.create(
+        pattern=pattern, label=document.edition, sheet=_checked(document), terms=edition.terms
+    )
+
+
+@transaction.atomic
+def edition_freeze(*, edition: Edition) -> None:
+    """Keep the sheet as it is from now on. Freezing a frozen sheet changes nothing."""
+    now = timezone.now()
+    # Counted as a save, so that a page opened before the freeze cannot slip in after it.
+    if Edition.objects.filter(pk=edition.pk, frozen_at=None).update(
+        frozen_at=now, revision=F("revision") + 1
+    ):
+        edition.frozen_at = now
+        edition.revision += 1
+
+
+@transaction.atomic
+def edition_set_terms(*, edition: Edition, terms: str, by: User) -> None:
+    """Say in which dialect of stitch terms the edition's text is written."""
+    _check_owner(edition.pattern, by)
+    edition.terms = Edition.Terms(terms)
+    edition.save(update_fields=["terms"])
+
+
+@transaction.atomic
+def pattern_delete(*, pattern: Pattern, by: User) -> None:
+    """Delete a pattern that no round was made on. Raises PatternInUse."""
+    _check_owner(pattern, by)
+    try:
+        pattern.delete()
+    except ProtectedError:
+        raise PatternInUse from None
+
+
+def next_label(label: str) -> str:
+    """The label to offer for the edition after this one: its last number counted up by one."""
+    found = re.search(r"(\d+)(\D*)$", label)
+    if found is None:
+        return f"{label} 2"
+    digits = found.group(1)
+    return f"{label[: found.start()]}{int(digits) + 1:0{len(digits)}d}{found.group(2)}"
