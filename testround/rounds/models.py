@@ -34,10 +34,14 @@ class Round(models.Model):
     terms = models.TextField(
         blank=True, help_text="What testers agree to, in plain words; shown before they say yes."
     )
+    allow_several = models.BooleanField(default=False, help_text="One person may hold several places.")
+    # When the state last changed; a date moves the round on only if it passed after that.
+    moved_at = models.DateTimeField(null=True, blank=True)
     created = models.DateTimeField(default=timezone.now)
 
     class Meta:
         ordering = ["-created", "-pk"]
+        indexes = [models.Index(fields=["state", "closes"])]
 
     def __str__(self) -> str:
         return f"{self.edition.pattern.title}: {self.title}"
@@ -129,7 +133,9 @@ class Place(models.Model):
     used_grams = models.FloatField(null=True, blank=True)
     guess_hours = models.FloatField(null=True, blank=True)
     guess_metres = models.FloatField(null=True, blank=True)
-    agreed_at = models.DateTimeField(null=True, blank=True, help_text="When the tester said yes to the terms.")
+    agreed_at = models.DateTimeField(
+        null=True, blank=True, help_text="When the tester said yes to the terms."
+    )
     changed = models.DateTimeField(auto_now=True)
     created = models.DateTimeField(default=timezone.now)
 
