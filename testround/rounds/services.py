@@ -22,6 +22,7 @@ from testround.kernel.round import SuppliedYarn as YarnDocument
 from testround.kernel.sheet import check_pattern
 from testround.outbox.mail import mail_send
 from testround.patterns.models import Edition
+from testround.patterns.services import edition_freeze
 from testround.people.models import User
 from testround.rounds import letters
 from testround.rounds.models import DiaryEntry, Invitation, Place, Round, SuppliedYarn
@@ -95,8 +96,6 @@ def round_open(
     plan = _checked_plan(places_plan, document)
     _check_dates(opens, swatches_due, closes)
     _check_yarn_keys(yarns)
-
-    from testround.patterns.services import edition_freeze
 
     edition_freeze(edition=edition)
     round = Round.objects.create(
@@ -277,13 +276,13 @@ def _follow_dates(round: Round, now: dt.datetime) -> bool:
         (round.swatches_due, next_day, Round.State.MAKING, "swatches were due on"),
         (round.closes, next_day, Round.State.CLOSED, "it was to close on"),
     )
-    reached: tuple[Round.State, str] | None = None
+    reached: tuple[str, str] | None = None
     for date, wait, state, why in steps:
         if date is None:
             continue
         moment = dt.datetime.combine(date + wait, dt.time(), tzinfo=zone)
         struck = moment <= now and (round.moved_at is None or moment > round.moved_at)
-        if struck and ROUND_ORDER.index(state) > ROUND_ORDER.index(Round.State(round.state)):
+        if struck and ROUND_ORDER.index(state) > ROUND_ORDER.index(round.state):
             reached = state, f"{why} {letters.day(date)}"
     if reached is None:
         return False
@@ -376,8 +375,8 @@ def _checked_size(
             held = held.exclude(pk=besides.pk)
         if held.count() >= most:
             raise Refused.because(
-                f"Size {size} takes at most {most} testers in this round and has them: choose another size, or "
-                "raise the most in the round's plan.",
+                f"Size {size} takes at most {most} testers in this round and has them: choose another size, "
+                "or raise the most in the round's plan.",
                 "size",
             )
     return size
@@ -537,7 +536,7 @@ def secret_hash(secret: str) -> str:
 def invitation_create(*, place: Place, email: str = "", by: User) -> tuple[Invitation, str]:
     """Make a link for one place, which ends earlier links to it, and mail it if an address is given.
 
-    Returns the invitation and the link. Only the secret's hash is kept: this is the one time the link is known.
+    Returns the invitation and the link. Only the secret's hash is kept: the link is known this once.
     """
     locked = (
         Place.objects.select_for_update(of=("self",))
@@ -602,8 +601,8 @@ def invitation_check(invitation: Invitation) -> None:
     owner = place.round.edition.pattern.owner
     if invitation.used_at is not None:
         raise InvitationEnded.because(
-            "This link has been used. If it was you who used it, sign in with the address you gave; your place "
-            "is under “Today”."
+            "This link has been used. If it was you who used it, sign in with the address you gave; your "
+            "place is under “Today”."
         )
     if place.state == Place.State.GIVEN_BACK:
         raise InvitationEnded.because(
