@@ -1,0 +1,459 @@
+"""A stored round as the kernel's round, and a round file in and out of the database."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import zipfile
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Model, QuerySet
+
+from testround.kernel import round as kernel
+from testround.kernel.problems import Problem
+from testround.kernel.roundfile import MOST_BYTES, RoundFileError, plain, read_round, write_round
+from testround.kernel.terms import terms_of
+from testround.patterns.models import Edition, Pattern
+from testround.patterns.services import edition_create_next, edition_freeze, pattern_create
+from testround.people.models import User
+from testround.reports.models import Count, Finished, Fit, Photo, Remark, Reported, Sitting, Swatch
+from testround.reports.photos import PhotoRefused, photo_add
+from testround.rounds.models import Candidate, Place, Round, SuppliedYarn
+from testround.rounds.services import diary_write
+
+Progress = Callable[[str], None]
+
+# What a ZIP may hold. An honest one is a file of a few megabytes beside some hundreds of photos.
+MOST_ZIP_ENTRIES = 5_000
+MOST_PHOTO_BYTES = 25 * 1024 * 1024
+MOST_UNPACKED_BYTES = 2 * 1024 * 1024 * 1024
+ROUND_NAME = "round.json"
+PHOTO_FOLDER = "photos/"
+# Every export of a round gives the same bytes; the earliest time a ZIP can name.
+ZIP_TIME = (1980, 1, 1, 0, 0, 0)
+
+
+# --- out ----------------------------------------------------------------------------------------------------
+
+
+def kernel_round(round_: Round) -> kernel.Round:
+    """The round as the kernel sees it, in a number of queries that does not depend on its testers.
+
+    Places that were given back are left out: nobody works on them.
+    """
+    places = list(round_.places.exclude(state=Place.State.GIVEN_BACK).order_by("pk"))
+    reported = {
+        model: _by_place(model, round_) for model in (Swatch, Count, Finished, Sitting, Remark, Fit, Photo)
+    }
+    return kernel.Round(
+        format="testround/round",
+        version=1,
+        pattern=round_.edition.document,
+        round=kernel.RoundPlan(
+            title=round_.title,
+            opens=round_.opens,
+            swatches_due=round_.swatches_due,
+            closes=round_.closes,
+            places=kernel.Places.model_validate(round_.places_plan)
+            if round_.places_plan is not None
+            else None,
+            yarns=tuple(
+                kernel.SuppliedYarn(key=yarn.key, makers=yarn.makers, **_yarn_fields(yarn))
+                for yarn in round_.yarns.all()
+            ),
+        ),
+        candidates=tuple(_kernel_candidate(candidate) for candidate in round_.candidates.all()),
+        testers=tuple(
+            _kernel_tester(place, {model: rows.get(place.pk, []) for model, rows in reported.items()})
+            for place in places
+        ),
+    )
+
+
+def _by_place(model: type[Reported], round_: Round) -> dict[int, list[Any]]:
+    rows: QuerySet[Any] = model._default_manager.filter(place__round=round_, superseded_at=None).order_by(
+        "pk"
+    )
+    grouped: dict[int, list[Any]] = defaultdict(list)
+    for row in rows:
+        grouped[row.place_id].append(row)
+    return grouped
+
+
+def _yarn_fields(yarn: SuppliedYarn) -> dict[str, Any]:
+    return {
+        "label": yarn.label,
+        "weight": yarn.weight,
+        "fibre": yarn.fibre,
+        "metres_per_ball": yarn.metres_per_ball,
+        "grams_per_ball": yarn.grams_per_ball,
+    }
+
+
+def _kernel_candidate(candidate: Candidate) -> kernel.Candidate:
+    return kernel.Candidate(
+        id=candidate.key,
+        name=candidate.name,
+        measures=candidate.measures,
+        wishes=tuple(candidate.wishes),
+        yarns=tuple(candidate.yarns),
+        own_yarn=candidate.own_yarn,
+        tests_before=candidate.tests_before,
+        answered=candidate.answered,
+    )
+
+
+def _kernel_tester(place: Place, reported: dict[type[Reported], list[Any]]) -> kernel.Tester:
+    used = (place.used_metres, place.used_grams) != (None, None)
+    guessed = (place.guess_hours, place.guess_metres) != (None, None)
+    return kernel.Tester(
+        id=place.key,
+        name=place.name,
+        size=place.size,
+        measures=place.measures,
+        yarn=kernel.Yarn(
+            label=place.yarn_label,
+            weight=place.yarn_weight,
+            fibre=place.yarn_fibre,
+            metres_per_ball=place.metres_per_ball,
+            grams_per_ball=place.grams_per_ball,
+        )
+        if place.yarn_label
+        else None,
+        swatches=tuple(
+            kernel.Swatch(
+                gauge=row.gauge,
+                state=kernel.FabricState(row.state),
+                tool_mm=row.tool_mm,
+                width=row.width,
+                stitches=row.stitches,
+                height=row.height,
+                rows=row.rows,
+            )
+            for row in reported[Swatch]
+        ),
+        counts=tuple(kernel.Count(number=row.number, worked=row.worked) for row in reported[Count]),
+        finished=tuple(
+            kernel.Finished(
+                dimension=row.dimension, state=kernel.FabricState(row.state), values=tuple(row.values)
+            )
+            for row in reported[Finished]
+        ),
+        yarn_used=kernel.YarnUsed(metres=place.used_metres, grams=place.used_grams) if used else None,
+        sittings=tuple(
+            kernel.Sitting(part=row.part, hours=row.hours, done=row.done) for row in reported[Sitting]
+        ),
+        guess=kernel.Guess(hours=place.guess_hours, metres=place.guess_metres) if guessed else None,
+        fit=tuple(
+            kernel.Fit(dimension=row.dimension, says=kernel.FitSays(row.says)) for row in reported[Fit]
+        ),
+        remarks=tuple(
+            kernel.Remark(place=row.where, kind=kernel.RemarkKind(row.kind), text=row.text)
+            for row in reported[Remark]
+        ),
+        photos=tuple(
+            kernel.PhotoEntry(name=row.name, sha256=row.sha256, caption=row.caption)
+            for row in reported[Photo]
+            if row.sha256
+        ),
+    )
+
+
+def round_export(round_: Round, *, photos: bool) -> bytes:
+    """The round as a round file, or with ``photos`` as a ZIP of that file and the photos it names."""
+    document = write_round(kernel_round(round_))
+    if not photos:
+        return document
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w") as archive:
+        _pack(archive, ROUND_NAME, document, zipfile.ZIP_DEFLATED)
+        rows = Photo.objects.filter(place__round=round_, superseded_at=None).exclude(original="")
+        for photo in rows.exclude(place__state=Place.State.GIVEN_BACK).order_by("pk"):
+            with photo.original.open("rb") as original:
+                _pack(archive, PHOTO_FOLDER + photo.name, original.read(), zipfile.ZIP_STORED)
+    return packed.getvalue()
+
+
+def _pack(archive: zipfile.ZipFile, name: str, data: bytes, how: int) -> None:
+    entry = zipfile.ZipInfo(name, ZIP_TIME)
+    entry.compress_type = how
+    archive.writestr(entry, data)
+
+
+# --- in -----------------------------------------------------------------------------------------------------
+
+
+def round_import(*, data: bytes, owner: User, progress: Progress = lambda _: None) -> Round:
+    """Store the round of a round file, or of a ZIP with its photos, for its owner: all of it or nothing.
+
+    Raises
+    ------
+    RoundFileError
+        With every problem; nothing was stored.
+    """
+    if data[:4] == b"PK\x03\x04":
+        progress("Unpacking the ZIP")
+        document, photos = _unpacked(data)
+    else:
+        document, photos = data, {}
+    progress("Reading and checking the round file")
+    read = read_round(document)
+    _check_photos(read, photos)
+    stored_files: list[Photo] = []
+    try:
+        with transaction.atomic():
+            return _stored(read, photos, owner, progress, stored_files)
+    except BaseException:
+        # The rows are rolled back; the files they named are not part of the transaction.
+        for photo in stored_files:
+            for file in (photo.incoming, photo.original):
+                if file:
+                    file.storage.delete(file.name)
+        raise
+
+
+def _unpacked(data: bytes) -> tuple[bytes, dict[str, bytes]]:
+    """The round file and the photos of a ZIP. Nothing is written to disk, whatever its paths say."""
+    try:
+        archive = zipfile.ZipFile(io.BytesIO(data))
+    except (zipfile.BadZipFile, ValueError, NotImplementedError) as error:
+        raise RoundFileError([Problem("", f"the ZIP cannot be read ({error}); export it again")]) from None
+    with archive:
+        entries = [entry for entry in archive.infolist() if not entry.is_dir()]
+        problems = list(_zip_problems(entries))
+        if problems:
+            raise RoundFileError(problems)
+        try:
+            document = archive.read(ROUND_NAME)
+            photos = {
+                entry.filename.removeprefix(PHOTO_FOLDER): archive.read(entry)
+                for entry in entries
+                if entry.filename != ROUND_NAME
+            }
+        except (
+            zipfile.BadZipFile,
+            RuntimeError,
+            EOFError,
+            OSError,
+            ValueError,
+            NotImplementedError,
+        ) as error:
+            raise RoundFileError([Problem("", f"the ZIP is damaged ({error}); export it again")]) from None
+    return document, photos
+
+
+def _zip_problems(entries: list[zipfile.ZipInfo]) -> Iterable[Problem]:
+    if len(entries) > MOST_ZIP_ENTRIES:
+        yield Problem("", f"the ZIP holds {len(entries)} files; at most {MOST_ZIP_ENTRIES} are taken")
+        return
+    if sum(entry.file_size for entry in entries) > MOST_UNPACKED_BYTES:
+        yield Problem("", f"the ZIP unpacks to more than {MOST_UNPACKED_BYTES // 2**30} GB")
+        return
+    names = [entry.filename for entry in entries]
+    if ROUND_NAME not in names:
+        yield Problem("", f"the ZIP has no {ROUND_NAME}; it is not an exported round")
+    if len(set(names)) != len(names):
+        yield Problem("", "the ZIP names one file twice")
+    for entry in entries:
+        name = entry.filename
+        if entry.flag_bits & 0x1:
+            yield Problem(name, "is locked with a password; export it without one")
+        if name == ROUND_NAME:
+            if entry.file_size > MOST_BYTES:
+                yield Problem(name, f"has more than {MOST_BYTES // 2**20} MB")
+        elif not name.startswith(PHOTO_FOLDER) or "/" in name.removeprefix(PHOTO_FOLDER) or ".." in name:
+            yield Problem(
+                name, f"has no business in an exported round; only {ROUND_NAME} and photos/NAME are taken"
+            )
+        elif entry.file_size > MOST_PHOTO_BYTES:
+            yield Problem(name, f"has more than {MOST_PHOTO_BYTES // 2**20} MB; make the photo smaller")
+
+
+def _check_photos(read: kernel.Round, photos: dict[str, bytes]) -> None:
+    problems = []
+    named = set()
+    for i, tester in enumerate(read.testers):
+        for j, photo in enumerate(tester.photos):
+            named.add(photo.name)
+            if photo.name in photos and hashlib.sha256(photos[photo.name]).hexdigest() != photo.sha256:
+                problems.append(
+                    Problem(
+                        f"testers[{i}].photos[{j}].sha256",
+                        f"does not fit the photo {photo.name} in the ZIP; one of them was changed",
+                    )
+                )
+    problems += [
+        Problem(PHOTO_FOLDER + name, "is named by no tester in the round file; take it out or name it")
+        for name in sorted(photos.keys() - named)
+    ]
+    if problems:
+        raise RoundFileError(problems)
+
+
+def _stored(
+    read: kernel.Round, photos: dict[str, bytes], owner: User, progress: Progress, stored_files: list[Photo]
+) -> Round:
+    edition = _edition_for(read.pattern, owner)
+    plan = read.round
+    if edition.rounds.filter(title=plan.title).exists():
+        raise RoundFileError(
+            [
+                Problem(
+                    "round.title",
+                    f"edition {edition.label} of {edition.pattern.title} already has a round called {plan.title}; "
+                    "give this one another title",
+                )
+            ]
+        )
+    round_ = Round.objects.create(
+        edition=edition,
+        title=plan.title,
+        state=_state_of_round(read),
+        opens=plan.opens,
+        swatches_due=plan.swatches_due,
+        closes=plan.closes,
+        places_plan=plain(plan.places) if plan.places is not None else None,
+    )
+    SuppliedYarn.objects.bulk_create(SuppliedYarn(round=round_, **dict(yarn)) for yarn in plan.yarns)
+    Candidate.objects.bulk_create(
+        Candidate(
+            round=round_,
+            key=candidate.id,
+            name=candidate.name,
+            measures=candidate.measures,
+            wishes=list(candidate.wishes),
+            yarns=list(candidate.yarns),
+            own_yarn=candidate.own_yarn,
+            tests_before=candidate.tests_before,
+            answered=candidate.answered,
+        )
+        for candidate in read.candidates
+    )
+    progress(f"Storing {len(read.testers)} testers and {len(read.candidates)} candidates")
+    places = Place.objects.bulk_create(_place(round_, tester, read.pattern) for tester in read.testers)
+    rows: dict[type[Model], list[Any]] = defaultdict(list)
+    for place, tester in zip(places, read.testers, strict=True):
+        for row in _reported_rows(place, tester):
+            rows[type(row)].append(row)
+    for model, made in rows.items():
+        model._default_manager.bulk_create(made, batch_size=2000)
+    if any(tester.photos for tester in read.testers):
+        progress(f"Storing {len(photos)} photos")
+    for place, tester in zip(places, read.testers, strict=True):
+        for photo in tester.photos:
+            stored_files.append(_photo(place, photo, photos.get(photo.name)))
+    diary_write(round=round_, text="The round was imported from a round file.", by=owner)
+    return round_
+
+
+def _edition_for(document: kernel.Pattern, owner: User) -> Edition:
+    """The owner's edition with these numbers: the one there is, or a new one under the same title."""
+    pattern = Pattern.objects.filter(owner=owner, title=document.title).first()
+    edition = pattern.editions.filter(label=document.edition).first() if pattern else None
+    if edition is not None:
+        if edition.document != document:
+            raise RoundFileError(
+                [
+                    Problem(
+                        "pattern.edition",
+                        f"you have edition {document.edition} of {document.title} already, with other numbers; "
+                        "give this one another edition",
+                    )
+                ]
+            )
+    else:
+        latest = pattern.editions.first() if pattern else None
+        edition = (
+            edition_create_next(edition=latest, label=document.edition, document=document, by=owner)
+            if latest
+            else pattern_create(owner=owner, document=document, terms=_terms_of(document))
+        )
+    edition_freeze(edition=edition)
+    return edition
+
+
+def _state_of_round(read: kernel.Round) -> Round.State:
+    """How far a round has come, by what its testers have sent."""
+    if any(tester.finished for tester in read.testers):
+        return Round.State.MEASURING
+    if any(tester.counts or tester.sittings for tester in read.testers):
+        return Round.State.MAKING
+    if read.testers:
+        return Round.State.SWATCHING
+    return Round.State.GATHERING if read.candidates else Round.State.PLANNED
+
+
+def _state_of_place(tester: kernel.Tester, pattern: kernel.Pattern) -> Place.State:
+    measured = {finished.dimension for finished in tester.finished}
+    if measured and measured >= {dimension.key for dimension in pattern.dimensions}:
+        return Place.State.MEASURED
+    if tester.counts or tester.sittings or tester.finished:
+        return Place.State.MAKING
+    if tester.swatches:
+        return Place.State.SWATCH_SENT
+    return Place.State.TAKEN
+
+
+def _place(round_: Round, tester: kernel.Tester, pattern: kernel.Pattern) -> Place:
+    yarn, used, guess = tester.yarn, tester.yarn_used, tester.guess
+    return Place(
+        round=round_,
+        key=tester.id,
+        name=tester.name,
+        size=tester.size,
+        state=_state_of_place(tester, pattern),
+        measures=tester.measures,
+        yarn_label=yarn.label if yarn else None,
+        yarn_weight=yarn.weight if yarn else None,
+        yarn_fibre=yarn.fibre if yarn else None,
+        metres_per_ball=yarn.metres_per_ball if yarn else None,
+        grams_per_ball=yarn.grams_per_ball if yarn else None,
+        used_metres=used.metres if used else None,
+        used_grams=used.grams if used else None,
+        guess_hours=guess.hours if guess else None,
+        guess_metres=guess.metres if guess else None,
+    )
+
+
+def _reported_rows(place: Place, tester: kernel.Tester) -> Iterable[Reported]:
+    for swatch in tester.swatches:
+        yield Swatch(place=place, **dict(swatch))
+    for count in tester.counts:
+        yield Count(place=place, **dict(count))
+    for finished in tester.finished:
+        yield Finished(
+            place=place, dimension=finished.dimension, state=finished.state, values=list(finished.values)
+        )
+    for sitting in tester.sittings:
+        yield Sitting(place=place, **dict(sitting))
+    for fit in tester.fit:
+        yield Fit(place=place, **dict(fit))
+    for remark in tester.remarks:
+        yield Remark(place=place, where=remark.place, kind=remark.kind, text=remark.text)
+
+
+def _photo(place: Place, entry: kernel.PhotoEntry, data: bytes | None) -> Photo:
+    """The photo of an entry; without its file it is kept as a photo that is known of and not there."""
+    if data is None:
+        return Photo.objects.create(
+            place=place,
+            name=entry.name,
+            caption=entry.caption,
+            sha256=entry.sha256,
+            state=Photo.State.REFUSED,
+            problem="The picture did not come with the round file. Import the ZIP to have it.",
+        )
+    try:
+        return photo_add(place=place, data=data, name=entry.name, caption=entry.caption)
+    except PhotoRefused as refused:
+        raise RoundFileError([Problem(PHOTO_FOLDER + entry.name, refused.sentence)]) from None
+
+
+def _terms_of(document: kernel.Pattern) -> str:
+    """The dialect the sheet's own words are in; US where they do not tell."""
+    words = [gauge.label for gauge in document.gauges] + [number.label for number in document.numbers]
+    words += [number.place for number in document.numbers if number.place]
+    return terms_of(" ; ".join(words)) or "us"
