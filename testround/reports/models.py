@@ -11,7 +11,10 @@ from testround.kernel.round import FabricState as KernelFabricState
 from testround.kernel.round import FitSays, RemarkKind
 from testround.rounds.models import Place
 
-FABRIC_STATES = [(KernelFabricState.BLOCKED.value, "blocked"), (KernelFabricState.WORKED.value, "off the needles or hook")]
+FABRIC_STATES = [
+    (KernelFabricState.BLOCKED.value, "blocked"),
+    (KernelFabricState.WORKED.value, "off the needles or hook"),
+]
 
 
 class Submission(models.Model):
@@ -21,8 +24,14 @@ class Submission(models.Model):
     key = models.UUIDField(default=uuid.uuid4)
     kind = models.CharField(max_length=20)
     sent = models.DateTimeField(default=timezone.now)
-    late = models.BooleanField(default=False, help_text="It came after its date: taken all the same, and marked.")
+    late = models.BooleanField(
+        default=False, help_text="It came after its date: taken all the same, and marked."
+    )
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    # What was typed, by the form's field, for what is kept on the place itself (body measures, yarn, guess).
+    typed: models.JSONField[Any, Any] = models.JSONField(default=dict, blank=True)
+    # Of the content: tells a phone that sends again from a person who went back and changed something.
+    digest = models.CharField(max_length=64, blank=True)
 
     class Meta:
         ordering = ["-sent", "-pk"]
@@ -132,7 +141,7 @@ def photo_path(photo: Photo, name: str) -> str:
 
 
 class Photo(Reported):
-    """A photo of the work. Only re-encoded pixels are kept; what it told of place, time and camera is dropped."""
+    """A photo of the work. Only re-encoded pixels are kept; what it told of place and time is dropped."""
 
     class State(models.TextChoices):
         WAITING = "waiting"

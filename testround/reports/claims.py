@@ -1,0 +1,79 @@
+"""One form, one report: the claim on a submission's key that every service starts with."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import uuid
+from collections.abc import Mapping
+from typing import Any
+
+from testround.people.models import User
+from testround.reports.models import Submission
+from testround.rounds.models import Place, Round
+from testround.rounds.services import today_for
+
+
+class AlreadySent(Exception):
+    """The form's key was used before, for something else than what came now."""
+
+    sentence = (
+        "This form had already been sent and has arrived. What you changed since is not sent yet: "
+        "look it over and send it once more, as a report of its own."
+    )
+
+    def __init__(self) -> None:
+        super().__init__(self.sentence)
+
+
+def claim(
+    *,
+    place: Place,
+    key: uuid.UUID,
+    kind: str,
+    by: User | None,
+    content: Mapping[str, Any],
+    typed: Mapping[str, Any] | None = None,
+) -> tuple[Submission, bool]:
+    """The submission of that key and whether it is new. Runs in the caller's transaction.
+
+    The place's row is locked first, so that two submissions of one tester take turns.
+
+    Raises
+    ------
+    AlreadySent
+        The key is taken and the content is another: someone went back in the browser and changed it.
+    """
+    Place.objects.select_for_update().only("pk").get(pk=place.pk)
+    digest = _digest(kind, content)
+    submission, is_new = Submission.objects.get_or_create(
+        place=place,
+        key=key,
+        defaults={
+            "kind": kind,
+            "by": by,
+            "digest": digest,
+            "typed": dict(typed or {}),
+            "late": is_late(place.round, kind),
+        },
+    )
+    if not is_new and submission.digest != digest:
+        raise AlreadySent
+    return submission, is_new
+
+
+def is_late(test_round: Round, kind: str) -> bool:
+    """Past its date, or after the round was closed. Taken all the same."""
+    due = test_round.swatches_due if kind == "swatch" else test_round.closes
+    return test_round.state == Round.State.CLOSED or (due is not None and today_for(test_round) > due)
+
+
+def _digest(kind: str, content: Mapping[str, Any]) -> str:
+    said = json.dumps([kind, content], sort_keys=True, default=_plain)
+    return hashlib.sha256(said.encode()).hexdigest()
+
+
+def _plain(value: object) -> str:
+    if isinstance(value, bytes):
+        return hashlib.sha256(value).hexdigest()
+    return str(value)

@@ -1,0 +1,268 @@
+"""A photo file as it came from a phone, to pixels we made ourselves. No database, no settings.
+
+Nothing of the upload survives but its pixels: they are decoded, turned upright, converted to sRGB and
+encoded anew. What a camera writes beside them (where, when, with what, a smaller preview that was never
+cropped) is left behind because it is never carried over, not because it was searched for.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import struct
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+import pillow_heif
+from PIL import Image, ImageCms, ImageOps
+
+pillow_heif.register_heif_opener(thumbnails=False)
+
+# What phones and browsers make. Everything else that Pillow reads is refused by not being tried at all.
+FORMATS = ("JPEG", "PNG", "WEBP", "HEIF")
+RENDITION_WIDTHS = (320, 800, 1600)
+ORIGINAL_QUALITY = 92
+RENDITION_QUALITY = 84
+# A JPEG cannot be longer than this on a side.
+LONGEST_SIDE = 65_500
+WHITE = (255, 255, 255)
+
+ACCEPTED = "Photos can be JPEG, PNG, WebP or HEIC."
+
+
+class PhotoRefused(ValueError):
+    """A file that is not taken in as a photo; ``sentence`` tells the sender why and what to do."""
+
+    def __init__(self, sentence: str) -> None:
+        self.sentence = sentence
+        super().__init__(sentence)
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """One encoded JPEG."""
+
+    data: bytes
+    width: int
+    height: int
+
+
+@dataclass(frozen=True, slots=True)
+class Encoded:
+    """A photo made anew: the original at full size and its renditions, smallest first."""
+
+    original: Picture
+    renditions: tuple[Picture, ...]
+
+    @property
+    def sha256(self) -> str:
+        return sha256_of(self.original.data)
+
+
+def sha256_of(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+def check(data: bytes, *, most_bytes: int, most_pixels: int) -> None:
+    """Decode the file once and throw the pixels away.
+
+    Raises
+    ------
+    PhotoRefused
+        Empty, too long, not one of the four formats, more pixels than allowed (told from its header,
+        before anything is decoded), cut off, or broken.
+    """
+    image = _opened(data, most_bytes=most_bytes, most_pixels=most_pixels)
+    if image.format in ("JPEG", "MPO"):
+        # An eighth of the size in a tenth of the time, and a file that was cut off still shows.
+        image.draft("RGB", (max(1, image.width // 8), max(1, image.height // 8)))
+    _load(image)
+
+
+def reencode(data: bytes, *, most_bytes: int, most_pixels: int) -> Encoded:
+    """The photo made anew, upright, in sRGB, without metadata; a file this function made stays as it is.
+
+    Raises
+    ------
+    PhotoRefused
+        As :func:`check`.
+    """
+    image = _opened(data, most_bytes=most_bytes, most_pixels=most_pixels)
+    made_here = _is_ours(data, image)
+    _load(image)
+    pixels = _bare_rgb(image)
+    original = Picture(data, *pixels.size) if made_here else _jpeg(pixels, ORIGINAL_QUALITY)
+    widths = sorted({min(width, pixels.width) for width in RENDITION_WIDTHS})
+    return Encoded(original=original, renditions=tuple(_rendition(pixels, width) for width in widths))
+
+
+def made_here(data: bytes) -> bool:
+    """Whether these are the bytes of an original that :func:`reencode` made."""
+    try:
+        image = Image.open(io.BytesIO(data), formats=("JPEG",))
+    except Exception:
+        return False
+    return _is_ours(data, image)
+
+
+def _opened(data: bytes, *, most_bytes: int, most_pixels: int) -> Image.Image:
+    if not data:
+        raise PhotoRefused(
+            "The file is empty. Choose the photo again; if it is still in the cloud, download it first."
+        )
+    if len(data) > most_bytes:
+        raise PhotoRefused(
+            f"The file is {len(data) / 2**20:.0f} MB; up to {most_bytes // 2**20} MB are taken. "
+            "Send it in a smaller size."
+        )
+    try:
+        image: Image.Image = Image.open(io.BytesIO(data), formats=FORMATS)
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
+        raise _too_many_pixels(None, most_pixels) from error
+    except Exception as error:
+        raise PhotoRefused(f"This file is not a photo we can read. {ACCEPTED}") from error
+    width, height = image.size
+    if width * height > most_pixels:
+        raise _too_many_pixels((width, height), most_pixels)
+    if max(width, height) > LONGEST_SIDE:
+        raise PhotoRefused(
+            f"The picture is {width} × {height} pixels; a side can be {LONGEST_SIDE} at most. Send a cropped one."
+        )
+    if min(width, height) < 1:
+        raise PhotoRefused(f"The picture has no pixels. {ACCEPTED}")
+    return image
+
+
+def _too_many_pixels(size: tuple[int, int] | None, most_pixels: int) -> PhotoRefused:
+    said = f"{size[0]} × {size[1]} pixels" if size else "far too many pixels"
+    return PhotoRefused(
+        f"The picture has {said}; up to {most_pixels // 1_000_000} million are taken. Send it in a smaller size."
+    )
+
+
+def _load(image: Image.Image) -> None:
+    try:
+        image.load()
+    except MemoryError as error:
+        raise PhotoRefused("The picture is too large to be worked on. Send it in a smaller size.") from error
+    except Exception as error:
+        # Pillow, its codecs and libheif raise many kinds here; each means that the pixels cannot be had.
+        raise PhotoRefused(
+            "The file is cut off or damaged. Choose the photo again and send it once more."
+        ) from error
+
+
+def _bare_rgb(image: Image.Image) -> Image.Image:
+    """Upright pixels in sRGB on white, in an image that has never known anything else."""
+    upright = ImageOps.exif_transpose(image)
+    profile = image.info.get("icc_profile")
+    alpha = None
+    if upright.mode == "P":
+        upright = upright.convert("RGBA" if "transparency" in upright.info else "RGB")
+    if upright.mode.startswith("I"):
+        upright = Image.fromarray((np.asarray(upright).astype(np.uint32) >> 8).clip(0, 255).astype(np.uint8))
+    if "transparency" in upright.info and upright.mode in ("RGB", "L", "1"):
+        upright = upright.convert("RGBA")
+    if upright.mode in ("RGBA", "LA", "PA"):
+        alpha = upright.getchannel("A")
+        upright = upright.convert("L" if upright.mode == "LA" else "RGB")
+    if upright.mode == "1":
+        upright = upright.convert("L")
+    colours = _in_srgb(upright, profile) if isinstance(profile, bytes) else upright.convert("RGB")
+    bare = Image.new("RGB", colours.size, WHITE)
+    bare.paste(colours, mask=alpha)
+    return bare
+
+
+_PROFILE_MODES = {"RGB ": "RGB", "GRAY": "L", "CMYK": "CMYK"}
+
+
+def _in_srgb(image: Image.Image, profile: bytes) -> Image.Image:
+    """Convert by the profile that came with the picture. One that is broken or of another kind is passed over."""
+    try:
+        described = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+        if _PROFILE_MODES.get(described.profile.xcolor_space) != image.mode:
+            return image.convert("RGB")
+        converted = ImageCms.profileToProfile(
+            image,
+            described,
+            ImageCms.createProfile("sRGB"),
+            renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
+            outputMode="RGB",
+            flags=ImageCms.Flags.BLACKPOINTCOMPENSATION,
+        )
+    except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
+        return image.convert("RGB")
+    return converted if converted is not None else image.convert("RGB")
+
+
+def _rendition(pixels: Image.Image, width: int) -> Picture:
+    height = max(1, round(pixels.height * width / pixels.width))
+    if width == pixels.width:
+        return _jpeg(pixels, RENDITION_QUALITY)
+    return _jpeg(
+        pixels.resize((width, height), Image.Resampling.LANCZOS, reducing_gap=3.0), RENDITION_QUALITY
+    )
+
+
+def _jpeg(pixels: Image.Image, quality: int) -> Picture:
+    out = io.BytesIO()
+    pixels.save(out, "JPEG", quality=quality, optimize=True)
+    return Picture(out.getvalue(), *pixels.size)
+
+
+@cache
+def _our_tables() -> dict[int, list[int]]:
+    sample = _jpeg(Image.new("RGB", (8, 8), WHITE), ORIGINAL_QUALITY)
+    return dict(Image.open(io.BytesIO(sample.data)).quantization)  # type: ignore[attr-defined]
+
+
+def _is_ours(data: bytes, image: Image.Image) -> bool:
+    """Encoding twice would lose a little each time, and an export imported again would be another photo."""
+    return (
+        image.format == "JPEG"
+        and image.mode == "RGB"
+        and getattr(image, "quantization", None) == _our_tables()
+        and is_bare_jpeg(data)
+    )
+
+
+_APP0, _COMMENT, _SCAN, _END = 0xE0, 0xFE, 0xDA, 0xD9
+_JFIF_LENGTH = 16
+
+
+def is_bare_jpeg(data: bytes) -> bool:
+    """Whether a JPEG holds a picture and nothing beside it: no EXIF, XMP, profile, comment, preview or tail."""
+    if data[:2] != b"\xff\xd8":
+        return False
+    at = 2
+    while at + 4 <= len(data):
+        if data[at] != 0xFF:
+            return False
+        marker = data[at + 1]
+        (length,) = struct.unpack(">H", data[at + 2 : at + 4])
+        if marker == _APP0:
+            if length != _JFIF_LENGTH or data[at + 4 : at + 9] != b"JFIF\x00":
+                return False
+        elif _APP0 < marker <= 0xEF or marker == _COMMENT:
+            return False
+        at += 2 + length
+        if marker == _SCAN:
+            at = _end_of_scan(data, at)
+            if data[at : at + 2] == bytes((0xFF, _END)):
+                return at + 2 == len(data)
+    return False
+
+
+def _end_of_scan(data: bytes, at: int) -> int:
+    while True:
+        at = data.find(b"\xff", at)
+        if at < 0 or at + 1 >= len(data):
+            return len(data)
+        following = data[at + 1]
+        # A stuffed zero belongs to the data, and so do restart marks.
+        if following == 0 or 0xD0 <= following <= 0xD7:
+            at += 2
+            continue
+        return at

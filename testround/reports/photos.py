@@ -1,0 +1,176 @@
+"""Photos: taken in at once, made anew after the answer, shown to those of the round.
+
+What came from the phone waits in ``incoming/``, which nothing serves, until the outbox has re-encoded it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import uuid
+from typing import Any
+
+from django.conf import settings
+from django.core.files.base import ContentFile
+from django.core.files.storage import Storage
+from django.db import transaction
+from django.utils import timezone
+
+from testround.outbox.services import handles, work_add
+from testround.people.models import User
+from testround.reports import encoding
+from testround.reports.claims import claim
+from testround.reports.encoding import Encoded, PhotoRefused
+from testround.reports.models import Photo, Rendition
+from testround.rounds.models import Place
+from testround.rounds.services import diary_write
+
+__all__ = ["Encoded", "PhotoRefused", "photo_add", "photo_check", "photo_remove", "reencode"]
+
+LOST = "The file did not get through. Please send the photo again."
+
+
+def photo_check(data: bytes) -> None:
+    """Refuse what is not a photo, before it is stored. Raises PhotoRefused."""
+    encoding.check(data, most_bytes=settings.PHOTO_MAX_BYTES, most_pixels=settings.PHOTO_MAX_PIXELS)
+
+
+def reencode(data: bytes) -> Encoded:
+    """The photo made anew, without metadata. Raises PhotoRefused."""
+    return encoding.reencode(data, most_bytes=settings.PHOTO_MAX_BYTES, most_pixels=settings.PHOTO_MAX_PIXELS)
+
+
+def photo_add(
+    *,
+    place: Place,
+    data: bytes,
+    name: str | None = None,
+    caption: str | None = None,
+    key: uuid.UUID | None = None,
+    by: User | None = None,
+) -> Photo:
+    """Take in a photo, from a tester's form (with its key) or from an imported round (without).
+
+    Without a name it gets one of ours: file names tell dates and more. Raises PhotoRefused.
+    """
+    photo_check(data)
+    code = uuid.uuid4()
+    stored = ""
+    try:
+        with transaction.atomic():
+            submission = None
+            if key is not None:
+                submission, is_new = claim(
+                    place=place, key=key, kind="photo", by=by, content={"caption": caption, "photo": data}
+                )
+                if not is_new:
+                    return Photo.objects.get(submission=submission)
+            photo = Photo(
+                place=place,
+                submission=submission,
+                code=code,
+                name=name or f"{place.key}-{code.hex[:8]}.jpg",
+                caption=caption or None,
+            )
+            if encoding.made_here(data):
+                # An export imported again: what will be kept is known now, and is the same.
+                photo.sha256 = encoding.sha256_of(data)
+            photo.incoming.save(f"{code}.upload", ContentFile(data), save=False)
+            stored = photo.incoming.name or ""
+            photo.save()
+            if key is not None:
+                diary_write(round=place.round, text=f"{place.name} sent a photo.", by=by, place=place)
+            work_add(kind="photo", subject={"photo": photo.pk}, once_key=f"photo-{photo.pk}")
+    except BaseException:
+        if stored:
+            with contextlib.suppress(OSError):
+                Photo._meta.get_field("incoming").storage.delete(stored)
+        raise
+    return photo
+
+
+def photo_remove(*, photo: Photo, by: User) -> None:
+    """Take a photo back: its files are deleted, the row stays as a note that there was one."""
+    with transaction.atomic():
+        photo = Photo.objects.select_for_update().select_related("place__round").get(pk=photo.pk)
+        if photo.superseded_at is not None:
+            return
+        renditions = list(photo.renditions.all())
+        gone = [(file.storage, file.name) for file in (photo.incoming, photo.original) if file.name]
+        gone += [(rendition.file.storage, rendition.file.name) for rendition in renditions]
+        photo.renditions.all().delete()
+        photo.incoming = ""
+        photo.original = ""
+        photo.superseded_at = timezone.now()
+        photo.save(update_fields=["incoming", "original", "superseded_at"])
+        diary_write(
+            round=photo.place.round, text=f"{photo.place.name} took a photo back.", by=by, place=photo.place
+        )
+        transaction.on_commit(lambda: _delete_files(gone))
+
+
+@handles("photo")
+def photo_encode(subject: dict[str, Any]) -> None:
+    """Re-encode one incoming photo. Run again after it is done, or taken back, it does nothing."""
+    photo = Photo.objects.filter(pk=subject["photo"], state=Photo.State.WAITING, superseded_at=None).first()
+    if photo is None:
+        return
+    try:
+        with photo.incoming.open("rb") as file:
+            encoded = reencode(file.read())
+    except (FileNotFoundError, ValueError) as error:
+        # A FieldFile without a name raises ValueError, of which PhotoRefused is one kind too.
+        _refuse(photo, error.sentence if isinstance(error, PhotoRefused) else LOST)
+        return
+    storage = photo.original.storage
+    folder = f"photos/{photo.code}"
+    original = _store(storage, f"{folder}/original.jpg", encoded.original.data)
+    files = [
+        (picture, _store(storage, f"{folder}/{picture.width}.jpg", picture.data))
+        for picture in encoded.renditions
+    ]
+    with transaction.atomic():
+        current = Photo.objects.select_for_update().get(pk=photo.pk)
+        if current.superseded_at is not None:
+            # Taken back while we worked on it.
+            transaction.on_commit(
+                lambda: _delete_files([(storage, name) for name in (original, *(n for _, n in files))])
+            )
+            return
+        photo.renditions.all().delete()
+        Rendition.objects.bulk_create(
+            Rendition(photo=photo, width=picture.width, height=picture.height, file=name)
+            for picture, name in files
+        )
+        incoming = (current.incoming.storage, current.incoming.name)
+        current.original = original
+        current.incoming = ""
+        current.sha256 = encoded.sha256
+        current.width, current.height = encoded.original.width, encoded.original.height
+        current.state = Photo.State.READY
+        current.problem = ""
+        current.save(
+            update_fields=["original", "incoming", "sha256", "width", "height", "state", "problem"],
+        )
+        transaction.on_commit(lambda: _delete_files([incoming]))
+
+
+def _refuse(photo: Photo, sentence: str) -> None:
+    incoming = (photo.incoming.storage, photo.incoming.name)
+    photo.state = Photo.State.REFUSED
+    photo.problem = sentence[:300]
+    photo.incoming = ""
+    photo.save(update_fields=["state", "problem", "incoming"])
+    _delete_files([incoming])
+
+
+def _store(storage: Storage, name: str, data: bytes) -> str:
+    """Store under exactly this name: a run that was cut short may have left a file there."""
+    if storage.exists(name):
+        storage.delete(name)
+    return storage.save(name, ContentFile(data))
+
+
+def _delete_files(files: list[tuple[Storage, str | None]]) -> None:
+    for storage, name in files:
+        if name:
+            storage.delete(name)
