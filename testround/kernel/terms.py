@@ -53,7 +53,7 @@ _UK_BESIDES: Mapping[str, str] = {"treble": "double crochet"}
 _US_BESIDES_SHORT: Mapping[str, str] = {"sk": "miss"}
 _UK_BESIDES_SHORT: Mapping[str, str] = {"yrh": "yo", "trtr": "dtr"}
 
-# Stitch words that both dialects have, for different stitches. Everything else in a table is a sign of its own.
+# Words that both dialects have, for different stitches. Everything else in a table is a sign of its own.
 _SHARED = frozenset(
     {"double crochet", "treble crochet", "treble", "double treble crochet", "double treble"}
     | {"triple treble crochet", "triple treble", "dc", "tr", "dtr", "trtr"}
@@ -146,6 +146,6 @@ def terms_of(text: str) -> Terms | None:
 
 
 def ambiguous(text: str) -> bool:
-    """Whether the text names stitches that differ between the dialects and does not give away which it means."""
+    """Whether the text names stitches that differ between the dialects and does not give away its own."""
     shared = (_FROM_US.terms(text) | _FROM_UK.terms(text)) & _SHARED
     return bool(shared) and terms_of(text) is None

@@ -1,0 +1,350 @@
+"""The desk check: what the edition prints, against what its own formulas give. It needs no testers.
+
+Two kinds of result are faults, and become findings: a printed count that its formula does not give, and a
+printed measurement that the counts do not give at the stated gauge. Everything else is a note: a place to
+look at, which may well be meant.
+
+One misprint is one fault. A count that follows from a misprinted one is judged on the computed value of that
+one, and a printed measurement is right when it agrees with the printed counts or with the computed ones.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from testround.kernel.round import Constant, Dimension, Number
+from testround.kernel.sheet import FloatArray, Inputs, Sheet
+from testround.kernel.units import format_count, format_length
+
+BoolArray = NDArray[np.bool_]
+
+ROUNDING_CM = 2.54 / 8
+"""How far a printed measurement may lie off: rounding to the quarter inch moves it by up to an eighth of an
+inch, rounding to the half centimetre by up to a quarter of a centimetre, which is less."""
+
+_NOISE = 1e-6
+
+NoteKind = Literal["multiple", "step", "ease", "below-zero", "not-whole", "follows-misprint"]
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedCount:
+    """A printed number that its formula does not give."""
+
+    key: str
+    size: str
+    printed: float
+    computed: float
+    place: str
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedMeasurement:
+    """A printed measurement that the counts do not give at the stated gauge; cm.
+
+    ``follows`` is what they give, misprinted counts taken at their computed value.
+    """
+
+    key: str
+    size: str
+    printed: float
+    follows: float
+    tolerance: float
+    verdict: Literal["amend", "look-closer"]
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Something to look at that may be meant."""
+
+    kind: NoteKind
+    key: str
+    size: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class DeskCheck:
+    """Everything a desk check says, in sheet order, then size order."""
+
+    counts: tuple[PrintedCount, ...]
+    measurements: tuple[PrintedMeasurement, ...]
+    notes: tuple[Note, ...]
+
+    @property
+    def clean(self) -> bool:
+        """Whether nothing printed is at fault; notes do not count."""
+        return not self.counts and not self.measurements
+
+
+def desk_check(sheet: Sheet) -> DeskCheck:
+    """Compare everything the edition prints with what its formulas give.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        A graded pattern's sheet; a made-to-measure one prints nothing and comes back clean.
+
+    Returns
+    -------
+    DeskCheck
+    """
+    if not sheet.pattern.sizes:
+        return DeskCheck((), (), ())
+    work = _Work(sheet)
+    return DeskCheck(
+        tuple(work.misprinted_counts()), tuple(work.misprinted_measurements()), tuple(work.notes())
+    )
+
+
+class _Work:
+    """The arrays a desk check compares; one entry per size each."""
+
+    def __init__(self, sheet: Sheet) -> None:
+        self.sheet = sheet
+        self.sizes = sheet.pattern.sizes
+        self.stated = sheet.stated()
+        self.printed = sheet.printed_numbers()
+        self.computed = sheet.numbers(self.stated)
+        self.misprints = self.find_misprints()
+        self.accepted = {
+            key: np.where(self.misprints[key], np.nan, value) for key, value in self.printed.items()
+        }
+        self.right = sheet.numbers(self.stated, self.accepted)
+        """Every number with misprints put right: printed where that is good, else computed."""
+        self.printed_dimensions = sheet.printed_dimensions()
+        self.from_right = sheet.dimensions(self.stated, self.right)
+        self.from_printed = sheet.dimensions(self.stated, sheet.numbers(self.stated, self.printed))
+        self.from_computed = sheet.dimensions(self.stated, self.computed)
+
+    # Counts
+
+    def find_misprints(self) -> dict[str, BoolArray]:
+        """Which printed counts no reading of their formula gives.
+
+        A formula without rounding gives broken stitches where whole ones are printed, so a count may follow
+        from the printed, whole value of another as well as from its broken one. Which values are good depends
+        on which others are, so the two are worked in turn until nothing changes.
+        """
+        misprints = {key: _unlike(value, self.computed[key]) for key, value in self.printed.items()}
+        for _ in range(len(self.printed)):
+            good = {key: np.where(misprints[key], np.nan, value) for key, value in self.printed.items()}
+            worked = self.sheet.numbers(self.stated, good)
+            # A number is never judged on its own printed value: each is worked afresh from the others.
+            again = {key: misprints[key] & self.unlike_afresh(key, good, worked) for key in misprints}
+            if all(np.array_equal(again[key], misprints[key]) for key in misprints):
+                break
+            misprints = again
+        return misprints
+
+    def unlike_afresh(
+        self, key: str, good: Mapping[str, FloatArray], worked: Mapping[str, FloatArray]
+    ) -> BoolArray:
+        # Where a value is a misprint so far, ``good`` has NaN there and ``worked`` is its formula's value.
+        return np.isnan(good[key]) & _unlike(self.printed[key], worked[key])
+
+    def misprinted_counts(self) -> Iterator[PrintedCount]:
+        for number in self.sheet.pattern.numbers:
+            for j in np.flatnonzero(self.misprints[number.key]):
+                yield PrintedCount(
+                    key=number.key,
+                    size=self.sizes[j],
+                    printed=float(self.printed[number.key][j]),
+                    computed=float(self.right[number.key][j]),
+                    place=number.place or number.label,
+                )
+
+    # Measurements
+
+    def off(self, key: str) -> BoolArray:
+        """Where a printed measurement agrees neither with the printed counts nor with the right ones."""
+        printed = self.printed_dimensions[key]
+        agrees = np.zeros(len(self.sizes), dtype=np.bool_)
+        for follows in (self.from_right[key], self.from_printed[key], self.from_computed[key]):
+            agrees |= np.abs(printed - follows) <= ROUNDING_CM + _NOISE
+        return ~np.isnan(printed) & ~np.isnan(self.from_right[key]) & ~agrees
+
+    def misprinted_measurements(self) -> Iterator[PrintedMeasurement]:
+        for dimension in self.sheet.pattern.dimensions:
+            for j in np.flatnonzero(self.off(dimension.key)):
+                printed = float(self.printed_dimensions[dimension.key][j])
+                follows = float(self.from_right[dimension.key][j])
+                beyond = abs(printed - follows) > dimension.tolerance + _NOISE
+                yield PrintedMeasurement(
+                    key=dimension.key,
+                    size=self.sizes[j],
+                    printed=printed,
+                    follows=follows,
+                    tolerance=dimension.tolerance,
+                    verdict="amend" if beyond else "look-closer",
+                )
+
+    # Notes
+
+    def notes(self) -> Iterator[Note]:
+        for number in self.sheet.pattern.numbers:
+            yield from self.count_notes(number)
+        for dimension in self.sheet.pattern.dimensions:
+            yield from self.misprint_notes(dimension)
+        yield from self.step_notes()
+        for dimension in self.sheet.pattern.dimensions:
+            yield from self.ease_notes(dimension)
+
+    def count_notes(self, number: Number) -> Iterator[Note]:
+        key = number.key
+        printed = self.printed[key]
+        rule = self.sheet.multiple_of(key)
+        if rule is not None:
+            of, plus = rule
+            wanted = f"a multiple of {format_count(of)}" + (f" plus {format_count(plus)}" if plus else "")
+            steps = (printed - plus) / of
+            for j in np.flatnonzero(np.abs(steps - np.rint(steps)) > _NOISE):
+                yield self.note(
+                    "multiple", number, j, f"{format_count(printed[j])} is printed, and is not {wanted}."
+                )
+        else:
+            for j in np.flatnonzero(np.abs(printed - np.rint(printed)) > _NOISE):
+                yield self.note(
+                    "not-whole", number, j, f"{format_count(printed[j])} is printed, and is not whole."
+                )
+        computed = self.computed[key]
+        for j in np.flatnonzero(computed < 0):
+            said = f"the formula gives {format_count(computed[j])}, which nobody can work."
+            yield self.note("below-zero", number, j, said)
+
+    def misprint_notes(self, dimension: Dimension) -> Iterator[Note]:
+        key = dimension.key
+        printed = self.printed_dimensions[key]
+        right = self.from_right[key]
+        with_misprint = np.abs(printed - self.from_printed[key]) <= ROUNDING_CM + _NOISE
+        with_right = np.abs(printed - right) <= ROUNDING_CM + _NOISE
+        for j in np.flatnonzero(with_misprint & ~with_right & ~np.isnan(printed)):
+            said = (
+                f"{format_length(printed[j])} follows from a count that is misprinted; "
+                f"with that put right it becomes {format_length(right[j])}."
+            )
+            yield self.note("follows-misprint", dimension, j, said)
+
+    def step_notes(self) -> Iterator[Note]:
+        """Sizes that break the run of their neighbours: measures first, then counts no measure explains."""
+        explained: set[tuple[str, str]] = set()
+        for measure in self.sheet.pattern.measures:
+            run = self.stated.measures[measure.key]
+            for j in _breaks(run, floor=2.0):
+                size = self.sizes[j]
+                explained.update((follower, size) for follower in self.sheet.follows(measure.key))
+                yield Note("step", measure.key, size, self.step_sentence(measure.label, run, j, in_cm=True))
+        for number in self.sheet.pattern.numbers:
+            run = self.right[number.key]
+            rule = self.sheet.multiple_of(number.key)
+            for j in _breaks(run, floor=2 * max(rule[0] if rule else 1.0, 1.0)):
+                size = self.sizes[j]
+                if (number.key, size) in explained:
+                    continue
+                explained.update((follower, size) for follower in self.sheet.follows(number.key))
+                yield Note("step", number.key, size, self.step_sentence(number.label, run, j, in_cm=False))
+
+    def step_sentence(self, label: str, run: FloatArray, j: int, *, in_cm: bool) -> str:
+        show = format_length if in_cm else format_count
+        before, here, after = (show(float(run[i])) for i in (j - 1, j, j + 1))
+        return (
+            f"{label}, size {self.sizes[j]}: {here} breaks the run from {before} ({self.sizes[j - 1]}) "
+            f"to {after} ({self.sizes[j + 1]})."
+        )
+
+    def ease_notes(self, dimension: Dimension) -> Iterator[Note]:
+        """A measurement that goes round the body with another ease than the sheet states, or a mixed one."""
+        key = dimension.key
+        measure = self.goes_round(dimension)
+        if measure is None:
+            return
+        body = self.stated.measures[measure]
+        finished = np.where(
+            np.isnan(self.printed_dimensions[key]), self.from_right[key], self.printed_dimensions[key]
+        )
+        ease = finished - body
+        # A printed value that is a fault already is not held against the ease as well.
+        known = ~np.isnan(ease) & ~self.off(key)
+        stated = [constant for constant in self.eases() if key in self.sheet.follows(constant.key)]
+        if len(stated) == 1:
+            wanted = stated[0].value
+            odd = known & (np.abs(ease - wanted) > dimension.tolerance + _NOISE)
+            instead = f"the sheet states {format_length(wanted, signed=True)}"
+        elif not stated:
+            below, above = known & (ease < 0), known & (ease > 0)
+            mostly_above = bool(np.sum(above) >= np.sum(below))
+            odd = below if mostly_above else above
+            if not (below.any() and above.any()):
+                return
+            instead = f"most sizes have {'positive' if mostly_above else 'negative'} ease"
+        else:
+            return
+        for j in np.flatnonzero(odd):
+            said = f"it has {format_length(ease[j], signed=True)} of ease on the body, and {instead}."
+            yield self.note("ease", dimension, j, said)
+
+    def note(self, kind: NoteKind, entry: Number | Dimension, j: np.intp | int, said: str) -> Note:
+        size = self.sizes[int(j)]
+        return Note(kind, entry.key, size, f"{entry.label}, size {size}: {said}")
+
+    def eases(self) -> Iterator[Constant]:
+        for constant in self.sheet.pattern.constants:
+            if constant.unit == "cm" and "ease" in constant.key.split("_"):
+                yield constant
+
+    def goes_round(self, dimension: Dimension) -> str | None:
+        """The one measure a dimension grows with, centimetre for centimetre; None when there is none such."""
+        behind = [
+            measure.key
+            for measure in self.sheet.pattern.measures
+            if dimension.key in self.sheet.follows(measure.key)
+        ]
+        if len(behind) != 1:
+            return None
+        measure = behind[0]
+        # A quarter more body is a step wide enough to drown the rounding to stitch multiples.
+        wider: Inputs = replace(
+            self.stated, measures={**self.stated.measures, measure: 1.25 * self.stated.measures[measure]}
+        )
+        grown = self.sheet.dimensions(wider, self.sheet.numbers(wider))[dimension.key]
+        slope = (grown - self.from_computed[dimension.key]) / (0.25 * self.stated.measures[measure])
+        known = slope[~np.isnan(slope)]
+        return measure if len(known) and abs(float(np.median(known)) - 1) < 0.1 else None
+
+
+def _unlike(printed: FloatArray, computed: FloatArray) -> BoolArray:
+    """Where a printed count is not the computed one, nor the whole number nearest to a broken one."""
+    whole = np.abs(computed - np.rint(computed)) <= _NOISE
+    allowed = np.where(whole, _NOISE, 0.5 + _NOISE)
+    return ~np.isnan(printed) & ~np.isnan(computed) & (np.abs(printed - computed) > allowed)
+
+
+def _breaks(run: FloatArray, *, floor: float) -> list[int]:
+    """Positions whose value lies far off the middle of its neighbours, as runs go (common practice).
+
+    Far is more than ``floor``, more than half the usual step and more than four times the usual distance; or
+    any step that goes against a run which otherwise goes one way. At most a third of the run is named.
+    """
+    n = len(run)
+    if n < 4 or np.isnan(run).any():
+        return []
+    values = run.copy()
+    found: list[int] = []
+    for _ in range(n // 3):
+        steps = np.diff(values)
+        apart = values[1:-1] - (values[:-2] + values[2:]) / 2
+        usual = float(np.median(np.abs(apart)))
+        step = float(np.median(np.abs(steps)))
+        j = int(np.argmax(np.abs(apart))) + 1
+        distance = abs(float(apart[j - 1]))
+        against = float(np.median(steps)) * steps[j - 1] < 0 or float(np.median(steps)) * steps[j] < 0
+        if distance <= floor / 2 or not (against or distance > max(floor, step / 2, 4 * usual)):
+            break
+        found.append(j)
+        values[j] = (values[j - 1] + values[j + 1]) / 2
+    return sorted(found)
