@@ -1,0 +1,307 @@
+"""One small drawing, written twice: as SVG for a page and as vector shapes for a PDF.
+
+A drawing is a list of marks in points or pixels, x to the right and y down. Marks name a look, never a
+colour: on a page the look is a class that the style sheet can change and `currentColor` otherwise, on paper it
+is a grey. So a plot keeps its meaning in print, in a dark theme and without colour.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from xml.sax.saxutils import escape, quoteattr
+
+from reportlab.graphics import shapes
+from reportlab.lib.colors import Color
+
+from testround.paper import fonts
+
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How a mark is drawn: stroke width (None: no stroke), fill ("none", "ink" or "paper"), dashes, strength."""
+
+    stroke: float | None = None
+    fill: str = "none"
+    dash: tuple[float, ...] = ()
+    strength: float = 1.0
+    """1 is full ink, 0 is the paper."""
+
+
+# Every look is told from the others by shape, fill or stroke, not by colour.
+LOOKS: dict[str, Look] = {
+    "axis": Look(stroke=1),
+    "grid": Look(stroke=0.75, strength=0.2),
+    "band": Look(fill="ink", strength=0.1),
+    "band-edge": Look(stroke=1, dash=(4, 3), strength=0.65),
+    "target": Look(stroke=1.5),
+    "rule": Look(stroke=0.75, strength=0.35),
+    "solid": Look(stroke=1, fill="ink"),
+    "hollow": Look(stroke=1.25, fill="paper"),
+    "asked": Look(stroke=1.25, fill="paper", dash=(2, 1.5)),
+    "estimate": Look(stroke=1.75, fill="paper"),
+    "interval": Look(stroke=2.5),
+    "whisker": Look(stroke=1, strength=0.7),
+    "join": Look(stroke=1, dash=(2, 2), strength=0.7),
+    "hatch": Look(stroke=0.9),
+    "text": Look(fill="ink"),
+    "muted": Look(fill="ink", strength=0.75),
+    "strong": Look(fill="ink"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    start: Point
+    end: Point
+    look: str
+
+
+@dataclass(frozen=True, slots=True)
+class Rect:
+    x: float
+    y: float
+    width: float
+    height: float
+    look: str
+
+
+@dataclass(frozen=True, slots=True)
+class Circle:
+    centre: Point
+    radius: float
+    look: str
+
+
+@dataclass(frozen=True, slots=True)
+class Polygon:
+    points: tuple[Point, ...]
+    look: str
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    x: float
+    y: float
+    """The baseline."""
+    words: str
+    size: float = 12
+    anchor: str = "start"
+    """"start", "middle" or "end"."""
+    look: str = "text"
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Marks that are one thing; ``label`` is what a reader hears or sees when pointing at it."""
+
+    marks: tuple[Mark, ...]
+    label: str = ""
+    kind: str = ""
+
+
+Leaf = Line | Rect | Circle | Polygon | Text
+Mark = Leaf | Group
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    width: float
+    height: float
+    title: str
+    description: str
+    marks: tuple[Mark, ...] = field(repr=False)
+
+    def leaves(self) -> Iterator[Leaf]:
+        """Every mark that is drawn, groups opened."""
+        return _leaves(self.marks)
+
+    def labels(self) -> list[str]:
+        """The labels of its data points, in order."""
+        return [group.label for group in _groups(self.marks) if group.label]
+
+
+def _leaves(marks: Sequence[Mark]) -> Iterator[Leaf]:
+    for mark in marks:
+        if isinstance(mark, Group):
+            yield from _leaves(mark.marks)
+        else:
+            yield mark
+
+
+def _groups(marks: Sequence[Mark]) -> Iterator[Group]:
+    for mark in marks:
+        if isinstance(mark, Group):
+            yield mark
+            yield from _groups(mark.marks)
+
+
+# Shapes made of the marks above ---------------------------------------------------------------------------
+
+
+def diamond(centre: Point, radius: float, look: str) -> Polygon:
+    x, y = centre
+    return Polygon(((x, y - radius), (x + radius, y), (x, y + radius), (x - radius, y)), look)
+
+
+def square(centre: Point, radius: float, look: str) -> Polygon:
+    x, y = centre
+    return Polygon(
+        (
+            (x - radius, y - radius),
+            (x + radius, y - radius),
+            (x + radius, y + radius),
+            (x - radius, y + radius),
+        ),
+        look,
+    )
+
+
+def triangle(centre: Point, radius: float, look: str, *, towards: str) -> Polygon:
+    """A triangle whose tip points ``towards`` "left", "right" or "up"."""
+    x, y = centre
+    if towards == "up":
+        return Polygon(((x, y - radius), (x + radius, y + radius), (x - radius, y + radius)), look)
+    tip = radius if towards == "right" else -radius
+    return Polygon(((x + tip, y), (x - tip, y - radius), (x - tip, y + radius)), look)
+
+
+def hatched(x: float, y: float, width: float, height: float, *, step: float = 5) -> tuple[Mark, ...]:
+    """A rectangle filled with slanted lines, each cut at the edges by geometry.
+
+    A fill pattern would need an identifier in the page's SVG and has no counterpart in ReportLab.
+    """
+    marks: list[Mark] = [Rect(x, y, width, height, "hollow")]
+    # Lines u + v = c inside the rectangle, u to the right and v down from its corner.
+    c = step
+    while c < width + height:
+        start = (min(c, width), max(0.0, c - width))
+        end = (max(0.0, c - height), min(c, height))
+        marks.append(Line((x + start[0], y + start[1]), (x + end[0], y + end[1]), "hatch"))
+        c += step
+    return tuple(marks)
+
+
+# SVG ------------------------------------------------------------------------------------------------------
+
+
+def svg(drawing: Drawing, *, ident: str = "plot") -> str:
+    """The drawing as an SVG element to stand in a page.
+
+    No style element and no style attribute, so that it shows under a strict content security policy. The
+    identifiers of its title and description begin with ``ident``; give each plot of a page its own.
+    """
+    name = f"{ident}-title"
+    about = f"{ident}-about"
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="plot" role="img" '
+        f"aria-labelledby={quoteattr(name)} aria-describedby={quoteattr(about)} "
+        f'viewBox="0 0 {_n(drawing.width)} {_n(drawing.height)}" '
+        f'width="{_n(drawing.width)}" height="{_n(drawing.height)}">',
+        f"<title id={quoteattr(name)}>{_xml(drawing.title)}</title>",
+        f"<desc id={quoteattr(about)}>{_xml(drawing.description)}</desc>",
+        *(_svg_mark(mark) for mark in drawing.marks),
+        "</svg>",
+    ]
+    return "".join(parts)
+
+
+def _n(value: float) -> str:
+    """A coordinate to a hundredth, short, and never "-0"."""
+    return f"{round(value, 2) + 0.0:.2f}".rstrip("0").rstrip(".")
+
+
+def _xml(text: str) -> str:
+    """Text that an XML parser takes: control signs that XML forbids become spaces."""
+    return escape("".join(sign if sign >= " " or sign in "\n\t" else " " for sign in text))
+
+
+def _svg_look(name: str) -> str:
+    look = LOOKS[name]
+    given = [f'class="plot-{name}"']
+    # The paper behind a hollow mark is the page's own ground, light or dark.
+    given.append({"none": 'fill="none"', "ink": 'fill="currentColor"', "paper": 'fill="Canvas"'}[look.fill])
+    if look.fill == "ink" and look.strength < 1:
+        given.append(f'fill-opacity="{_n(look.strength)}"')
+    if look.stroke is not None:
+        given.append(f'stroke="currentColor" stroke-width="{_n(look.stroke)}"')
+        if look.strength < 1:
+            given.append(f'stroke-opacity="{_n(look.strength)}"')
+        if look.dash:
+            given.append(f'stroke-dasharray="{" ".join(_n(part) for part in look.dash)}"')
+    return " ".join(given)
+
+
+def _svg_mark(mark: Mark) -> str:
+    if isinstance(mark, Group):
+        kind = f' class="plot-{mark.kind}"' if mark.kind else ""
+        title = f"<title>{_xml(mark.label)}</title>" if mark.label else ""
+        return f"<g{kind}>{title}{''.join(_svg_mark(part) for part in mark.marks)}</g>"
+    look = _svg_look(mark.look)
+    if isinstance(mark, Line):
+        (x1, y1), (x2, y2) = mark.start, mark.end
+        return f'<line x1="{_n(x1)}" y1="{_n(y1)}" x2="{_n(x2)}" y2="{_n(y2)}" {look}/>'
+    if isinstance(mark, Rect):
+        return (
+            f'<rect x="{_n(mark.x)}" y="{_n(mark.y)}" width="{_n(mark.width)}" height="{_n(mark.height)}" '
+            f"{look}/>"
+        )
+    if isinstance(mark, Circle):
+        return f'<circle cx="{_n(mark.centre[0])}" cy="{_n(mark.centre[1])}" r="{_n(mark.radius)}" {look}/>'
+    if isinstance(mark, Polygon):
+        points = " ".join(f"{_n(x)},{_n(y)}" for x, y in mark.points)
+        return f'<polygon points="{points}" {look}/>'
+    weight = ' font-weight="bold"' if mark.look == "strong" else ""
+    return (
+        f'<text x="{_n(mark.x)}" y="{_n(mark.y)}" font-size="{_n(mark.size)}" '
+        f'text-anchor="{mark.anchor}"{weight} {look}>{_xml(mark.words)}</text>'
+    )
+
+
+# Paper ----------------------------------------------------------------------------------------------------
+
+_INK = 0.08
+
+
+def _grey(strength: float) -> Color:
+    level = 1 - strength * (1 - _INK)
+    return Color(level, level, level)
+
+
+def paper(drawing: Drawing) -> shapes.Drawing:
+    """The drawing as ReportLab shapes, which a document takes as a flowable; vector, with real text."""
+    fonts.register()
+    sheet = shapes.Drawing(drawing.width, drawing.height)
+    for mark in drawing.leaves():
+        sheet.add(_shape(mark, drawing.height))
+    return sheet
+
+
+def _shape(mark: Leaf, height: float) -> shapes.Shape:
+    look = LOOKS[mark.look]
+    if isinstance(mark, Text):
+        return shapes.String(
+            mark.x,
+            height - mark.y,
+            fonts.printable(mark.words),
+            fontName=fonts.BOLD if mark.look == "strong" else fonts.REGULAR,
+            fontSize=mark.size,
+            textAnchor=mark.anchor,
+            fillColor=_grey(look.strength),
+        )
+    style = {
+        "strokeColor": None if look.stroke is None else _grey(look.strength),
+        "strokeWidth": look.stroke or 0,
+        "strokeDashArray": list(look.dash) or None,
+    }
+    if isinstance(mark, Line):
+        (x1, y1), (x2, y2) = mark.start, mark.end
+        return shapes.Line(x1, height - y1, x2, height - y2, **style)
+    style["fillColor"] = {"none": None, "ink": _grey(look.strength), "paper": Color(1, 1, 1)}[look.fill]
+    if isinstance(mark, Rect):
+        return shapes.Rect(mark.x, height - mark.y - mark.height, mark.width, mark.height, **style)
+    if isinstance(mark, Circle):
+        return shapes.Circle(mark.centre[0], height - mark.centre[1], mark.radius, **style)
+    return shapes.Polygon([c for x, y in mark.points for c in (x, height - y)], **style)
