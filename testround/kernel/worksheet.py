@@ -1,0 +1,271 @@
+"""One tester's own numbers, as plain values for the page and for paper.
+
+A tester of a graded pattern gets the numbers of their size as the edition prints them and, beside them, what
+their own gauge would need. A made-to-measure tester gets everything worked out from their own measures at
+their own gauge.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from testround.kernel.cautions import Caution, cautions_for
+from testround.kernel.round import Craft, FabricState, Pattern, Round, Swatch, Tester
+from testround.kernel.sheet import FloatArray, GaugeColumns, Sheet
+
+OTHERWISE_PLACE = "Elsewhere in the text"
+
+
+@dataclass(frozen=True, slots=True)
+class WorksheetMeasure:
+    """A body measure in cm: ``cm`` is what the numbers are worked from, ``own`` the tester's own where known."""
+
+    key: str
+    label: str
+    cm: float | None
+    own: float | None
+    how: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class WorksheetGauge:
+    """Stated and own gauge, stitches and rows per 10 cm; own None where no swatch says."""
+
+    key: str
+    label: str
+    stated_stitches: float
+    stated_rows: float
+    tool_mm: float | None
+    own_stitches: float | None
+    own_rows: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class WorksheetNumber:
+    """A number to work: ``value`` as printed, else computed; ``at_own_gauge`` what the tester's gauge needs."""
+
+    key: str
+    label: str
+    place: str
+    unit: str
+    value: float | None
+    printed: bool
+    at_own_gauge: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class WorksheetPlace:
+    """The numbers of one place in the text, in sheet order."""
+
+    place: str
+    numbers: tuple[WorksheetNumber, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WorksheetDimension:
+    """A finished measurement: what it should be, cm, how far it may be off, and how to take it."""
+
+    key: str
+    label: str
+    target: float | None
+    tolerance: float
+    how: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Worksheet:
+    """Everything on one tester's worksheet; lengths in cm."""
+
+    title: str
+    edition: str
+    craft: Craft
+    tester: str
+    size: str | None
+    measures: tuple[WorksheetMeasure, ...]
+    gauges: tuple[WorksheetGauge, ...]
+    places: tuple[WorksheetPlace, ...]
+    dimensions: tuple[WorksheetDimension, ...]
+    missing: tuple[str, ...]
+    """What to send so that the empty numbers can be worked out, a sentence each."""
+    cautions: tuple[Caution, ...]
+
+
+def worksheet(
+    round_: Round,
+    tester: Tester,
+    own: Mapping[str, GaugeColumns] | None = None,
+    *,
+    sheet: Sheet | None = None,
+) -> Worksheet:
+    """The worksheet of one tester.
+
+    Parameters
+    ----------
+    round_ : Round
+        The round, for its pattern.
+    tester : Tester
+        One of its testers.
+    own : mapping of gauge key to GaugeColumns, optional
+        The tester's own gauges, per cm, one column each, NaN where unknown. Left out, the
+        last blocked swatch of a gauge is taken, else its last unblocked one.
+    sheet : Sheet, optional
+        The pattern's sheet, where it has been compiled already.
+
+    Returns
+    -------
+    Worksheet
+
+    Raises
+    ------
+    SheetError
+        The pattern's sheet cannot be computed.
+    """
+    pattern = round_.pattern
+    sheet = Sheet(pattern) if sheet is None else sheet
+    own = swatched_gauges(tester) if own is None else own
+    own = {gauge.key: own[gauge.key] for gauge in pattern.gauges if gauge.key in own}
+    graded = pattern.is_graded
+    size = tester.size if graded and tester.size in pattern.sizes else None
+    if size is not None:
+        stated = sheet.stated([size])
+    else:
+        stated = sheet.worked_from([{} if graded else tester.measures])
+    at_own = sheet.with_gauges(stated, {key: _filled(own[key], stated.gauges[key]) for key in own})
+    basis = stated if graded else at_own
+    computed = sheet.numbers(basis)
+    at_own_gauge = sheet.numbers(at_own) if graded and own else {}
+    printed = {
+        number.key: number.printed[size]
+        for number in pattern.numbers
+        if size is not None and number.printed and size in number.printed
+    }
+    rows = [
+        WorksheetNumber(
+            key=number.key,
+            label=number.label,
+            place=number.place or OTHERWISE_PLACE,
+            unit=number.unit,
+            value=_known(computed[number.key]) if number.key not in printed else printed[number.key],
+            printed=number.key in printed,
+            at_own_gauge=_known(at_own_gauge[number.key]) if at_own_gauge else None,
+        )
+        for number in pattern.numbers
+    ]
+    targets = sheet.dimensions(basis, computed)
+    return Worksheet(
+        title=pattern.title,
+        edition=pattern.edition,
+        craft=pattern.craft,
+        tester=tester.name,
+        size=size,
+        measures=tuple(
+            WorksheetMeasure(
+                key=measure.key,
+                label=measure.label,
+                cm=_known(basis.measures[measure.key]),
+                own=tester.measures.get(measure.key),
+                how=measure.how,
+            )
+            for measure in pattern.measures
+        ),
+        gauges=tuple(
+            WorksheetGauge(
+                key=gauge.key,
+                label=gauge.label,
+                stated_stitches=gauge.stitches,
+                stated_rows=gauge.rows,
+                tool_mm=gauge.tool_mm,
+                own_stitches=_per_10cm(own.get(gauge.key), "st"),
+                own_rows=_per_10cm(own.get(gauge.key), "row"),
+            )
+            for gauge in pattern.gauges
+        ),
+        places=_by_place(rows),
+        dimensions=tuple(
+            WorksheetDimension(
+                key=dimension.key,
+                label=dimension.label,
+                target=_known(targets[dimension.key]),
+                tolerance=dimension.tolerance,
+                how=dimension.how,
+            )
+            for dimension in pattern.dimensions
+        ),
+        missing=tuple(_missing(pattern, tester, own)),
+        cautions=cautions_for(pattern, tester.measures),
+    )
+
+
+def swatched_gauges(tester: Tester) -> dict[str, GaugeColumns]:
+    """A tester's gauges as their swatches say, per cm: the last blocked one, else the last as worked."""
+    found: dict[str, GaugeColumns] = {}
+    for key in dict.fromkeys(swatch.gauge for swatch in tester.swatches):
+        swatches = [swatch for swatch in tester.swatches if swatch.gauge == key]
+        swatches.sort(key=lambda swatch: swatch.state is FabricState.BLOCKED)
+        found[key] = GaugeColumns(st=_last(swatches, _stitches), row=_last(swatches, _rows))
+    return found
+
+
+def _stitches(swatch: Swatch) -> float | None:
+    return swatch.stitches / swatch.width if swatch.stitches and swatch.width else None
+
+
+def _rows(swatch: Swatch) -> float | None:
+    return swatch.rows / swatch.height if swatch.rows and swatch.height else None
+
+
+def _last(swatches: Sequence[Swatch], read: Callable[[Swatch], float | None]) -> FloatArray:
+    known = [value for value in map(read, swatches) if value is not None]
+    return np.array([known[-1] if known else np.nan])
+
+
+def _filled(own: GaugeColumns, stated: GaugeColumns) -> GaugeColumns:
+    """The own gauge, and the stated one on the axis the tester has not measured."""
+    return GaugeColumns(
+        st=np.where(np.isnan(own.st), stated.st, own.st), row=np.where(np.isnan(own.row), stated.row, own.row)
+    )
+
+
+def _known(column: FloatArray) -> float | None:
+    value = float(column[0])
+    return None if np.isnan(value) else value
+
+
+def _per_10cm(gauge: GaugeColumns | None, axis: Literal["st", "row"]) -> float | None:
+    value = None if gauge is None else _known(gauge.st if axis == "st" else gauge.row)
+    return None if value is None else 10 * value
+
+
+def _by_place(numbers: Sequence[WorksheetNumber]) -> tuple[WorksheetPlace, ...]:
+    places = dict.fromkeys(number.place for number in numbers)
+    return tuple(
+        WorksheetPlace(place, tuple(number for number in numbers if number.place == place))
+        for place in places
+    )
+
+
+def _missing(pattern: Pattern, tester: Tester, own: Mapping[str, GaugeColumns]) -> Iterator[str]:
+    if pattern.is_graded:
+        if tester.size is None:
+            yield "No size has been agreed yet; the numbers follow once it is."
+        return
+    for measure in pattern.measures:
+        if measure.key not in tester.measures:
+            yield f"{measure.label}: send this measurement, and the numbers that need it are worked out."
+    for gauge in pattern.gauges:
+        columns = own.get(gauge.key)
+        unknown = np.array([np.nan])
+        axes = (
+            ("stitches", columns.st if columns else unknown),
+            ("rows", columns.row if columns else unknown),
+        )
+        lacking = [what for what, column in axes if np.isnan(column[0])]
+        if lacking:
+            yield (
+                f"{gauge.label}: send a blocked swatch with its {' and '.join(lacking)}; "
+                "until then the numbers are worked out at the stated gauge."
+            )
