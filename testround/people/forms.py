@@ -1,6 +1,147 @@
+from __future__ import annotations
+
+import zoneinfo
+from functools import cache
+from typing import Any
+
+from allauth.account import forms as account_forms
 from django import forms
+from django.http import HttpRequest
+
+from testround.kernel import units
+from testround.people.context import reader_for
+from testround.people.models import User
+from testround.people.readers import Reader, Tools, Units, reader_from
+from testround.people.services import newcomer_introduce
+
+EXAMPLE_CM = 92.5
+EXAMPLE_MM = 4.0
+
+REGIONS = (
+    "Africa",
+    "America",
+    "Antarctica",
+    "Arctic",
+    "Asia",
+    "Atlantic",
+    "Australia",
+    "Europe",
+    "Indian",
+    "Pacific",
+)
 
 
-class SignupForm(forms.Form):
-    def signup(self, request, user):
-        pass
+UNIT_WORDS: dict[Units, str] = {"cm": "Centimetres", "in": "Inches"}
+TOOL_WORDS: dict[Tools, str] = {"metric": "Metric", "us": "US", "uk": "Old UK"}
+
+
+def _units() -> list[tuple[str, str]]:
+    return [(unit, f"{word} ({units.format_length(EXAMPLE_CM, unit)})") for unit, word in UNIT_WORDS.items()]
+
+
+def _tools() -> list[tuple[str, str]]:
+    return [
+        (
+            system,
+            f"{word} (hook {units.tool_label(EXAMPLE_MM, 'crochet', system)}, "
+            f"needle {units.tool_label(EXAMPLE_MM, 'knit', system)})",
+        )
+        for system, word in TOOL_WORDS.items()
+    ]
+
+
+@cache
+def _time_zones() -> list[tuple[str, list[tuple[str, str]]]]:
+    """Every zone by region, named by its city; UTC stands alone."""
+    zones: dict[str, list[tuple[str, str]]] = {region: [] for region in REGIONS}
+    for zone in sorted(zoneinfo.available_timezones()):
+        region, _, city = zone.partition("/")
+        if region in zones and city:
+            zones[region].append((zone, city.replace("_", " ").replace("/", ", ")))
+    return [("Anywhere", [("UTC", "UTC")]), *zones.items()]
+
+
+class ShownForm(forms.Form):
+    """How values are shown; enough for a reader without an account."""
+
+    units = forms.ChoiceField(
+        label="Lengths",
+        choices=_units,
+        widget=forms.RadioSelect,
+        error_messages={
+            "required": "Choose centimetres or inches.",
+            "invalid_choice": "Lengths are shown in centimetres or in inches; choose one of the two.",
+        },
+    )
+    tools = forms.ChoiceField(
+        label="Hooks and needles",
+        choices=_tools,
+        widget=forms.RadioSelect,
+        help_text="Millimetres are always shown too, since names differ between makers.",
+        error_messages={
+            "required": "Choose metric, US or old UK sizes.",
+            "invalid_choice": "Sizes are shown in metric, US or old UK; choose one of the three.",
+        },
+    )
+    terms = forms.ChoiceField(
+        label="Crochet terms",
+        choices=[
+            ("us", "US (single crochet, sc)"),
+            ("uk", "UK (double crochet, dc, for the same stitch)"),
+        ],
+        widget=forms.RadioSelect,
+        error_messages={
+            "required": "Choose US or UK terms.",
+            "invalid_choice": "Crochet terms are US or UK; choose one of the two.",
+        },
+    )
+
+    def reader(self) -> Reader:
+        """What was chosen, as a reader."""
+        return reader_from(self.cleaned_data)
+
+
+class PreferencesForm(ShownForm):
+    """The same, and what only an account can keep."""
+
+    name = forms.CharField(
+        label="Your name",
+        max_length=120,
+        required=False,
+        help_text="How designers and testers see you. Without it they see your mail address.",
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
+    )
+    time_zone = forms.ChoiceField(
+        label="Time zone",
+        choices=_time_zones,
+        help_text="Dates and times are shown as they are there.",
+        error_messages={
+            "required": "Choose a time zone; UTC will do.",
+            "invalid_choice": "That time zone is not known here; choose one of the list.",
+        },
+    )
+
+    field_order = ("name", "units", "tools", "terms", "time_zone")
+
+
+class SignupForm(account_forms.SignupForm):
+    """Mail address, password, and the name others will see."""
+
+    name = forms.CharField(
+        label="Your name",
+        max_length=120,
+        help_text="How designers and testers will see you; a first name is enough.",
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
+        error_messages={"required": "Write the name that designers and testers will see."},
+    )
+
+    field_order = ("name", "email", "password1")
+
+    def signup(self, request: HttpRequest, user: User) -> None:
+        newcomer_introduce(user=user, name=self.cleaned_data["name"], shown=reader_for(request))
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        # A placeholder that repeats the label only takes the place of what is typed.
+        for field in self.fields.values():
+            field.widget.attrs.pop("placeholder", None)

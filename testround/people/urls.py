@@ -4,5 +4,6 @@ from testround.people import views
 
 app_name = "people"
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("preferences/", views.preferences, name="preferences"),
     path("parts/", views.parts, name="parts"),
 ]

@@ -1,0 +1,127 @@
+"""Values as the reader chose to see them: ``{% load shown %}``, then ``{{ cm|length:reader }}``.
+
+Every value comes in the one unit it is kept in (centimetres, millimetres, counts per 10 cm) and leaves as text
+ready for the page. What is not known, None or NaN, is shown as a dash.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from fractions import Fraction
+from typing import Any, TypeGuard
+
+from django import template
+
+from testround.kernel import units
+from testround.kernel.terms import Terms, translate
+from testround.people.readers import Reader
+
+register = template.Library()
+
+UNKNOWN = "–"
+
+
+def _known(value: float | None) -> TypeGuard[float]:
+    # A name missing from a template's context arrives as an empty string.
+    return value is not None and value != "" and not math.isnan(float(value))
+
+
+def _span(reader: Reader) -> units.GaugeSpan:
+    return "4in" if reader.units == "in" else "10cm"
+
+
+def _kept_together(text: str) -> str:
+    """No line break between a number, its fraction and its unit."""
+    return text.replace(" ", "\N{NO-BREAK SPACE}")
+
+
+@register.filter
+def length(cm: float | None, reader: Reader) -> str:
+    """``{{ 92.5|length:reader }}``: "92.5 cm" or "36 3/8 in"."""
+    return _kept_together(units.format_length(cm, reader.units)) if _known(cm) else UNKNOWN
+
+
+@register.filter
+def signed_length(cm: float | None, reader: Reader) -> str:
+    """A difference with its sign: "+1.5 cm", "−3/4 in", "0 cm"."""
+    return _kept_together(units.format_length(cm, reader.units, signed=True)) if _known(cm) else UNKNOWN
+
+
+@register.simple_tag
+def length_range(low: float | None, high: float | None, reader: Reader, signed: bool = False) -> str:
+    """``{% length_range low high reader %}``: "3.2 to 5 cm"; ``signed=True`` for differences."""
+    if not (_known(low) and _known(high)):
+        return UNKNOWN
+    first = units.format_length(low, reader.units, signed=signed).removesuffix(f" {reader.units}")
+    return (
+        f"{_kept_together(first)} to {_kept_together(units.format_length(high, reader.units, signed=signed))}"
+    )
+
+
+@register.simple_tag
+def tool(mm: float | None, craft: str, reader: Reader) -> str:
+    """``{% tool gauge.tool_mm pattern.craft reader %}``: "4 mm", "US 6 (4 mm)"; craft is "knit" or "crochet"."""
+    return _kept_together(units.tool_label(mm, craft, reader.tools)) if _known(mm) else UNKNOWN
+
+
+@register.filter
+def gauge(per_10cm: float | None, reader: Reader) -> str:
+    """A gauge to the nearest quarter, over the reader's own span: "22 1/2". Say the span with ``gauge_span``."""
+    return _kept_together(units.format_gauge(per_10cm, _span(reader))) if _known(per_10cm) else UNKNOWN
+
+
+@register.filter
+def gauge_fine(per_10cm: float | None, reader: Reader) -> str:
+    """A gauge to a tenth, for an estimate and its interval: "21.6"."""
+    if not _known(per_10cm):
+        return UNKNOWN
+    over = units.gauge_over(per_10cm, _span(reader))
+    return f"{float(units.rounded(over, Fraction(1, 10))):.1f}"
+
+
+@register.filter
+def gauge_span(reader: Reader) -> str:
+    """``{{ reader|gauge_span }}``: "10 cm" or "4 in"."""
+    return _kept_together("4 in" if reader.units == "in" else "10 cm")
+
+
+@register.simple_tag
+def gauge_words(st: float | None, row: float | None, reader: Reader) -> str:
+    """``{% gauge_words 22 30 reader %}``: "22 st and 30 rows over 10 cm"."""
+    said = []
+    if _known(st):
+        said.append(f"{gauge(st, reader)}\N{NO-BREAK SPACE}st")
+    if _known(row):
+        said.append(f"{gauge(row, reader)}\N{NO-BREAK SPACE}rows")
+    return f"{' and '.join(said)} over {gauge_span(reader)}" if said else UNKNOWN
+
+
+@register.filter
+def count(value: float | None) -> str:
+    """A count: "104", "22 1/2", and to a tenth where it is neither whole nor in quarters: "92.4"."""
+    return _kept_together(units.format_count(value)) if _known(value) else UNKNOWN
+
+
+@register.simple_tag
+def terms(text: str, written_in: Terms, reader: Reader) -> str:
+    """``{% terms number.label edition.terms reader %}``: crochet terms in the reader's dialect."""
+    return translate(text, source=written_in, target=reader.terms) if text else ""
+
+
+@register.filter
+def size_map(values: Mapping[str, Any] | None, sizes: Sequence[str]) -> list[tuple[str, Any]]:
+    """``{% for size, value in printed|size_map:sizes %}``: a value per size in order, None where there is none."""
+    return [(size, (values or {}).get(size)) for size in sizes]
+
+
+@register.filter
+def at(values: Mapping[Any, Any] | None, key: Any) -> Any:
+    """``{{ numbers|at:key }}``: the value under a key, None where there is none."""
+    return (values or {}).get(key)
+
+
+@register.filter
+def length_unit(reader: Reader) -> str:
+    """``{{ reader|length_unit }}``: "cm" or "in", for the label of a question."""
+    return reader.units
