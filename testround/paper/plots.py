@@ -266,7 +266,7 @@ def _legend(signs: Sequence[_Sign], width: float) -> tuple[list[Mark], float]:
     marks: list[Mark] = []
     x, y = 4.0, 12.0
     for sign in signs:
-        length = sign.wide + 6 + fonts.width_of(sign.words, _SMALL) * 1.08 + 14
+        length = sign.wide + 6 + fonts.width_of(sign.words, _SMALL) * 1.15 + 14
         if x > 4 and x + length > width:
             x, y = 4.0, y + 18
         marks += [_moved(mark, x + sign.wide / 2, y - 4) for mark in sign.marks]
@@ -329,7 +329,7 @@ def _length_axis(scale: _Scale, top: float, bottom: float, units: LengthUnit, wo
 
 def _label_column(labels: Iterable[str], width: float) -> float:
     """How wide the column of labels on the left is: what they need, at most three tenths of the plot."""
-    needed = max((fonts.width_of(label, _LABEL) * 1.08 for label in labels), default=0.0)
+    needed = max((fonts.width_of(label, _LABEL) * 1.15 for label in labels), default=0.0)
     return min(max(needed, 22.0), 0.3 * width)
 
 
@@ -524,7 +524,7 @@ def parts_bars(data: Parts, *, units: LengthUnit = "cm", width: float = PHONE, i
     names = [bar.tester if bar.size is None else f"{bar.tester} · {bar.size}" for bar in data.bars]
     label_width = _label_column(names, width)
     totals = [format_length(bar.total, units, signed=True) for bar in data.bars]
-    total_width = max((fonts.width_of(total, _SMALL) * 1.08 for total in totals), default=0.0)
+    total_width = max((fonts.width_of(total, _SMALL) * 1.15 for total in totals), default=0.0)
     reach = [
         sum(part for part in (bar.counts, bar.gauge, bar.remainder) if part * side > 0)
         for bar in data.bars

@@ -1,0 +1,374 @@
+"""What every PDF of the program has in common: paper, typeface, running lines, bookmarks, tables.
+
+Documents are built twice: the first pass counts the pages, so that the second can say "page 2 of 5". The same
+input gives the same bytes: ReportLab's invariant mode leaves out the clock.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+from xml.sax.saxutils import escape
+
+from reportlab.graphics import shapes
+from reportlab.lib.colors import Color, black
+from reportlab.lib.enums import TA_CENTER, TA_RIGHT
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import inch, mm
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import (
+    BaseDocTemplate,
+    CondPageBreak,
+    Flowable,
+    Frame,
+    KeepTogether,
+    PageTemplate,
+    Paragraph,
+    Spacer,
+    Table,
+)
+
+from testround.paper import fonts
+from testround.paper.plots import Table as Figures
+
+Paper = Literal["A4", "Letter"]
+
+# ISO 216 A4 is 210 × 297 mm; US Letter, ANSI/ASME Y14.1, is 8.5 × 11 in.
+PAPERS: dict[str, tuple[float, float]] = {"A4": (210 * mm, 297 * mm), "Letter": (8.5 * inch, 11 * inch)}
+
+MARGIN = 17 * mm
+_HAIRLINE = Color(0.6, 0.6, 0.6)
+_MUTED = Color(0.3, 0.3, 0.3)
+_SHADE = Color(0.94, 0.94, 0.94)
+
+# A text longer than this is cut with an ellipsis: no line of a sheet is nearly so long.
+LONGEST_TEXT = 6000
+
+
+class PaperError(ValueError):
+    """A document that cannot be made as asked; the message names what to give instead."""
+
+
+def page_size(paper: str) -> tuple[float, float]:
+    """Width and height in points.
+
+    Raises
+    ------
+    PaperError
+        A paper that is not in `PAPERS`.
+    """
+    if paper not in PAPERS:
+        raise PaperError(f"paper: “{paper}” is not known; choose {' or '.join(PAPERS)}.")
+    return PAPERS[paper]
+
+
+def _style(name: str, size: float, **more: Any) -> ParagraphStyle:
+    return ParagraphStyle(
+        name,
+        **{
+            "fontName": fonts.REGULAR,
+            "fontSize": size,
+            "leading": size * 1.32,
+            "textColor": black,
+            "splitLongWords": 1,
+            **more,
+        },
+    )
+
+
+fonts.register()
+
+BODY = _style("body", 9.5, spaceAfter=4)
+SMALL = _style("small", 8, textColor=_MUTED, spaceAfter=3)
+TITLE = _style("title", 20, fontName=fonts.BOLD, spaceAfter=2)
+SUBTITLE = _style("subtitle", 11, textColor=_MUTED, spaceAfter=8)
+HEADING = _style("heading", 13, fontName=fonts.BOLD, spaceBefore=12, spaceAfter=5)
+SUBHEADING = _style("subheading", 10.5, fontName=fonts.BOLD, spaceBefore=8, spaceAfter=3)
+CELL = _style("cell", 8.5)
+CELL_RIGHT = _style("cell-right", 8.5, alignment=TA_RIGHT)
+CELL_HEAD = _style("cell-head", 8, fontName=fonts.BOLD)
+CELL_HEAD_RIGHT = _style("cell-head-right", 8, fontName=fonts.BOLD, alignment=TA_RIGHT)
+CELL_STRONG = _style("cell-strong", 10, fontName=fonts.BOLD, alignment=TA_RIGHT)
+CELL_SMALL = _style("cell-small", 7.5, textColor=_MUTED)
+CELL_NARROW = _style("cell-narrow", 7.5, alignment=TA_CENTER)
+CELL_NARROW_HEAD = _style("cell-narrow-head", 7.5, fontName=fonts.BOLD, alignment=TA_CENTER)
+
+
+def words(text: str) -> str:
+    """Text that people typed, safe inside a paragraph's markup and in signs that the typeface has."""
+    if len(text) > LONGEST_TEXT:
+        text = text[: LONGEST_TEXT - 1] + "…"
+    return escape(fonts.printable(text))
+
+
+def para(text: str, style: ParagraphStyle = BODY) -> Paragraph:
+    """A paragraph of plain text; nothing in it is read as markup."""
+    return Paragraph(words(text), style)
+
+
+def paragraphs(text: str, style: ParagraphStyle = BODY) -> list[Flowable]:
+    """Plain text with its own line breaks, each line a paragraph."""
+    return [para(line, style) for line in text.splitlines() if line.strip()]
+
+
+class Heading(Paragraph):
+    """A heading that also becomes a bookmark of the document's outline."""
+
+    def __init__(self, text: str, level: int = 0, *, outline: str | None = None) -> None:
+        super().__init__(words(text), (TITLE, HEADING, SUBHEADING)[level])
+        self.level = level
+        self.outline = fonts.printable(outline or text)
+
+    def draw(self) -> None:
+        key = f"h{self.canv.getPageNumber()}-{self.canv._headings}"
+        self.canv._headings += 1
+        self.canv.bookmarkPage(key, fit="FitH", top=self.canv.absolutePosition(0, self.height)[1] + 6)
+        self.canv.addOutlineEntry(self.outline, key, level=self.level, closed=False)
+        super().draw()
+
+
+# Tables ---------------------------------------------------------------------------------------------------
+
+_GRID = [
+    ("VALIGN", (0, 0), (-1, -1), "TOP"),
+    ("LINEBELOW", (0, 0), (-1, -1), 0.4, _HAIRLINE),
+    ("LINEBELOW", (0, 0), (-1, 0), 0.8, black),
+    ("LEFTPADDING", (0, 0), (-1, -1), 3),
+    ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+    ("TOPPADDING", (0, 0), (-1, -1), 2.5),
+    ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
+]
+
+
+def grid(
+    head: Sequence[str | Flowable],
+    rows: Sequence[Sequence[str | Flowable | list[Flowable]]],
+    widths: Sequence[float],
+    *,
+    right: Sequence[int] = (),
+    narrow: bool = False,
+    style: Sequence[tuple[Any, ...]] = (),
+) -> Table:
+    """A table whose head is repeated on every page; plain strings are escaped and wrapped.
+
+    ``right`` are the columns set flush right; ``narrow`` makes a table of many small figures.
+    """
+
+    def cell(content: Any, column: int, *, is_head: bool) -> Any:
+        if not isinstance(content, str):
+            return content
+        if narrow and column > 0:
+            return para(content, CELL_NARROW_HEAD if is_head else CELL_NARROW)
+        if column in right:
+            return para(content, CELL_HEAD_RIGHT if is_head else CELL_RIGHT)
+        return para(content, CELL_HEAD if is_head else CELL)
+
+    data = [
+        [cell(content, column, is_head=True) for column, content in enumerate(head)],
+        *([cell(content, column, is_head=False) for column, content in enumerate(row)] for row in rows),
+    ]
+    # A row taller than a page is cut rather than refused.
+    return Table(
+        data,
+        colWidths=list(widths),
+        repeatRows=1,
+        splitInRow=1,
+        hAlign="LEFT",
+        style=[*_GRID, *style],
+        spaceBefore=2,
+        spaceAfter=6,
+    )
+
+
+_COLUMNS_ABREAST = 10
+
+
+def by_size(
+    columns: Sequence[str], rows: Sequence[tuple[str, Sequence[str]]], width: float, *, head: str = ""
+) -> list[Flowable]:
+    """A table with a column for every size; more than ten sizes go on in a further table below."""
+    tables: list[Flowable] = []
+    for start in range(0, len(columns), _COLUMNS_ABREAST):
+        part = columns[start : start + _COLUMNS_ABREAST]
+        label = min(width * 0.22, 38 * mm)
+        each = min((width - label) / len(part), 24 * mm)
+        tables.append(
+            grid(
+                [head, *part],
+                [[name, *cells[start : start + _COLUMNS_ABREAST]] for name, cells in rows],
+                [label, *[each] * len(part)],
+                narrow=True,
+            )
+        )
+    return tables
+
+
+def figures(table: Figures, width: float) -> list[Flowable]:
+    """The table beside a plot, with its caption."""
+    if not table.rows:
+        return []
+    # Each column as wide as its widest word needs, within what there is.
+    needs = [
+        max(
+            fonts.width_of(table.columns[column], 8, bold=True),
+            *(min(fonts.width_of(row[column], 8.5), 60 * mm) for row in table.rows),
+        )
+        + 10
+        for column in range(len(table.columns))
+    ]
+    scale = min(1.0, width / sum(needs))
+    return [
+        para(table.caption, SMALL),
+        grid(table.columns, table.rows, [need * scale for need in needs]),
+    ]
+
+
+class Box(Flowable):
+    """An empty box to write in or, with ``ticked`` size, to tick."""
+
+    def __init__(self, width: float, height: float, *, label: str = "") -> None:
+        super().__init__()
+        self.width, self.height, self.label = width, height, label
+
+    def wrap(self, available_width: float, available_height: float) -> tuple[float, float]:
+        self.width = min(self.width, available_width)
+        return self.width, self.height
+
+    def draw(self) -> None:
+        self.canv.setLineWidth(0.7)
+        self.canv.rect(0, 0, self.width, self.height)
+        if self.label:
+            self.canv.setFont(fonts.REGULAR, 6)
+            self.canv.setFillColor(_MUTED)
+            self.canv.drawString(2, self.height - 6.5, self.label)
+
+
+class Lines(Flowable):
+    """Ruled lines to write on, as many as fill ``height``."""
+
+    def __init__(self, height: float, *, apart: float = 8 * mm) -> None:
+        super().__init__()
+        self.tall, self.apart = height, apart
+
+    def wrap(self, available_width: float, available_height: float) -> tuple[float, float]:
+        self.width = available_width
+        return available_width, self.tall
+
+    def draw(self) -> None:
+        self.canv.setLineWidth(0.4)
+        self.canv.setStrokeColor(_HAIRLINE)
+        y = self.tall - self.apart
+        while y >= 0:
+            self.canv.line(0, y, self.width, y)
+            y -= self.apart
+
+
+def plot(drawing: shapes.Drawing) -> Flowable:
+    drawing.hAlign = "LEFT"
+    return drawing
+
+
+# The document ---------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """What a document says of itself: in its properties and on the running lines."""
+
+    title: str
+    author: str
+    subject: str
+    running: str
+    """At the head of every page."""
+    language: str = "en-GB"
+
+
+class _Canvas(Canvas):
+    """A canvas that counts its headings, so that each bookmark has a name of its own."""
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self._headings = 0
+        self.setViewerPreference("DisplayDocTitle", "true")
+        self.showOutline()
+
+
+def build(story: Callable[[float], list[Flowable]], *, paper: str, cover: Cover) -> bytes:
+    """The PDF of a story; ``story`` is given the width to fill and is called once for each of two passes."""
+    _, pages = _pass(story, paper, cover, total=None)
+    data, _ = _pass(story, paper, cover, total=pages)
+    return data
+
+
+def _pass(
+    story: Callable[[float], list[Flowable]], paper: str, cover: Cover, *, total: int | None
+) -> tuple[bytes, int]:
+    size = page_size(paper)
+    width, height = size
+    inner = width - 2 * MARGIN
+
+    def running_lines(canvas: Canvas, document: BaseDocTemplate) -> None:
+        canvas.saveState()
+        canvas.setFont(fonts.REGULAR, 7.5)
+        canvas.setFillColor(_MUTED)
+        half = inner / 2 - 6
+        canvas.drawString(
+            MARGIN, height - 11 * mm, fonts.shortened(fonts.printable(cover.title), inner - 60 * mm, 7.5)
+        )
+        canvas.drawRightString(
+            width - MARGIN, height - 11 * mm, fonts.shortened(fonts.printable(cover.running), 58 * mm, 7.5)
+        )
+        canvas.drawString(MARGIN, 10 * mm, fonts.shortened(fonts.printable(cover.subject), half * 1.5, 7.5))
+        canvas.drawRightString(width - MARGIN, 10 * mm, f"Page {document.page} of {total or document.page}")
+        canvas.restoreState()
+
+    stream = io.BytesIO()
+    document = BaseDocTemplate(
+        stream,
+        pagesize=size,
+        title=fonts.printable(cover.title),
+        author=fonts.printable(cover.author),
+        subject=fonts.printable(cover.subject),
+        creator="Testround",
+        lang=cover.language,
+        invariant=1,
+        pageCompression=1,
+    )
+    frame = Frame(
+        MARGIN,
+        16 * mm,
+        inner,
+        height - 16 * mm - 16 * mm,
+        leftPadding=0,
+        rightPadding=0,
+        topPadding=0,
+        bottomPadding=0,
+    )
+    document.addPageTemplates(PageTemplate("page", [frame], onPage=running_lines, pagesize=size))
+    document.build(story(inner), canvasmaker=_Canvas)
+    return stream.getvalue(), document.page
+
+
+__all__ = [
+    "BODY",
+    "Box",
+    "CondPageBreak",
+    "Cover",
+    "Flowable",
+    "Heading",
+    "KeepTogether",
+    "Lines",
+    "Paper",
+    "PaperError",
+    "Spacer",
+    "build",
+    "by_size",
+    "figures",
+    "grid",
+    "para",
+    "paragraphs",
+    "plot",
+    "words",
+]
