@@ -1,0 +1,273 @@
+"""One tester's worksheet on paper, made to be written on: own numbers in the order of the text, with boxes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from reportlab.lib.colors import Color
+from reportlab.lib.units import mm
+from reportlab.platypus import Table
+
+from testround.kernel.terms import Terms, terms_of, translate
+from testround.kernel.units import (
+    LengthUnit,
+    ToolSystem,
+    format_count,
+    format_gauge,
+    format_length,
+    tool_label,
+    tool_word,
+)
+from testround.kernel.worksheet import Worksheet, WorksheetDimension, WorksheetNumber
+from testround.paper.document import (
+    CELL,
+    CELL_HEAD,
+    CELL_SMALL,
+    CELL_STRONG,
+    SMALL,
+    SUBTITLE,
+    Box,
+    CondPageBreak,
+    Cover,
+    Flowable,
+    Heading,
+    Lines,
+    build,
+    grid,
+    para,
+    paragraphs,
+)
+
+UNKNOWN = "–"
+_READINGS = 3
+_BOX = 7.5 * mm
+_UNITS = {"st": "stitches", "row": "rows", "rep": "repeats"}
+_SHADE = Color(0.93, 0.93, 0.93)
+
+_Say = Callable[[str], str]
+
+
+def worksheet_pdf(
+    worksheet: Worksheet,
+    *,
+    paper: str = "A4",
+    units: LengthUnit = "cm",
+    tools: ToolSystem = "metric",
+    terms: Terms = "us",
+) -> bytes:
+    """The worksheet as a PDF.
+
+    Parameters
+    ----------
+    worksheet : Worksheet
+        What `testround.kernel.worksheet.worksheet` gives.
+    paper : {"A4", "Letter"}
+    units : {"cm", "in"}
+        How lengths are written; gauges are over 10 cm or 4 in accordingly.
+    tools : {"metric", "us", "uk"}
+        How hook and needle sizes are written.
+    terms : {"us", "uk"}
+        The dialect of the stitch terms. The pattern's own is read off its words; where they do not give it
+        away it is taken for US.
+
+    Raises
+    ------
+    PaperError
+        A paper that is not known.
+    """
+    say = _dialect(worksheet, terms)
+    who = worksheet.tester if worksheet.size is None else f"{worksheet.tester}, size {worksheet.size}"
+    cover = Cover(
+        title=f"{worksheet.title}: worksheet",
+        author="Testround",
+        subject=f"Edition {worksheet.edition}, {who}",
+        running=who,
+    )
+
+    def story(width: float) -> list[Flowable]:
+        return [
+            Heading(worksheet.title, 0, outline=f"{worksheet.title}: worksheet"),
+            para(
+                f"Worksheet of {worksheet.tester} · "
+                + (f"size {worksheet.size}" if worksheet.size is not None else "made to measure")
+                + f" · edition {worksheet.edition}",
+                SUBTITLE,
+            ),
+            _to_fill_in(worksheet, width),
+            *(para(sentence) for sentence in worksheet.missing),
+            *_gauges(worksheet, width, units, tools, say),
+            *_measures(worksheet, width, units, say),
+            *_numbers(worksheet, width, say),
+            *_finished(worksheet, width, units, say),
+            CondPageBreak(50 * mm),
+            Heading("Notes", 1),
+            para("Where you stumbled, and at which place in the text:", SMALL),
+            Lines(64 * mm),
+            *_cautions(worksheet),
+        ]
+
+    return build(story, paper=paper, cover=cover)
+
+
+def _dialect(worksheet: Worksheet, terms: Terms) -> _Say:
+    """How to say the pattern's own words in the reader's dialect."""
+    source = terms_of("\n".join(_written(worksheet))) or "us"
+    return lambda text: translate(text, source=source, target=terms)
+
+
+def _written(worksheet: Worksheet) -> Iterator[str]:
+    for gauge in worksheet.gauges:
+        yield gauge.label
+    for place in worksheet.places:
+        yield place.place
+        yield from (number.label for number in place.numbers)
+    for dimension in worksheet.dimensions:
+        yield dimension.label
+        yield dimension.how or ""
+
+
+def _to_fill_in(worksheet: Worksheet, width: float) -> Flowable:
+    labels = ("Yarn and dye lot", f"{tool_word(worksheet.craft).capitalize()} used", "Begun", "Finished")
+    shares = (0.4, 0.2, 0.2, 0.2)
+    return Table(
+        [[Box(width * share - 6, 11 * mm, label=label) for label, share in zip(labels, shares, strict=True)]],
+        colWidths=[width * share for share in shares],
+        hAlign="LEFT",
+        spaceAfter=6,
+        style=[("LEFTPADDING", (0, 0), (-1, -1), 0), ("RIGHTPADDING", (0, 0), (-1, -1), 0)],
+    )
+
+
+def _length(cm: float | None, units: LengthUnit) -> str:
+    return UNKNOWN if cm is None else format_length(cm, units)
+
+
+def _gauges(
+    worksheet: Worksheet, width: float, units: LengthUnit, tools: ToolSystem, say: _Say
+) -> list[Flowable]:
+    over = "4in" if units == "in" else "10cm"
+
+    def gauge(value: float | None) -> str:
+        return UNKNOWN if value is None else format_gauge(value, over)  # type: ignore[arg-type]
+
+    rows: list[list[Any]] = [
+        [
+            say(gauge_.label),
+            UNKNOWN if gauge_.tool_mm is None else tool_label(gauge_.tool_mm, worksheet.craft, tools),
+            f"{gauge(gauge_.stated_stitches)} st × {gauge(gauge_.stated_rows)} rows",
+            f"{gauge(gauge_.own_stitches)} st × {gauge(gauge_.own_rows)} rows"
+            if gauge_.own_stitches is not None or gauge_.own_rows is not None
+            else "no swatch yet",
+        ]
+        for gauge_ in worksheet.gauges
+    ]
+    span = "4 in" if units == "in" else "10 cm"
+    return [
+        Heading(say(f"Gauge over {span}"), 1),
+        grid(
+            ["Fabric", tool_word(worksheet.craft).capitalize(), "Stated", "Yours"],
+            rows,
+            [width * share for share in (0.34, 0.2, 0.23, 0.23)],
+        ),
+    ]
+
+
+def _measures(worksheet: Worksheet, width: float, units: LengthUnit, say: _Say) -> list[Flowable]:
+    if not worksheet.measures:
+        return []
+    worked_for = "Worked for" if worksheet.size is None else f"Size {worksheet.size}"
+    rows: list[list[Any]] = [
+        [
+            [para(measure.label, CELL), *paragraphs(measure.how or "", CELL_SMALL)],
+            _length(measure.cm, units),
+            _length(measure.own, units),
+        ]
+        for measure in worksheet.measures
+    ]
+    return [
+        Heading("Body measurements", 1),
+        grid(
+            ["Measurement", worked_for, "Yours"],
+            rows,
+            [width - 56 * mm, 28 * mm, 28 * mm],
+            right=(1, 2),
+        ),
+    ]
+
+
+def _numbers(worksheet: Worksheet, width: float, say: _Say) -> list[Flowable]:
+    if not worksheet.places:
+        return []
+    own = any(number.at_own_gauge is not None for place in worksheet.places for number in place.numbers)
+    head = ["", "Work", "", "Number", *(["At your gauge"] if own else []), "You worked"]
+    widths = [8 * mm, 0.0, 18 * mm, 20 * mm, *([24 * mm] if own else []), 28 * mm]
+    widths[1] = width - sum(widths)
+    rows: list[list[Any]] = []
+    style: list[tuple[Any, ...]] = [("VALIGN", (0, 1), (-1, -1), "MIDDLE")]
+    for place in worksheet.places:
+        at = len(rows) + 1
+        rows.append([para(say(place.place), CELL_HEAD), *[""] * (len(head) - 1)])
+        style += [
+            ("SPAN", (0, at), (-1, at)),
+            ("BACKGROUND", (0, at), (-1, at), _SHADE),
+            # A place's name is not left alone at the foot of a page.
+            ("NOSPLIT", (0, at), (-1, at + 1)),
+        ]
+        rows += [_number_row(number, own, say) for number in place.numbers]
+    intro = "Tick each step as you come to it, and write down the count you worked."
+    if own:
+        intro += (
+            " Work the number; what your own gauge would need is beside it, for you to know, not to work."
+        )
+    return [Heading("Your numbers", 1), para(intro, SMALL), grid(head, rows, widths, right=(3,), style=style)]
+
+
+def _number_row(number: WorksheetNumber, own: bool, say: _Say) -> list[Any]:
+    value = UNKNOWN if number.value is None else format_count(number.value)
+    at_own = UNKNOWN if number.at_own_gauge is None else format_count(number.at_own_gauge)
+    return [
+        Box(4.2 * mm, 4.2 * mm),
+        say(number.label),
+        para(_UNITS.get(number.unit, number.unit), CELL_SMALL),
+        para(value, CELL_STRONG),
+        *([at_own] if own else []),
+        Box(26 * mm, _BOX),
+    ]
+
+
+def _finished(worksheet: Worksheet, width: float, units: LengthUnit, say: _Say) -> list[Flowable]:
+    if not worksheet.dimensions:
+        return []
+    box = 17 * mm
+    head = ["Measurement", "Target", "Fine within", *(f"Reading {k + 1}" for k in range(_READINGS))]
+    widths = [0.0, 20 * mm, 20 * mm, *[box + 2 * mm] * _READINGS]
+    widths[0] = width - sum(widths)
+    return [
+        CondPageBreak(45 * mm),
+        Heading("Finished measurements", 1),
+        para(
+            f"Block first, let it dry, lay it flat. Measure each one afresh up to three times, in "
+            f"{'inches' if units == 'in' else 'centimetres'}.",
+            SMALL,
+        ),
+        grid(
+            head,
+            [_dimension_row(dimension, box, units, say) for dimension in worksheet.dimensions],
+            widths,
+            right=(1, 2),
+        ),
+    ]
+
+
+def _dimension_row(dimension: WorksheetDimension, box: float, units: LengthUnit, say: _Say) -> list[Any]:
+    return [
+        [para(say(dimension.label), CELL), *paragraphs(say(dimension.how or ""), CELL_SMALL)],
+        _length(dimension.target, units),
+        f"±{format_length(dimension.tolerance, units)}",
+        *(Box(box, _BOX) for _ in range(_READINGS)),
+    ]
+
+
+def _cautions(worksheet: Worksheet) -> list[Flowable]:
+    return [para(caution.sentence, SMALL) for caution in worksheet.cautions]
