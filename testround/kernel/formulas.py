@@ -680,8 +680,8 @@ def _lowered(text: str) -> str:
 
 
 def _did_you_mean(name: str, known: Iterable[str]) -> str | None:
-    near = difflib.get_close_matches(name[:60], list(known), n=2, cutoff=0.6)
-    return f"did you mean {' or '.join(near)}?" if near else None
+    near = difflib.get_close_matches(name[:60], list(known), n=1, cutoff=0.6)
+    return f"did you mean {near[0]}?" if near else None
 
 
 # Units of a formula ---------------------------------------------------------------------------------------
@@ -741,9 +741,7 @@ class _UnitCheck:
             case Product():
                 return self.of_product(node)
             case Multiple(x=x, of=of, plus=plus):
-                return self.alike(
-                    [part for part in (x, of, plus) if part is not None], "rounded to a multiple of"
-                )
+                return self.alike([part for part in (x, of, plus) if part is not None], "used to round")
             case Choice(arguments=arguments, function=function):
                 return self.alike(arguments, f"put beside each other in {function}:")
             case When(left=left, right=right, yes=yes, no=no):
