@@ -1,4 +1,6 @@
-from django.urls import URLPattern, URLResolver
+from django.urls import path
+
+from testround.api import views
 
 app_name = "api"
-urlpatterns: list[URLPattern | URLResolver] = []
+urlpatterns = [path("schema/<slug:document>.json", views.schema, name="schema")]

@@ -138,7 +138,7 @@ class Decision(models.Model):
         Erratum, null=True, blank=True, on_delete=models.SET_NULL, related_name="decisions"
     )
     round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="decisions")
-    finding_id = models.CharField(max_length=120)
+    finding_id = models.CharField(max_length=300)
     choice = models.CharField(max_length=10, choices=Choice)
     reason = models.TextField(max_length=2000, blank=True)
     finding: models.JSONField[Any, Any] = models.JSONField()

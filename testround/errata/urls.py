@@ -1,4 +1,26 @@
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
+
+from testround.errata import views
 
 app_name = "errata"
-urlpatterns: list[URLPattern | URLResolver] = []
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("rounds/<str:code>/results/", views.results, name="results"),
+    path("rounds/<str:code>/results/report.pdf", views.report_pdf, name="report_pdf"),
+    path("rounds/<str:code>/results/findings.json", views.findings, name="findings"),
+    path("rounds/<str:code>/results/<slug:dimension>/", views.dimension, name="dimension"),
+    path("rounds/<str:code>/gauges/", views.gauges, name="gauges"),
+    path("rounds/<str:code>/desk/", views.desk, name="desk"),
+    path("rounds/<str:code>/desk/accept/", views.accept, name="accept"),
+    path("rounds/<str:code>/desk/decline/", views.decline, name="decline"),
+    path("rounds/<str:code>/desk/undo/", views.undo, name="undo"),
+    path("rounds/<str:code>/desk/remarks/", views.from_remarks, name="from_remarks"),
+    path("rounds/<str:code>/desk/merge/", views.merge, name="merge"),
+    path("rounds/<str:code>/desk/<int:pk>/", views.draft, name="draft"),
+    path("rounds/<str:code>/desk/<int:pk>/preview/", views.preview, name="preview"),
+    path("rounds/<str:code>/desk/<int:pk>/publish/", views.publish, name="publish"),
+    path("rounds/<str:code>/desk/<int:pk>/discard/", views.discard, name="discard"),
+    path("errata/<str:code>/", views.public_list, name="list"),
+    path("errata/<str:code>/errata.pdf", views.public_pdf, name="pdf"),
+    path("errata/<str:code>/errata.json", views.public_json, name="document"),
+    path("errata/<str:code>/<int:number>/", views.public_erratum, name="erratum"),
+]

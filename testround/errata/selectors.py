@@ -1,0 +1,423 @@
+"""What the results, the desk and the public errata pages read."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from django.core.cache import cache
+from django.db.models import Exists, OuterRef, QuerySet
+
+from testround import kernel
+from testround.errata.models import Analysis as StoredAnalysis
+from testround.errata.models import Decision, Erratum
+from testround.errata.wording import Named, changed_since, names_of
+from testround.kernel.analysis import Analysis, DeviationCell, OwnGauge, PooledGauge, Question, analyse
+from testround.kernel.findings import findings_json
+from testround.kernel.round import Dimension, StatedGauge
+from testround.kernel.round import Pattern as SheetDocument
+from testround.kernel.round import Round as KernelRound
+from testround.kernel.round import as_document
+from testround.kernel.sheet import Sheet
+from testround.patterns.models import Edition, Pattern
+from testround.people.models import User
+from testround.reports.exchange import kernel_round
+from testround.reports.models import Remark
+from testround.rounds.models import Round
+from testround.rounds.selectors import rounds_of
+
+CACHED_FOR_SECONDS = 24 * 60 * 60
+# Verdicts that ask something of the designer.
+PRESSING = ("amend", "look-closer")
+
+
+# The analysis of a round ----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """A stored round as the kernel read it, and what the kernel said of it."""
+
+    round: KernelRound
+    analysis: Analysis
+    input_hash: str
+    file: str
+    """The findings file, as text."""
+    document: dict[str, Any]
+    """The findings file, as plain JSON values."""
+
+    @property
+    def sheet(self) -> SheetDocument:
+        return self.round.pattern
+
+
+@lru_cache(maxsize=1)
+def _program() -> bytes:
+    """A digest of the kernel's source: another program may say something else of the same round."""
+    digest = hashlib.sha256()
+    for path in sorted(Path(kernel.__path__[0]).glob("**/*.py")):
+        digest.update(path.name.encode() + b"\0" + path.read_bytes())
+    return digest.digest()
+
+
+def hash_of(round: KernelRound) -> str:
+    document = json.dumps(as_document(round), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(_program() + document.encode()).hexdigest()
+
+
+def read_round(round: Round) -> Read:
+    """Read a round and analyse it, or take the analysis of the same input from the cache."""
+    read = kernel_round(round)
+    input_hash = hash_of(read)
+    key = f"analysis:{input_hash}"
+    analysis = cache.get(key)
+    if not isinstance(analysis, Analysis):
+        analysis = analyse(read)
+        cache.set(key, analysis, CACHED_FOR_SECONDS)
+    file = findings_json(analysis.findings)
+    return Read(round=read, analysis=analysis, input_hash=input_hash, file=file, document=json.loads(file))
+
+
+def analysis_of(round: Round) -> Analysis:
+    """What the kernel says of a stored round as it is now."""
+    return read_round(round).analysis
+
+
+def last_analysis(round: Round) -> StoredAnalysis | None:
+    """The findings file kept last, by the work that follows a report."""
+    return StoredAnalysis.objects.filter(round=round).first()
+
+
+# Who may see what -----------------------------------------------------------------------------------------
+
+
+def judged_by(user: User) -> QuerySet[Round]:
+    """Rounds whose results a person may read and decide on: the designer's own."""
+    return rounds_of(user).select_related("edition__pattern")
+
+
+def drafts_of(round: Round) -> QuerySet[Erratum]:
+    return Erratum.objects.drafts().filter(round=round)
+
+
+# The results ----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class ResultRow:
+    """One dimension across the sizes; a cell is None where nobody measured it."""
+
+    key: str
+    label: str
+    tolerance: float
+    cells: tuple[tuple[str, DeviationCell | None], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Results:
+    """What came out wrong, and whose fault is it?"""
+
+    read: Read
+    names: Mapping[str, Named]
+    columns: tuple[str, ...]
+    rows: tuple[ResultRow, ...]
+    pressing: tuple[Mapping[str, Any], ...]
+    quiet: tuple[Mapping[str, Any], ...]
+    questions: tuple[tuple[str, Question], ...]
+    testers: int
+    measured: int
+
+
+# The one column of a made-to-measure pattern.
+NO_SIZE = "Every piece"
+
+
+def results_of(round: Round) -> Results:
+    read = read_round(round)
+    sheet = read.sheet
+    columns = tuple(sheet.sizes) or (NO_SIZE,)
+    cells = {(cell.dimension, cell.size or NO_SIZE): cell for cell in read.analysis.deviations}
+    called = {tester.id: tester.name for tester in read.round.testers}
+    findings = read.document["findings"]
+    return Results(
+        read=read,
+        names=names_of(sheet),
+        columns=columns,
+        rows=tuple(
+            ResultRow(
+                dimension.key,
+                dimension.label,
+                dimension.tolerance,
+                tuple((column, cells.get((dimension.key, column))) for column in columns),
+            )
+            for dimension in sheet.dimensions
+        ),
+        pressing=tuple(finding for finding in findings if finding["verdict"] in PRESSING),
+        quiet=tuple(finding for finding in findings if finding["verdict"] not in PRESSING),
+        questions=tuple((called[question.tester], question) for question in read.analysis.questions),
+        testers=len(read.round.testers),
+        measured=sum(bool(tester.finished) for tester in read.round.testers),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class TesterPoint:
+    """One tester's piece in one dimension, in centimetres."""
+
+    name: str
+    size: str
+    target: float
+    measured: float
+    counts: float
+    gauge: float
+    remainder: float
+    uncertainty: float
+    question: Question | None
+
+    @property
+    def off(self) -> float:
+        return self.measured - self.target
+
+
+@dataclass(frozen=True, slots=True)
+class DimensionResult:
+    read: Read
+    names: Mapping[str, Named]
+    dimension: Dimension
+    cells: tuple[tuple[str, DeviationCell], ...]
+    points: tuple[TesterPoint, ...]
+    findings: tuple[Mapping[str, Any], ...]
+    before: Dimension | None
+    after: Dimension | None
+
+
+def dimension_result(round: Round, key: str) -> DimensionResult | None:
+    """One dimension with every tester's point; None when the sheet has no such dimension."""
+    read = read_round(round)
+    dimensions = read.sheet.dimensions
+    at = next((index for index, dimension in enumerate(dimensions) if dimension.key == key), None)
+    if at is None:
+        return None
+    called = {tester.id: tester.name for tester in read.round.testers}
+    asked = {question.tester: question for question in read.analysis.questions if question.subject == key}
+    order = {size: index for index, size in enumerate(read.sheet.sizes)}
+    points = [
+        TesterPoint(
+            name=called[cell["tester"]],
+            size=cell.get("size") or "",
+            target=cell["target"],
+            measured=cell["measured"],
+            counts=cell["parts"]["counts"],
+            gauge=cell["parts"]["gauge"],
+            remainder=cell["parts"]["remainder"],
+            uncertainty=cell["uncertainty"],
+            question=asked.get(cell["tester"]),
+        )
+        for cell in read.document["cells"]
+        if cell["dimension"] == key
+    ]
+    points.sort(key=lambda point: (order.get(point.size, 0), point.name))
+    dimension = dimensions[at]
+    compiled = Sheet(read.sheet)
+    return DimensionResult(
+        read=read,
+        names=names_of(read.sheet),
+        dimension=dimension,
+        cells=tuple((cell.size or NO_SIZE, cell) for cell in read.analysis.deviations if cell.dimension == key),
+        points=tuple(points),
+        findings=tuple(
+            finding
+            for finding in read.document["findings"]
+            if finding["subject"] == key or key in compiled.follows(finding["subject"])
+        ),
+        before=dimensions[at - 1] if at else None,
+        after=dimensions[at + 1] if at + 1 < len(dimensions) else None,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeResult:
+    """One gauge of the sheet: stated, pooled over testers, and every tester's own."""
+
+    gauge: StatedGauge
+    stitches: PooledGauge | None
+    rows: PooledGauge | None
+    own: tuple[tuple[str, OwnGauge], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GaugesResult:
+    read: Read
+    names: Mapping[str, Named]
+    gauges: tuple[GaugeResult, ...]
+    findings: tuple[Mapping[str, Any], ...]
+
+
+def gauges_result(round: Round) -> GaugesResult:
+    read = read_round(round)
+    called = {tester.id: tester.name for tester in read.round.testers}
+    pooled = {(gauge.gauge, gauge.axis): gauge for gauge in read.analysis.gauges}
+    return GaugesResult(
+        read=read,
+        names=names_of(read.sheet),
+        gauges=tuple(
+            GaugeResult(
+                gauge=gauge,
+                stitches=pooled.get((gauge.key, "st")),
+                rows=pooled.get((gauge.key, "row")),
+                own=tuple((called[own.tester], own) for own in read.analysis.own_gauges if own.gauge == gauge.key),
+            )
+            for gauge in read.sheet.gauges
+        ),
+        findings=tuple(finding for finding in read.document["findings"] if finding["kind"] == "stated-gauge"),
+    )
+
+def stands_in(sheet: SheetDocument) -> dict[str, dict[str, float]]:
+    """What a maker following the edition finds, by number or dimension and size: printed, else computed."""
+    compiled = Sheet(sheet)
+    if not sheet.sizes:
+        return {}
+    inputs = compiled.stated()
+    computed = compiled.numbers(inputs)
+    standing: dict[str, dict[str, float]] = {}
+    for printed, worked in (
+        (compiled.printed_numbers(), computed),
+        (compiled.printed_dimensions(), compiled.dimensions(inputs, computed)),
+    ):
+        for key, values in worked.items():
+            shown = np.where(np.isnan(printed[key]), values, printed[key])
+            standing[key] = {
+                size: float(value) for size, value in zip(sheet.sizes, shown, strict=True) if np.isfinite(value)
+            }
+    return standing
+
+
+# The desk -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class DeskFinding:
+    """A finding on the desk: as it is, and what was decided of it as it was."""
+
+    finding: Mapping[str, Any]
+    decision: Decision | None
+    changed: str
+    gone: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class RemarkGroup:
+    """Remarks about one place in the text."""
+
+    place: str
+    remarks: tuple[Remark, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    read: Read
+    names: Mapping[str, Named]
+    undecided: tuple[DeskFinding, ...]
+    quiet: tuple[DeskFinding, ...]
+    decided: tuple[DeskFinding, ...]
+    groups: tuple[RemarkGroup, ...]
+    drafts: tuple[Erratum, ...]
+    published: tuple[Erratum, ...]
+
+
+def desk_of(round: Round) -> Desk:
+    """Everything on the errata desk of a round, in a number of queries that does not depend on its size."""
+    read = read_round(round)
+    errata = list(
+        Erratum.objects.filter(round=round).select_related("pattern", "edition").prefetch_related("decisions", "remarks")
+    )
+    decisions = {decision.finding_id: decision for decision in round.decisions.select_related("erratum", "by")}
+    current = {finding["id"]: finding for finding in read.document["findings"]}
+
+    undecided, quiet, decided = [], [], []
+    for key, finding in current.items():
+        decision = decisions.get(key)
+        if decision is not None:
+            decided.append(DeskFinding(finding, decision, changed_since(decision.finding, finding)))
+        elif finding["verdict"] in PRESSING:
+            undecided.append(DeskFinding(finding, None, ""))
+        else:
+            quiet.append(DeskFinding(finding, None, ""))
+    for key, decision in decisions.items():
+        if key not in current:
+            decided.append(DeskFinding(decision.finding, decision, changed_since(decision.finding, None), gone=True))
+
+    return Desk(
+        read=read,
+        names=names_of(read.sheet),
+        undecided=tuple(undecided),
+        quiet=tuple(quiet),
+        decided=tuple(decided),
+        groups=remark_groups(round, read.sheet),
+        drafts=tuple(erratum for erratum in errata if not erratum.is_published),
+        published=tuple(erratum for erratum in errata if erratum.is_published),
+    )
+
+
+def remark_groups(round: Round, sheet: SheetDocument) -> tuple[RemarkGroup, ...]:
+    """Remarks that stand, by place in the text in the order of the sheet; places it does not know come after."""
+    rows = (
+        Remark.objects.filter(place__round=round, superseded_at__isnull=True)
+        .select_related("place")
+        .prefetch_related("errata")
+    )
+    by_place: dict[str, list[Remark]] = {}
+    for remark in rows:
+        by_place.setdefault(remark.where or "", []).append(remark)
+    order = {number.place: index for index, number in enumerate(sheet.numbers) if number.place}
+    places = sorted(by_place, key=lambda place: (place == "", order.get(place, len(order)), place))
+    return tuple(RemarkGroup(place, tuple(by_place[place])) for place in places)
+
+
+# The public pages -----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class PublicErrata:
+    """What anyone may know of a pattern's errata."""
+
+    pattern: Pattern
+    editions: tuple[Edition, ...]
+    errata: tuple[Erratum, ...]
+
+    def sizes(self) -> tuple[str, ...]:
+        """Every size of the public editions, in wearing order."""
+        return tuple(dict.fromkeys(size for edition in self.editions for size in edition.sheet.get("sizes", ())))
+
+    def affecting(self, edition: Edition | None, size: str) -> tuple[Erratum, ...]:
+        return tuple(
+            erratum
+            for erratum in self.errata
+            if (edition is None or erratum.edition_id == edition.pk)
+            and (not size or not erratum.sizes or size in erratum.sizes)
+        )
+
+
+def public_errata(code: str) -> PublicErrata | None:
+    """The published errata of a pattern; None when nothing about the pattern is public.
+
+    A pattern is public once a round of it has opened to others or an erratum is out; of its editions those
+    are listed that had either. Drafts are never read here.
+    """
+    opened = Round.objects.filter(edition=OuterRef("pk")).exclude(state=Round.State.PLANNED)
+    published = Erratum.objects.published().filter(edition=OuterRef("pk"))
+    editions = list(
+        Edition.objects.filter(Exists(opened) | Exists(published), pattern__code=code)
+        .select_related("pattern")
+        .order_by("created", "pk")
+    )
+    if not editions:
+        return None
+    errata = Erratum.objects.published().filter(pattern__code=code).select_related("pattern", "edition")
+    return PublicErrata(pattern=editions[0].pattern, editions=tuple(editions), errata=tuple(errata.order_by("number")))

@@ -1,0 +1,451 @@
+"""What changes on the errata desk, and the work that follows a report."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Max
+from django.utils import timezone
+
+from testround.errata.models import Analysis, Decision, Erratum
+from testround.errata.selectors import Read, drafts_of, read_round, stands_in
+from testround.errata.wording import (
+    UNIT_WORDS,
+    affected_sizes,
+    changes_from,
+    draft_place,
+    draft_text,
+    name_of,
+    names_of,
+)
+from testround.kernel.problems import Problem
+from testround.kernel.round import LARGEST_COUNT, LONGEST_CM
+from testround.kernel.round import Pattern as SheetDocument
+from testround.kernel.sheet import Sheet
+from testround.kernel.units import format_count
+from testround.outbox.services import handles
+from testround.patterns.models import Pattern
+from testround.people.models import User
+from testround.reports.models import Remark
+from testround.rounds.models import Round
+from testround.rounds.refusals import Refused
+from testround.rounds.services import diary_write
+
+# Findings files kept of one round, newest first: enough to compare with the last one.
+KEPT_ANALYSES = 5
+
+
+# The analysis ---------------------------------------------------------------------------------------------
+
+
+@handles("analyse")
+def _analyse(subject: Mapping[str, Any]) -> None:
+    """The work row that follows a report. A round that is gone by then needs no analysis."""
+    round = Round.objects.select_related("edition").filter(pk=subject["round"]).first()
+    if round is not None:
+        analysis_keep(round=round)
+
+
+def analysis_keep(*, round: Round) -> Analysis:
+    """Analyse a round as it is now and keep the findings file under the hash of what it read."""
+    read = read_round(round)
+    with transaction.atomic():
+        kept, _ = Analysis.objects.update_or_create(
+            round=round, input_hash=read.input_hash, defaults={"document": read.document, "made": timezone.now()}
+        )
+        stale = Analysis.objects.filter(round=round).values_list("pk", flat=True)[KEPT_ANALYSES:]
+        Analysis.objects.filter(pk__in=list(stale)).delete()
+    return kept
+
+
+# Findings -------------------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def finding_accept(*, round: Round, finding_ids: Sequence[str], by: User) -> Erratum:
+    """Accept findings: one draft of an erratum for all of them, with what stands, what should, and why.
+
+    Raises
+    ------
+    Refused
+        No finding was named, one is not in the analysis, or one is decided already.
+    """
+    read, findings = _undecided(round, finding_ids)
+    names, stands = names_of(read.sheet), stands_in(read.sheet)
+    changes = _joined([changes_from(finding, names, stands) for finding in findings])
+    by_finding = [[change for change in changes if change["finding"] == finding["id"]] for finding in findings]
+    every_size = [affected_sizes(finding, own, read.sheet.sizes) for finding, own in zip(findings, by_finding, strict=True)]
+    erratum = Erratum.objects.create(
+        pattern=round.edition.pattern,
+        edition=round.edition,
+        round=round,
+        place=_one_line(draft_place(finding, own, names) for finding, own in zip(findings, by_finding, strict=True)),
+        sizes=_joined_sizes(every_size, read.sheet.sizes),
+        changes=changes,
+        text="\n".join(draft_text(finding, own, names) for finding, own in zip(findings, by_finding, strict=True)),
+        why=" ".join(dict.fromkeys(finding["why"] for finding in findings)),
+    )
+    for finding in findings:
+        Decision.objects.create(
+            round=round,
+            finding_id=finding["id"],
+            choice=Decision.Choice.ACCEPTED,
+            finding=finding,
+            erratum=erratum,
+            by=by,
+        )
+    diary_write(round=round, by=by, text=f"Accepted for the errata: {_subjects(findings, names)}.")
+    return erratum
+
+
+@transaction.atomic
+def finding_decline(*, round: Round, finding_id: str, reason: str, by: User) -> Decision:
+    """Decline a finding, with the reason that anyone who asks later will want.
+
+    Raises
+    ------
+    Refused
+        No reason was given, or the finding is unknown or decided already.
+    """
+    reason = reason.strip()
+    if not reason:
+        raise Refused.because(
+            "Reason: nothing is written here; say in a few words why this finding is declined.", "reason"
+        )
+    most = Decision._meta.get_field("reason").max_length
+    if len(reason) > most:
+        raise Refused.because(f"Reason: this has {len(reason)} characters; keep it within {most}.", "reason")
+    read, (finding,) = _undecided(round, [finding_id])
+    decision = Decision.objects.create(
+        round=round,
+        finding_id=finding_id,
+        choice=Decision.Choice.DECLINED,
+        reason=reason,
+        finding=finding,
+        by=by,
+    )
+    diary_write(
+        round=round, by=by, text=f"Declined: {_subjects([finding], names_of(read.sheet))}. Reason: {reason}"
+    )
+    return decision
+
+
+@transaction.atomic
+def decision_undo(*, round: Round, finding_id: str, by: User) -> Erratum | None:
+    """Take a decision back while its erratum is not published.
+
+    The changes that came from the finding leave the draft with it; a draft that nothing else stands behind is
+    removed. Returns the draft where it remains: its wording is the designer's and is left as it is.
+    """
+    _locked(round)
+    decision = round.decisions.select_related("erratum").filter(finding_id=finding_id).first()
+    if decision is None:
+        raise Refused.because("Nothing was decided of this finding, so there is nothing to undo.")
+    erratum = decision.erratum
+    if erratum is not None and erratum.is_published:
+        raise Refused.because(
+            f"Erratum {erratum.number} is published, so this decision stays. Publish a further erratum instead."
+        )
+    subjects = _subjects([decision.finding], names_of(round.edition.document))
+    decision.delete()
+    diary_write(round=round, by=by, text=f"Decision taken back: {subjects}.")
+    if erratum is None:
+        return None
+    if not erratum.decisions.exists() and not erratum.remarks.exists():
+        erratum.delete()
+        return None
+    erratum.changes = [change for change in erratum.changes if change["finding"] != finding_id]
+    erratum.save(update_fields=["changes"])
+    return erratum
+
+
+def _undecided(round: Round, finding_ids: Sequence[str]) -> tuple[Read, list[dict[str, Any]]]:
+    """The findings of these ids as the analysis has them now, none of them decided yet."""
+    _locked(round)
+    if not finding_ids:
+        raise Refused.because("No finding is ticked; tick one or more, then accept them.")
+    read = read_round(round)
+    current = {finding["id"]: finding for finding in read.document["findings"]}
+    wanted = list(dict.fromkeys(finding_ids))
+    if any(key not in current for key in wanted):
+        raise Refused.because(
+            "The analysis no longer reports this finding: a report came in since you opened the page. "
+            "Look at the findings as they are now."
+        )
+    if round.decisions.filter(finding_id__in=wanted).exists():
+        raise Refused.because("This finding is decided already; undo that decision first.")
+    return read, [current[key] for key in wanted]
+
+
+def _locked(round: Round) -> None:
+    """Two decisions on one round wait for each other."""
+    Round.objects.select_for_update().only("pk").get(pk=round.pk)
+
+
+def _subjects(findings: Iterable[Mapping[str, Any]], names: Mapping[str, Any]) -> str:
+    return ", ".join(dict.fromkeys(name_of(finding["subject"], names).label for finding in findings))
+
+
+def _joined(lists: Iterable[Sequence[dict[str, Any]]]) -> list[dict[str, Any]]:
+    """Changes of several findings in one list. Of two that change one number in one size the first holds."""
+    joined: list[dict[str, Any]] = []
+    taken: set[tuple[str, str, str]] = set()
+    for change in (change for changes in lists for change in changes):
+        new = {
+            size: value
+            for size, value in change["now"].items()
+            if (change["subject"], change["unit"], size) not in taken
+        }
+        taken |= {(change["subject"], change["unit"], size) for size in new}
+        if new:
+            joined.append({**change, "now": new, "was": {s: v for s, v in change["was"].items() if s in new}})
+    return joined
+
+
+def _joined_sizes(lists: Sequence[Sequence[str]], sizes: Sequence[str]) -> list[str]:
+    if not all(lists):
+        return []
+    named = {size for names in lists for size in names}
+    kept = [size for size in sizes if size in named]
+    return [] if len(kept) == len(sizes) else kept
+
+
+def _one_line(places: Iterable[str]) -> str:
+    return "; ".join(dict.fromkeys(place for places in places for place in places.split("; ")))[:200]
+
+
+# Drafts ---------------------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def erratum_from_remarks(*, round: Round, remark_ids: Sequence[int], by: User) -> Erratum:
+    """Draft an erratum from what testers remarked. The designer words it; remarks are never published."""
+    remarks = list(
+        Remark.objects.filter(place__round=round, superseded_at__isnull=True, pk__in=remark_ids).select_related("place")
+    )
+    if not remarks:
+        raise Refused.because("No remark is ticked; tick one or more, then make a draft of them.")
+    places = list(dict.fromkeys(remark.where for remark in remarks if remark.where))
+    erratum = Erratum.objects.create(
+        pattern=round.edition.pattern,
+        edition=round.edition,
+        round=round,
+        place="; ".join(places)[:200],
+        text="",
+        why=_testers_say(remarks),
+    )
+    erratum.remarks.set(remarks)
+    diary_write(round=round, by=by, text=f"Draft of an erratum made from {_counted(len(remarks), 'remark')}.")
+    return erratum
+
+
+def _testers_say(remarks: Sequence[Remark]) -> str:
+    testers = len({remark.place_id for remark in remarks})
+    kinds = ", ".join(dict.fromkeys(remark.get_kind_display() for remark in remarks))
+    return f"{_counted(testers, 'tester')} remarked on this step ({kinds})."
+
+
+def _counted(count: int, word: str) -> str:
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"
+
+
+@transaction.atomic
+def errata_merge(*, round: Round, draft_ids: Sequence[int], by: User) -> Erratum:
+    """Make one draft of several: the first takes in the others, which are removed."""
+    _locked(round)
+    drafts = list(drafts_of(round).filter(pk__in=draft_ids).order_by("pk"))
+    if len(drafts) < 2:
+        raise Refused.because("Fewer than two drafts are ticked; tick the drafts to be made into one.")
+    first, *others = drafts
+    sizes = round.edition.document.sizes
+    first.changes = _joined([draft.changes for draft in drafts])
+    first.sizes = _joined_sizes([draft.sizes for draft in drafts], sizes)
+    first.place = _one_line(draft.place for draft in drafts)
+    first.text = "\n".join(draft.text for draft in drafts if draft.text)[:5000]
+    first.why = " ".join(dict.fromkeys(draft.why for draft in drafts if draft.why))[:5000]
+    first.save()
+    for other in others:
+        other.decisions.update(erratum=first)
+        first.remarks.add(*other.remarks.all())
+        other.delete()
+    diary_write(round=round, by=by, text=f"{len(drafts)} drafts of errata made into one.")
+    return first
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """A draft as its form gives it: ``now`` holds what was typed, by subject and unit, then size."""
+
+    place: str
+    text: str
+    why: str
+    sizes: Sequence[str]
+    now: Mapping[tuple[str, str], Mapping[str, float]]
+
+
+@transaction.atomic
+def erratum_reword(*, erratum: Erratum, wording: Wording, by: User) -> Erratum:
+    """Change a draft's words, sizes and numbers.
+
+    Raises
+    ------
+    Refused
+        A number that is not whole or does not keep its stitch multiple, or an unknown size; each named.
+    """
+    locked = Erratum.objects.select_for_update(of=("self",)).select_related("edition").get(pk=erratum.pk)
+    if locked.is_published:
+        raise Refused.because(f"Erratum {locked.number} is published and stays as it is.")
+    sheet = locked.edition.document
+    stands = stands_in(sheet)
+    names = names_of(sheet)
+    problems = [
+        Problem("sizes", f"The pattern has no size {size}: it has {', '.join(sheet.sizes) or 'no sizes'}.")
+        for size in wording.sizes
+        if size not in sheet.sizes
+    ]
+    changes = []
+    came_from = {(change["subject"], change["unit"]): change for change in locked.changes}
+    for (subject, unit), now in wording.now.items():
+        problems += check_values(sheet, subject, unit, now)
+        before = came_from.get((subject, unit))
+        named = name_of(subject, names)
+        was = gauge_stands(sheet, subject, unit) or {**stands.get(subject, {}), **(before["was"] if before else {})}
+        new = {size: value for size, value in now.items() if value != was.get(size)}
+        if new:
+            changes.append(
+                {
+                    "subject": subject,
+                    "label": named.label,
+                    "place": named.place,
+                    "unit": unit,
+                    "was": {size: was[size] for size in new if size in was},
+                    "now": new,
+                    "finding": before["finding"] if before else "",
+                }
+            )
+    if problems:
+        raise Refused(problems)
+    named_sizes = set(wording.sizes)
+    if named_sizes:
+        named_sizes |= {size for change in changes for size in change["now"] if size in sheet.sizes}
+    sizes = [size for size in sheet.sizes if size in named_sizes]
+    locked.place, locked.text, locked.why = wording.place.strip(), wording.text.strip(), wording.why.strip()
+    locked.sizes = [] if len(sizes) == len(sheet.sizes) else sizes
+    locked.changes = changes
+    locked.save(update_fields=["place", "text", "why", "sizes", "changes"])
+    return locked
+
+
+def gauge_stands(sheet: SheetDocument, subject: str, unit: str) -> dict[str, float]:
+    """What a stated gauge says now, under "stitches" or "rows"; empty for anything but a gauge."""
+    for gauge in sheet.gauges:
+        if subject in (gauge.key, f"{gauge.key}.st", f"{gauge.key}.row"):
+            return {"stitches": gauge.stitches} if unit == "st/10 cm" else {"rows": gauge.rows}
+    return {}
+
+
+def check_values(sheet: SheetDocument, subject: str, unit: str, now: Mapping[str, float]) -> list[Problem]:
+    """What keeps these values from being printed: each a sentence that says what would do instead."""
+    label = name_of(subject, names_of(sheet)).label
+    multiple = Sheet(sheet).multiple_of(subject) if unit in ("st", "row", "rep") else None
+    problems = []
+    for size, value in now.items():
+        path = f"{subject}|{unit}|{size}"
+        where = f"{label}, size {size}" if size in sheet.sizes else label
+        if size not in (*sheet.sizes, "stitches", "rows"):
+            problems.append(Problem(path, f"{label}: the pattern has no size {size}; leave it out."))
+        elif unit in ("st", "row", "rep"):
+            problems += _check_count(path, where, unit, value, multiple)
+        elif unit in ("st/10 cm", "row/10 cm"):
+            if not 0 < value <= 500 or (2 * value) % 1:
+                problems.append(
+                    Problem(path, f"{where}: {format_count(value)} is no gauge to print; give it to the half, as in 28.5.")
+                )
+        elif not 0 < value <= (LONGEST_CM if unit == "cm" else LARGEST_COUNT):
+            problems.append(
+                Problem(path, f"{where}: {format_count(value)} {unit} cannot be meant; write a number above zero.")
+            )
+    return problems
+
+
+def _check_count(
+    path: str, where: str, unit: str, value: float, multiple: tuple[float, float] | None
+) -> Iterable[Problem]:
+    word = UNIT_WORDS[unit]
+    if not math.isfinite(value) or not 0 <= value <= LARGEST_COUNT or value % 1:
+        yield Problem(path, f"{where}: {format_count(value)} is not a whole number of {word}; write one, as in 104.")
+        return
+    if multiple is None:
+        return
+    of, plus = multiple
+    over = (value - plus) % of
+    if min(over, of - over) < 1e-9:
+        return
+    below = value - over
+    rule = f"a multiple of {format_count(of)}" + (f" plus {format_count(plus)}" if plus else "")
+    yield Problem(
+        path,
+        f"{where}: {format_count(value)} is not {rule}, which the pattern's formula keeps; "
+        f"the nearest are {format_count(below)} and {format_count(below + of)}.",
+    )
+
+
+@transaction.atomic
+def erratum_discard(*, erratum: Erratum, by: User) -> None:
+    """Remove a draft; the findings and remarks it came from are undecided again."""
+    locked = Erratum.objects.select_for_update(of=("self",)).get(pk=erratum.pk)
+    if locked.is_published:
+        raise Refused.because(f"Erratum {locked.number} is published and stays as it is.")
+    if locked.round is not None:
+        diary_write(round=locked.round, by=by, text=f"Draft of an erratum removed: {locked.place}.")
+    locked.decisions.all().delete()
+    locked.delete()
+
+
+# Publishing -----------------------------------------------------------------------------------------------
+
+
+def problems_before_publishing(erratum: Erratum) -> list[Problem]:
+    """What a draft still lacks."""
+    problems = []
+    if not erratum.place.strip():
+        problems.append(Problem("place", "Place in the text: nothing is written here; name the section and step."))
+    if not erratum.text.strip():
+        problems.append(Problem("text", "Correction: nothing is written here; say what a reader has to change."))
+    return problems
+
+
+@transaction.atomic
+def erratum_publish(*, erratum: Erratum, by: User) -> Erratum:
+    """Give a draft the pattern's next number and publish it, for good.
+
+    Whoever publishes holds the pattern's row until done, so that two at once get two numbers in a row.
+
+    Raises
+    ------
+    Refused
+        It is published already, or lacks its place or its words.
+    """
+    Pattern.objects.select_for_update().only("pk").get(pk=erratum.pattern_id)
+    locked = (
+        Erratum.objects.select_for_update(of=("self",))
+        .select_related("pattern", "edition", "round")
+        .get(pk=erratum.pk)
+    )
+    if locked.is_published:
+        raise Refused.because(f"This is published already, as erratum {locked.number}.")
+    problems = problems_before_publishing(locked)
+    if problems:
+        raise Refused(problems)
+    last = Erratum.objects.filter(pattern_id=locked.pattern_id).aggregate(last=Max("number"))["last"]
+    locked.number = (last or 0) + 1
+    locked.published_at = timezone.now()
+    locked.published_by = by
+    locked.save(update_fields=["number", "published_at", "published_by"])
+    if locked.round is not None:
+        diary_write(round=locked.round, by=by, text=f"Erratum {locked.number} published: {locked.place}.")
+    return locked

@@ -1,0 +1,380 @@
+from __future__ import annotations
+
+import dataclasses
+from typing import Any, cast
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.text import slugify
+from django.views.decorators.cache import cache_control
+from django.views.decorators.http import condition, conditional_page, require_http_methods, require_POST, require_safe
+
+from testround.errata import papers
+from testround.errata.forms import DeclineForm, DraftForm
+from testround.errata.models import Erratum
+from testround.errata.selectors import (
+    PublicErrata,
+    desk_of,
+    dimension_result,
+    drafts_of,
+    gauges_result,
+    judged_by,
+    public_document,
+    public_errata,
+    read_round,
+    results_of,
+    shown_erratum,
+)
+from testround.errata.services import (
+    decision_undo,
+    errata_merge,
+    erratum_discard,
+    erratum_from_remarks,
+    erratum_publish,
+    erratum_reword,
+    finding_accept,
+    finding_decline,
+    problems_before_publishing,
+)
+from testround.people.context import reader_for
+from testround.people.models import User
+from testround.people.readers import Reader
+from testround.rounds.models import Round
+from testround.rounds.refusals import Refused
+
+
+def _user(request: HttpRequest) -> User:
+    return cast(User, request.user)
+
+
+def _judged(request: HttpRequest, code: str) -> Round:
+    """A round whose results this person may read and decide on; anybody else gets 404."""
+    return get_object_or_404(judged_by(_user(request)), code=code)
+
+
+def _draft(request: HttpRequest, code: str, pk: int) -> tuple[Round, Erratum]:
+    round = _judged(request, code)
+    return round, get_object_or_404(drafts_of(round).select_related("pattern", "edition"), pk=pk)
+
+
+# Results --------------------------------------------------------------------------------------------------
+
+
+@require_safe
+@login_required
+def results(request: HttpRequest, code: str) -> HttpResponse:
+    round = _judged(request, code)
+    return render(request, "errata/results.html", {"round": round, "results": results_of(round)})
+
+
+@require_safe
+@login_required
+def dimension(request: HttpRequest, code: str, dimension: str) -> HttpResponse:
+    round = _judged(request, code)
+    result = dimension_result(round, dimension)
+    if result is None:
+        raise Http404
+    units = reader_for(request).units
+    context = {
+        "round": round,
+        "result": result,
+        "plot": papers.deviation_svg(result, units),
+        "bars": papers.parts_svg(result, units),
+    }
+    return render(request, "errata/dimension.html", context)
+
+
+@require_safe
+@login_required
+def gauges(request: HttpRequest, code: str) -> HttpResponse:
+    round = _judged(request, code)
+    result = gauges_result(round)
+    return render(
+        request,
+        "errata/gauges.html",
+        {"round": round, "result": result, "gauges": papers.gauges_with_plots(result)},
+    )
+
+
+@require_safe
+@login_required
+def report_pdf(request: HttpRequest, code: str) -> HttpResponse:
+    round = _judged(request, code)
+    data = papers.report(read_round(round), reader_for(request).units, letter=request.GET.get("paper") == "letter")
+    return _file(data, "application/pdf", f"{_file_name(round)}-report.pdf")
+
+
+@require_safe
+@login_required
+def findings(request: HttpRequest, code: str) -> HttpResponse:
+    round = _judged(request, code)
+    return _file(read_round(round).file.encode(), "application/json", f"{_file_name(round)}-findings.json")
+
+
+def _file_name(round: Round) -> str:
+    return slugify(f"{round.edition.pattern.title} {round.edition.label} {round.title}") or "round"
+
+
+def _file(data: bytes, content_type: str, name: str, *, attachment: bool = True) -> HttpResponse:
+    how = "attachment" if attachment else "inline"
+    return HttpResponse(
+        data, content_type=content_type, headers={"Content-Disposition": f'{how}; filename="{name}"'}
+    )
+
+
+# The desk -------------------------------------------------------------------------------------------------
+
+
+@require_safe
+@login_required
+def desk(request: HttpRequest, code: str) -> HttpResponse:
+    return _desk(request, _judged(request, code))
+
+
+def _desk(request: HttpRequest, round: Round, *, status: int = 200, **context: Any) -> HttpResponse:
+    return render(request, "errata/desk.html", {"round": round, "desk": desk_of(round), **context}, status=status)
+
+
+def _back_to_desk(round: Round) -> HttpResponse:
+    return redirect("errata:desk", round.code)
+
+
+@require_POST
+@login_required
+def accept(request: HttpRequest, code: str) -> HttpResponse:
+    round = _judged(request, code)
+    try:
+        erratum = finding_accept(round=round, finding_ids=request.POST.getlist("finding"), by=_user(request))
+    except Refused as refusal:
+        return _desk(request, round, status=422, refusal=refusal, ticked=request.POST.getlist("finding"))
+    messages.success(request, "Accepted. Here is the draft: check its words and numbers, then publish it.")
+    return redirect("errata:draft", round.code, erratum.pk)
+
+
+@require_POST
+@login_required
+def decline(request: HttpRequest, code: str) -> HttpResponse:
+    round = _judged(request, code)
+    form = DeclineForm(request.POST)
+    finding_id = request.POST.get("finding", "")
+    if not form.is_valid():
+        return _desk(request, round, status=422, decline_form=form, declining=finding_id)
+    try:
+        finding_decline(
+            round=round, finding_id=finding_id, reason=form.cleaned_data["reason"], by=_user(request)
+        )
+    except Refused as refusal:
+        return _desk(request, round, status=422, refusal=refusal, decline_form=form, declining=finding_id)
+    messages.success(request, "Declined, with your reason kept. You can undo it below.")
+    return _back_to_desk(round)
+
+
+@require_POST
+@login_required
+def undo(request: HttpRequest, code: str) -> HttpResponse:
+    round = _judged(request, code)
+    try:
+        draft = decision_undo(round=round, finding_id=request.POST.get("finding", ""), by=_user(request))
+    except Refused as refusal:
+        return _desk(request, round, status=422, refusal=refusal)
+    if draft is not None:
+        messages.warning(request, "Taken back. The draft it was part of stays: read its wording again.")
+    else:
+        messages.success(request, "Taken back; the finding is undecided again.")
+    return _back_to_desk(round)
+
+
+@require_POST
+@login_required
+def from_remarks(request: HttpRequest, code: str) -> HttpResponse:
+    round = _judged(request, code)
+    ids = [int(value) for value in request.POST.getlist("remark") if value.isascii() and value.isdigit()]
+    try:
+        erratum = erratum_from_remarks(round=round, remark_ids=ids, by=_user(request))
+    except Refused as refusal:
+        return _desk(request, round, status=422, refusal=refusal)
+    messages.success(request, "Draft made. Write the correction as a reader should see it.")
+    return redirect("errata:draft", round.code, erratum.pk)
+
+
+@require_POST
+@login_required
+def merge(request: HttpRequest, code: str) -> HttpResponse:
+    round = _judged(request, code)
+    ids = [int(value) for value in request.POST.getlist("draft") if value.isascii() and value.isdigit()]
+    try:
+        erratum = errata_merge(round=round, draft_ids=ids, by=_user(request))
+    except Refused as refusal:
+        return _desk(request, round, status=422, refusal=refusal)
+    messages.success(request, "Made into one draft. Read its wording as a whole.")
+    return redirect("errata:draft", round.code, erratum.pk)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@login_required
+def draft(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    round, erratum = _draft(request, code, pk)
+    units = reader_for(request).units
+    status = 200
+    if request.method == "POST":
+        form = DraftForm(request.POST, erratum=erratum, units=units)
+        if request.POST.get("add") and form.is_valid():
+            # Another number is wanted: the same form with its fields, and everything typed so far.
+            return _draft_page(request, round, erratum, form)
+        if form.is_valid():
+            try:
+                erratum_reword(erratum=erratum, wording=form.wording(), by=_user(request))
+            except Refused as refusal:
+                form.refuse(refusal)
+            else:
+                messages.success(request, "Draft saved.")
+                to = "errata:preview" if "preview" in request.POST else "errata:draft"
+                return redirect(to, round.code, erratum.pk)
+        status = 422
+    else:
+        form = DraftForm(erratum=erratum, units=units)
+    return _draft_page(request, round, erratum, form, status=status)
+
+
+def _draft_page(
+    request: HttpRequest, round: Round, erratum: Erratum, form: DraftForm, *, status: int = 200
+) -> HttpResponse:
+    context = {"round": round, "erratum": erratum, "form": form, "decisions": erratum.decisions.all()}
+    return render(request, "errata/draft.html", context, status=status)
+
+
+@require_safe
+@login_required
+def preview(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    round, erratum = _draft(request, code, pk)
+    return _preview(request, round, erratum)
+
+
+def _preview(request: HttpRequest, round: Round, erratum: Erratum, *, status: int = 200) -> HttpResponse:
+    context = {
+        "round": round,
+        "erratum": erratum,
+        "shown": shown_erratum(erratum, reader_for(request)),
+        "problems": problems_before_publishing(erratum),
+    }
+    return render(request, "errata/preview.html", context, status=status)
+
+
+@require_POST
+@login_required
+def publish(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    round = _judged(request, code)
+    erratum = get_object_or_404(Erratum.objects.filter(round=round).select_related("pattern", "edition"), pk=pk)
+    if erratum.is_published:
+        # The form was sent twice: the first one did it.
+        return redirect(erratum)
+    try:
+        erratum = erratum_publish(erratum=erratum, by=_user(request))
+    except Refused:
+        return _preview(request, round, erratum, status=422)
+    messages.success(request, f"Published as erratum {erratum.number}. This is what readers see.")
+    return redirect(erratum)
+
+
+@require_POST
+@login_required
+def discard(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    round, erratum = _draft(request, code, pk)
+    erratum_discard(erratum=erratum, by=_user(request))
+    messages.success(request, "Draft removed; what it came from is undecided again.")
+    return _back_to_desk(round)
+
+
+# What anyone may read -------------------------------------------------------------------------------------
+
+
+def _public(code: str) -> PublicErrata:
+    found = public_errata(code)
+    if found is None:
+        raise Http404
+    return found
+
+
+def _reader(request: HttpRequest) -> Reader:
+    """The reader, with what the address says first: a link shared in inches opens in inches."""
+    reader = reader_for(request)
+    units, terms = request.GET.get("units"), request.GET.get("terms")
+    if units in ("cm", "in"):
+        reader = dataclasses.replace(reader, units=units)
+    if terms in ("us", "uk"):
+        reader = dataclasses.replace(reader, terms=terms)
+    return reader
+
+
+# Always asked again, so that a new erratum is seen at once; unchanged pages are answered with 304.
+_revalidated = cache_control(no_cache=True)
+
+
+@require_safe
+@_revalidated
+@conditional_page
+def public_list(request: HttpRequest, code: str) -> HttpResponse:
+    public = _public(code)
+    reader = _reader(request)
+    edition = next((e for e in public.editions if str(e.pk) == request.GET.get("edition")), None)
+    size = request.GET.get("size", "")
+    size = size if size in public.sizes(edition) else ""
+    errata = public.affecting(edition, size)
+    context = {
+        "public": public,
+        "reader": reader,
+        "edition": edition,
+        "size": size,
+        "sizes": public.sizes(edition),
+        "asked": "edition" in request.GET or "size" in request.GET,
+        "errata": [shown_erratum(erratum, reader, size) for erratum in errata],
+        "query": request.GET.urlencode(),
+    }
+    return render(request, "errata/public_list.html", context)
+
+
+@require_safe
+@_revalidated
+@conditional_page
+def public_erratum(request: HttpRequest, code: str, number: int) -> HttpResponse:
+    public = _public(code)
+    erratum = next((erratum for erratum in public.errata if erratum.number == number), None)
+    if erratum is None:
+        raise Http404
+    reader = _reader(request)
+    context = {"public": public, "reader": reader, "erratum": erratum, "shown": shown_erratum(erratum, reader)}
+    return render(request, "errata/public_erratum.html", context)
+
+
+def _public_etag(request: HttpRequest, code: str) -> str:
+    public = _public(code)
+    last = public.errata[-1].number if public.errata else 0
+    reader = _reader(request)
+    state = [code, public.pattern.title, last, [e.label for e in public.editions], reader, request.GET.urlencode()]
+    return papers.etag(state)
+
+
+@require_safe
+@_revalidated
+@condition(etag_func=_public_etag)
+def public_pdf(request: HttpRequest, code: str) -> HttpResponse:
+    public = _public(code)
+    data = papers.errata(public, _reader(request), letter=request.GET.get("paper") == "letter")
+    name = slugify(f"{public.pattern.title} errata") or "errata"
+    return _file(data, "application/pdf", f"{name}.pdf", attachment=False)
+
+
+@require_safe
+@_revalidated
+@condition(etag_func=_public_etag)
+def public_json(request: HttpRequest, code: str) -> HttpResponse:
+    response = JsonResponse(
+        public_document(_public(code), request.build_absolute_uri(reverse("errata:list", args=[code]))),
+        json_dumps_params={"ensure_ascii": False, "indent": 1},
+    )
+    # A public document: any page may read it.
+    response["Access-Control-Allow-Origin"] = "*"
+    return response

@@ -1,0 +1,372 @@
+"""Sentences about findings and drafts of errata. Plain data in, plain text out."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from testround.kernel.round import Pattern as SheetDocument
+from testround.kernel.units import LengthUnit, format_count, format_gauge, format_length
+
+Finding = Mapping[str, Any]
+Change = Mapping[str, Any]
+
+UNIT_WORDS = {
+    "st": "stitches",
+    "row": "rows",
+    "rep": "repeats",
+    "cm": "cm",
+    "m": "m",
+    "h": "hours",
+    "st/10 cm": "stitches in 10 cm",
+    "row/10 cm": "rows in 10 cm",
+}
+KIND_WORDS = {
+    "printed-count": "Printed number",
+    "schematic": "Printed measurement",
+    "worked-count": "Counts worked",
+    "stated-gauge": "Stated gauge",
+    "finished-size": "Finished size",
+    "yarn": "Yarn",
+    "hours": "Hours",
+    "clarity": "Text",
+    "fit": "Fit",
+}
+VERDICT_WORDS = {"amend": "amend", "look-closer": "look closer", "holds": "holds", "open": "open"}
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """One thing of the sheet a finding can be about."""
+
+    key: str
+    label: str
+    place: str
+    unit: str
+
+
+def names_of(sheet: SheetDocument) -> dict[str, Named]:
+    """Every number, dimension, measure and gauge of a sheet by its key; a gauge as ``body.st`` and ``body.row``."""
+    named = [Named(n.key, n.label, n.place or n.label, n.unit) for n in sheet.numbers]
+    named += [Named(d.key, d.label, "Finished measurements", "cm") for d in sheet.dimensions]
+    named += [Named(m.key, m.label, "Body measurements", "cm") for m in sheet.measures]
+    for gauge in sheet.gauges:
+        named.append(Named(f"{gauge.key}.st", gauge.label, "Gauge", "st/10 cm"))
+        named.append(Named(f"{gauge.key}.row", gauge.label, "Gauge", "row/10 cm"))
+        # A finding may change both at once.
+        named.append(Named(gauge.key, gauge.label, "Gauge", "st/10 cm"))
+    named.append(Named("yarn", "Yarn needed", "Materials", "m"))
+    named.append(Named("hours", "Hours needed", "Materials", "h"))
+    return {name.key: name for name in named}
+
+
+def name_of(key: str, names: Mapping[str, Named]) -> Named:
+    return names.get(key) or Named(key, key, key, "")
+
+
+def changes_from(finding: Finding, names: Mapping[str, Named], stands: Mapping[str, Mapping[str, float]]) -> list[Any]:
+    """The changes a finding proposes, in the form an erratum keeps them.
+
+    Parameters
+    ----------
+    finding
+        One entry of a findings file.
+    names
+        See `names_of`.
+    stands
+        What stands in the edition now: number or dimension key, then size.
+    """
+    proposed: Mapping[str, float] = finding.get("proposed") or {}
+    now: Mapping[str, float] = finding.get("now") or {}
+    changes = []
+    if proposed:
+        key = finding.get("proposed_for") or finding["subject"]
+        by_axis = {"stitches": "st/10 cm", "rows": "row/10 cm"}
+        if finding["kind"] == "stated-gauge":
+            changes += [
+                _change(finding, name_of(key, names), by_axis.get(axis, ""), {axis: now.get(axis)}, {axis: value})
+                for axis, value in proposed.items()
+            ]
+        else:
+            named = name_of(key, names)
+            was = {**stands.get(key, {}), **now}
+            changes.append(_change(finding, named, named.unit, was, proposed))
+    for key, values in (finding.get("follows") or {}).items():
+        named = name_of(key, names)
+        changes.append(_change(finding, named, named.unit, stands.get(key, {}), values))
+    return [change for change in changes if change["now"]]
+
+
+def _change(
+    finding: Finding, named: Named, unit: str, was: Mapping[str, float | None], now: Mapping[str, float]
+) -> dict[str, Any]:
+    kept = {size: value for size, value in now.items() if value is not None and value != was.get(size)}
+    return {
+        "subject": named.key,
+        "label": named.label,
+        "place": named.place,
+        "unit": unit or named.unit,
+        "was": {size: was[size] for size in kept if was.get(size) is not None},
+        "now": kept,
+        "finding": finding["id"],
+    }
+
+
+def affected_sizes(finding: Finding, changes: Iterable[Change], sizes: Sequence[str]) -> list[str]:
+    """Sizes whose copies a finding touches, in wearing order; empty for every size."""
+    named = set(finding.get("sizes") or ())
+    if named:
+        named |= {size for change in changes for size in change["now"]}
+    kept = [size for size in sizes if size in named]
+    return [] if len(kept) == len(sizes) else kept
+
+
+def change_sentence(change: Change) -> str:
+    """ "Rows to underarm: 86 rows in every size, not 96." """
+    was, now, unit = change["was"], change["now"], UNIT_WORDS.get(change["unit"], change["unit"])
+    label = change["label"]
+    if set(now) <= {"stitches", "rows"}:
+        new = ", ".join(f"{format_count(value)} {axis} in 10 cm (4 in)" for axis, value in now.items())
+        old = ", ".join(format_count(value) for value in was.values())
+        return f"{label}: {new}" + (f", not {old}." if old else ".")
+    new_values, old_values = set(now.values()), set(was.values())
+    if len(now) > 1 and len(new_values) == 1 and len(old_values) <= 1:
+        old = f", not {format_count(old_values.pop())}" if old_values else ""
+        return f"{label}: {format_count(new_values.pop())} {unit}{old} (sizes {_listed(now)})."
+    pairs = "; ".join(
+        f"{size}: {format_count(value)}" + (f", not {format_count(was[size])}" if size in was else "") for size, value in now.items()
+    )
+    return f"{label} ({unit}) – {pairs}."
+
+
+def _listed(names: Iterable[str]) -> str:
+    return ", ".join(names)
+
+
+def draft_text(finding: Finding, changes: Sequence[Change], names: Mapping[str, Named]) -> str:
+    """The first wording of an erratum, for the designer to edit."""
+    if changes:
+        return "\n".join(change_sentence(change) for change in changes)
+    named = name_of(finding["subject"], names)
+    match finding["kind"]:
+        case "clarity":
+            return f"{named.label}: this step has been put more clearly."
+        case "schematic":
+            return f"{named.label}: the printed measurement is not what the printed numbers give."
+        case "yarn" | "hours" | "fit":
+            return f"{named.label}: what the pattern states has been corrected."
+        case _:
+            return f"{named.label}: this has been corrected."
+
+
+def draft_place(finding: Finding, changes: Sequence[Change], names: Mapping[str, Named]) -> str:
+    places = [change["place"] for change in changes] or [name_of(finding["subject"], names).place]
+    return "; ".join(dict.fromkeys(places))[:200]
+
+
+COMPARED = {
+    "verdict": "verdict",
+    "estimate": "estimate",
+    "testers": "testers",
+    "now": "printed values",
+    "proposed": "proposed values",
+}
+
+
+def changed_since(then: Finding, now: Finding | None) -> str:
+    """What has become of a finding since it was decided; empty when nothing has."""
+    if now is None:
+        return "The analysis no longer reports this. Your decision stands until you undo it."
+    parts = []
+    for key, word in COMPARED.items():
+        before, after = then.get(key), now.get(key)
+        if before != after:
+            parts.append(f"{word} {_short(before)} then, {_short(after)} now")
+    if not parts:
+        return ""
+    return f"Changed since you decided: {'; '.join(parts)}. Your decision stands until you undo it."
+
+
+def _short(value: Any) -> str:
+    if value is None:
+        return "none"
+    if isinstance(value, Mapping):
+        return ", ".join(f"{key} {_short(entry)}" for key, entry in value.items()) or "none"
+    if isinstance(value, float):
+        return f"{value:.4g}"
+    return str(VERDICT_WORDS.get(value, value)) if isinstance(value, str) else str(value)
+
+
+# Findings in sentences ------------------------------------------------------------------------------------
+
+_LENGTH = re.compile(r"(?P<sign>[-−+]?)(?P<value>\d+(?:\.\d+)?)\s?cm\b")
+
+
+def lengths_in(text: str, units: LengthUnit) -> str:
+    """A sentence with its centimetres in the reader's unit."""
+    if units == "cm":
+        return text
+
+    def converted(match: re.Match[str]) -> str:
+        return match["sign"] + format_length(float(match["value"]), units)
+
+    return _LENGTH.sub(converted, text)
+
+
+def sizes_words(sizes: Sequence[str], every: Sequence[str]) -> str:
+    """ "in every size", "in size M", "in sizes M to XL", "in sizes XS and M"."""
+    if not every:
+        return ""
+    if not sizes or len(sizes) == len(every):
+        return "in every size"
+    at = sorted(every.index(size) for size in sizes if size in every)
+    named = [every[index] for index in at]
+    if len(named) == 1:
+        return f"in size {named[0]}"
+    if len(named) > 2 and at[-1] - at[0] == len(at) - 1:
+        return f"in sizes {named[0]} to {named[-1]}"
+    return f"in sizes {', '.join(named[:-1])} and {named[-1]}"
+
+
+def title_of(finding: Finding, names: Mapping[str, Named]) -> str:
+    """What a finding is about: "Finished size: Hem to underarm"."""
+    kind = KIND_WORDS.get(finding["kind"], finding["kind"])
+    label = name_of(finding["subject"], names).label
+    if finding["subject"].endswith(".st"):
+        label += ", stitches"
+    elif finding["subject"].endswith(".row"):
+        label += ", rows"
+    return kind if label.lower() == kind.lower() else f"{kind}: {label}"
+
+
+def headline(
+    finding: Finding, names: Mapping[str, Named], every: Sequence[str], units: LengthUnit = "cm"
+) -> str:
+    """One sentence that says what is the matter, in the reader's unit."""
+    named = name_of(finding["subject"], names)
+    where = sizes_words(finding.get("sizes") or [], every)
+    estimate = finding.get("estimate")
+    now, proposed = finding.get("now") or {}, finding.get("proposed") or {}
+    match finding["kind"]:
+        case "finished-size" if estimate is not None:
+            return _finished(finding, named.label, where, units)
+        case "stated-gauge" if now and proposed:
+            axis = next(iter(proposed))
+            return (
+                f"Testers get {format_gauge(proposed[axis])} {axis} in 10 cm; "
+                f"the pattern states {format_gauge(now.get(axis, 0))}."
+            )
+        case "printed-count" if now and proposed:
+            return f"{named.place} prints {_by_size(now)}; its formula gives {_by_size(proposed)}."
+        case "worked-count" if now and proposed:
+            return f"{named.place}: testers arrive at {_by_size(proposed)}; the pattern prints {_by_size(now)}."
+        case "schematic" if estimate is not None:
+            off = format_length(estimate, units, signed=True)
+            return f"The printed measurement is {off} off what the printed numbers give {where}".strip() + "."
+        case _:
+            return lengths_in(finding.get("why") or "", units)
+
+
+def _finished(finding: Finding, label: str, where: str, units: LengthUnit) -> str:
+    estimate = finding["estimate"]
+    how = "larger" if estimate > 0 else "smaller"
+    size = format_length(abs(estimate), units)
+    extent = {"with-size": "more so towards one end of the sizes, "}.get(finding.get("extent") or "", "")
+    sentence = f"{label} comes out {size} {how} than the pattern means {where}".rstrip()
+    interval = finding.get("interval")
+    between = ""
+    if interval:
+        low, high = (format_length(end, units, signed=True) for end in interval)
+        between = f" (95% interval {low} to {high})"
+    tolerance = finding.get("tolerance")
+    allowed = f"; up to {format_length(tolerance, units)} is fine" if tolerance else ""
+    return f"{sentence}{between}{', ' + extent.rstrip(', ') if extent else ''}{allowed}."
+
+
+def _by_size(values: Mapping[str, float]) -> str:
+    distinct = set(values.values())
+    if len(distinct) == 1 and len(values) > 1:
+        return f"{format_count(distinct.pop())} in {_listed(values)}"
+    return ", ".join(f"{size} {format_count(value)}" for size, value in values.items())
+
+
+def needs_words(finding: Finding) -> str:
+    """How many more testers would settle a finding; empty when nothing is asked."""
+    needs = finding.get("needs")
+    if not needs:
+        return ""
+    if isinstance(needs, Mapping):
+        asked = ", ".join(f"{count} in {size}" for size, count in needs.items() if count)
+        return f"To settle it: {asked} more." if asked else ""
+    return f"To settle it: {needs} more testers." if needs != 1 else "To settle it: one more tester."
+
+
+def verdict_sentence(verdict: str, estimate: float | None, tolerance: float, units: LengthUnit = "cm") -> str:
+    """The verdict on one size of one dimension."""
+    allowed = format_length(tolerance, units)
+    if estimate is None:
+        return "Nobody has measured this yet."
+    off = format_length(abs(estimate), units)
+    way = "larger" if estimate > 0 else "smaller"
+    match verdict:
+        case "amend":
+            return f"{off} {way} than meant, beyond the {allowed} that is fine: the pattern needs a correction."
+        case "look-closer":
+            return f"Perhaps {off} {way} than meant, beyond the {allowed} that is fine; not yet certain."
+        case "holds":
+            return f"Within the {allowed} that is fine."
+        case _:
+            return "Too little evidence to say."
+
+
+# Errata as readers see them -------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeRow:
+    size: str
+    was: str
+    now: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeTable:
+    """One number that changes, in the reader's unit."""
+
+    caption: str
+    across: str
+    rows: tuple[ChangeRow, ...]
+
+
+_AXIS_WORDS = {"stitches": "Stitches in 10 cm (4 in)", "rows": "Rows in 10 cm (4 in)"}
+
+
+def change_tables(changes: Iterable[Change], units: LengthUnit, size: str = "") -> tuple[ChangeTable, ...]:
+    """What changes, as tables of was and now; with ``size`` only that size's rows."""
+    tables = []
+    for change in changes:
+        kept = {
+            key: value for key, value in change["now"].items() if not size or key == size or key in _AXIS_WORDS
+        }
+        rows = tuple(
+            ChangeRow(
+                _AXIS_WORDS.get(key, key),
+                value_words(change["was"].get(key), change["unit"], units),
+                value_words(value, change["unit"], units),
+            )
+            for key, value in kept.items()
+        )
+        if rows:
+            unit = "" if change["unit"] in ("cm", "st/10 cm", "row/10 cm") else UNIT_WORDS.get(change["unit"], "")
+            caption = f"{change['label']}, {unit}" if unit else change["label"]
+            across = "Gauge" if set(kept) <= set(_AXIS_WORDS) else "Size"
+            tables.append(ChangeTable(caption, across, rows))
+    return tuple(tables)
+
+
+def value_words(value: float | None, unit: str, units: LengthUnit) -> str:
+    if value is None:
+        return "not printed"
+    return format_length(value, units) if unit == "cm" else format_count(value)

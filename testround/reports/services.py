@@ -1,0 +1,338 @@
+"""What a tester sends, stored: each in one transaction, once per form, and whatever the date.
+
+Every service claims its submission first and does nothing more when that was there already. Rows that a
+later report corrects are kept, marked as superseded.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from django.db import transaction
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from testround.outbox.services import work_add
+from testround.people.models import User
+from testround.reports.claims import AlreadySent, claim
+from testround.reports.models import Count, Finished, Fit, Remark, Reported, Sitting, Submission, Swatch
+from testround.reports.selectors import desk_of
+from testround.rounds.models import Place
+from testround.rounds.services import diary_write, place_reach
+
+__all__ = [
+    "AlreadySent",
+    "counts_submit",
+    "finished_submit",
+    "fit_submit",
+    "guess_submit",
+    "measures_submit",
+    "place_finish",
+    "remark_submit",
+    "sitting_submit",
+    "swatch_submit",
+    "yarn_submit",
+]
+
+Typed = Mapping[str, Any]
+
+
+@transaction.atomic
+def swatch_submit(
+    *,
+    place: Place,
+    key: uuid.UUID,
+    by: User | None,
+    gauge: str,
+    state: str,
+    tool_mm: float | None = None,
+    width: float | None = None,
+    stitches: float | None = None,
+    height: float | None = None,
+    rows: float | None = None,
+    typed: Typed | None = None,
+    corrects: Swatch | None = None,
+) -> Submission:
+    """A swatch, lengths in centimetres. The place becomes "swatch sent", or "gauge agreed" when it will do."""
+    content = {
+        "gauge": gauge,
+        "state": state,
+        "tool_mm": tool_mm,
+        "width": width,
+        "stitches": stitches,
+        "height": height,
+        "rows": rows,
+    }
+    submission, is_new = claim(
+        place=place, key=key, kind="swatch", by=by, content={**content, "corrects": corrects and corrects.pk}
+    )
+    if not is_new:
+        return submission
+    if corrects is not None:
+        _supersede(Swatch.objects.filter(place=place, pk=corrects.pk))
+    Swatch.objects.create(place=place, submission=submission, typed=dict(typed or {}), **content)
+    _tell(submission, "sent a swatch" if corrects is None else "corrected a swatch")
+    _reach(place, Place.State.SWATCH_SENT, by, "a swatch came")
+    answer = desk_of(place).swatch_answer()
+    if answer is not None and answer.good:
+        _reach(place, Place.State.GAUGE_AGREED, by, "the swatch will do")
+    return submission
+
+
+@transaction.atomic
+def counts_submit(
+    *, place: Place, key: uuid.UUID, by: User | None, counts: Mapping[str, float], typed: Typed | None = None
+) -> Submission:
+    """Counts as worked, by number. One that is the same as before is left as it stands."""
+    submission, is_new = claim(place=place, key=key, kind="counts", by=by, content=counts)
+    if not is_new:
+        return submission
+    before = Count.objects.filter(place=place, superseded_at=None)
+    same = {row.number for row in before if counts.get(row.number) == row.worked}
+    changed = {number: worked for number, worked in counts.items() if number not in same}
+    _supersede(before.filter(number__in=changed))
+    Count.objects.bulk_create(
+        Count(
+            place=place,
+            submission=submission,
+            number=number,
+            worked=worked,
+            typed=_only(typed, number, "worked"),
+        )
+        for number, worked in changed.items()
+    )
+    _tell(submission, f"sent {_some(len(changed), 'count')}")
+    _reach(place, Place.State.MAKING, by, "counts came")
+    return submission
+
+
+@transaction.atomic
+def finished_submit(
+    *,
+    place: Place,
+    key: uuid.UUID,
+    by: User | None,
+    state: str,
+    readings: Mapping[str, Sequence[float]],
+    typed: Typed | None = None,
+) -> Submission:
+    """Finished measurements, readings in centimetres by dimension. With all of them in, the place is "measured"."""
+    submission, is_new = claim(
+        place=place, key=key, kind="finished", by=by, content={"state": state, "readings": readings}
+    )
+    if not is_new:
+        return submission
+    _supersede(
+        Finished.objects.filter(place=place, superseded_at=None, state=state, dimension__in=list(readings))
+    )
+    Finished.objects.bulk_create(
+        Finished(
+            place=place,
+            submission=submission,
+            dimension=dimension,
+            state=state,
+            values=list(values),
+            typed=_only(typed, dimension, "values"),
+        )
+        for dimension, values in readings.items()
+    )
+    _tell(submission, f"sent {_some(len(readings), 'finished measurement')}")
+    _reach(place, Place.State.MAKING, by, "finished measurements came")
+    wanted = {dimension.key for dimension in place.round.edition.document.dimensions}
+    have = Finished.objects.filter(place=place, superseded_at=None).values_list("dimension", flat=True)
+    if wanted <= set(have):
+        _reach(place, Place.State.MEASURED, by, "every finished measurement is in")
+    return submission
+
+
+@transaction.atomic
+def sitting_submit(
+    *,
+    place: Place,
+    key: uuid.UUID,
+    by: User | None,
+    hours: float,
+    part: str | None = None,
+    done: float | None = None,
+    typed: Typed | None = None,
+    corrects: Sitting | None = None,
+) -> Submission:
+    """A stretch of work; ``done`` is the share of the part finished when it ended, 0 to 1."""
+    content = {"hours": hours, "part": part, "done": done}
+    submission, is_new = claim(
+        place=place, key=key, kind="sitting", by=by, content={**content, "corrects": corrects and corrects.pk}
+    )
+    if not is_new:
+        return submission
+    if corrects is not None:
+        _supersede(Sitting.objects.filter(place=place, pk=corrects.pk))
+    Sitting.objects.create(place=place, submission=submission, typed=dict(typed or {}), **content)
+    _tell(submission, "logged a sitting" if corrects is None else "corrected a sitting")
+    _reach(place, Place.State.MAKING, by, "a sitting was logged")
+    return submission
+
+
+@transaction.atomic
+def remark_submit(
+    *,
+    place: Place,
+    key: uuid.UUID,
+    by: User | None,
+    kind: str,
+    text: str,
+    where: str | None = None,
+    corrects: Remark | None = None,
+) -> Submission:
+    """A remark, tied to a place in the text where one was named."""
+    content = {"kind": kind, "text": text, "where": where or None}
+    submission, is_new = claim(
+        place=place, key=key, kind="remark", by=by, content={**content, "corrects": corrects and corrects.pk}
+    )
+    if not is_new:
+        return submission
+    if corrects is not None:
+        _supersede(Remark.objects.filter(place=place, pk=corrects.pk))
+    Remark.objects.create(place=place, submission=submission, **content)
+    at = f" on {where}" if where else ""
+    _tell(submission, f"sent a remark{at}" if corrects is None else f"corrected a remark{at}")
+    return submission
+
+
+@transaction.atomic
+def fit_submit(*, place: Place, key: uuid.UUID, by: User | None, says: Mapping[str, str]) -> Submission:
+    """How it fits, by dimension."""
+    submission, is_new = claim(place=place, key=key, kind="fit", by=by, content=says)
+    if not is_new:
+        return submission
+    _supersede(Fit.objects.filter(place=place, superseded_at=None, dimension__in=list(says)))
+    Fit.objects.bulk_create(
+        Fit(place=place, submission=submission, dimension=dimension, says=word)
+        for dimension, word in says.items()
+    )
+    _tell(submission, "said how it fits")
+    return submission
+
+
+@transaction.atomic
+def guess_submit(
+    *,
+    place: Place,
+    key: uuid.UUID,
+    by: User | None,
+    hours: float | None = None,
+    metres: float | None = None,
+    typed: Typed | None = None,
+) -> Submission:
+    """What the tester expects before starting."""
+    return _place_submit(
+        place=place,
+        key=key,
+        by=by,
+        kind="guess",
+        fields={"guess_hours": hours, "guess_metres": metres},
+        typed=typed,
+        said="said what they expect it to take",
+    )
+
+
+@transaction.atomic
+def yarn_submit(
+    *,
+    place: Place,
+    key: uuid.UUID,
+    by: User | None,
+    metres: float | None = None,
+    grams: float | None = None,
+    typed: Typed | None = None,
+) -> Submission:
+    """The yarn it took."""
+    return _place_submit(
+        place=place,
+        key=key,
+        by=by,
+        kind="yarn",
+        fields={"used_metres": metres, "used_grams": grams},
+        typed=typed,
+        said="said how much yarn it took",
+    )
+
+
+@transaction.atomic
+def measures_submit(
+    *,
+    place: Place,
+    key: uuid.UUID,
+    by: User | None,
+    measures: Mapping[str, float],
+    typed: Typed | None = None,
+) -> Submission:
+    """The tester's own body measurements in centimetres, all of them: one that is left out is taken back."""
+    return _place_submit(
+        place=place,
+        key=key,
+        by=by,
+        kind="measures",
+        fields={"measures": dict(measures)},
+        typed=typed,
+        said="gave their body measurements",
+    )
+
+
+@transaction.atomic
+def place_finish(*, place: Place, by: User | None) -> None:
+    """The tester says that this is all. More can still be sent."""
+    place_reach(place=place, state=Place.State.DONE, by=by, cause="the tester has sent everything")
+
+
+def _place_submit(
+    *,
+    place: Place,
+    key: uuid.UUID,
+    by: User | None,
+    kind: str,
+    fields: Mapping[str, Any],
+    typed: Typed | None,
+    said: str,
+) -> Submission:
+    """A submission whose content is kept on the place; what was typed is kept on the submission."""
+    submission, is_new = claim(place=place, key=key, kind=kind, by=by, content=fields, typed=typed)
+    if not is_new:
+        return submission
+    for field, value in fields.items():
+        setattr(place, field, value)
+    place.save(update_fields=[*fields, "changed"])
+    _tell(submission, said)
+    return submission
+
+
+def _supersede(rows: QuerySet[Any]) -> None:
+    rows.filter(superseded_at=None).update(superseded_at=timezone.now())
+
+
+def _tell(submission: Submission, what: str) -> None:
+    """Write the diary and ask for the analysis to be brought up to date."""
+    place = submission.place
+    late = ", after the date" if submission.late else ""
+    diary_write(round=place.round, text=f"{place.name} {what}{late}.", by=submission.by, place=place)
+    work_add(kind="analyse", subject={"round": place.round_id}, once_key=f"round-{place.round_id}")
+
+
+def _reach(place: Place, state: str, by: User | None, cause: str) -> None:
+    """Move the place on, never back. Who sends something has taken the place."""
+    if place.state == Place.State.OFFERED:
+        place_reach(place=place, state=Place.State.TAKEN, by=by, cause="the tester began")
+    place_reach(place=place, state=state, by=by, cause=cause)
+
+
+def _only(typed: Typed | None, key: str, field: str) -> dict[str, Any]:
+    return {field: typed[key]} if typed and key in typed else {}
+
+
+def _some(n: int, what: str) -> str:
+    return f"{n} {what}" if n == 1 else f"{n} {what}s"
+
+
+# Every table of reported rows, for who walks them all.
+REPORTED: tuple[type[Reported], ...] = (Swatch, Count, Finished, Sitting, Remark, Fit)

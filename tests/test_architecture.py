@@ -1,0 +1,66 @@
+"""The plan of the house holds: who may import whom, and nothing missing from the migrations."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from django.core.management import call_command
+
+ROOT = Path(__file__).parent.parent
+
+LOAD_KERNEL = """
+import importlib, pkgutil, sys, testround.kernel as kernel
+for module in pkgutil.walk_packages(kernel.__path__, kernel.__name__ + "."):
+    importlib.import_module(module.name)
+sys.exit("django" in sys.modules)
+"""
+
+
+def test_the_kernel_loads_without_django() -> None:
+    assert subprocess.run([sys.executable, "-c", LOAD_KERNEL], cwd=ROOT).returncode == 0
+
+
+def test_the_import_contracts_hold() -> None:
+    checked = subprocess.run(
+        [
+            sys.executable,
+            "-c",
+            "from importlinter.cli import lint_imports_command as run; run()",
+            "--no-cache",
+        ],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+    )
+
+    assert checked.returncode == 0, checked.stdout + checked.stderr
+
+
+@pytest.mark.django_db
+def test_every_model_change_has_its_migration() -> None:
+    call_command("makemigrations", "--check", "--dry-run", verbosity=0)
+
+
+def test_the_top_level_holds_what_a_newcomer_expects_and_nothing_else() -> None:
+    tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=True).stdout
+    top = {line.split("/")[0] for line in tracked.splitlines()}
+
+    assert {name for name in top if not name.startswith(".")} == {
+        "CHANGELOG.md",
+        "DEVELOPERS.md",
+        "Dockerfile",
+        "LICENSE",
+        "README.md",
+        "docker-compose.yml",
+        "docs",
+        "fixtures",
+        "manage.py",
+        "pyproject.toml",
+        "templates",
+        "testround",
+        "tests",
+        "uv.lock",
+    }
