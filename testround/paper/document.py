@@ -23,10 +23,8 @@ from reportlab.platypus import (
     CondPageBreak,
     Flowable,
     Frame,
-    KeepTogether,
     PageTemplate,
     Paragraph,
-    Spacer,
     Table,
 )
 
@@ -45,6 +43,7 @@ _SHADE = Color(0.94, 0.94, 0.94)
 
 # A text longer than this is cut with an ellipsis: no line of a sheet is nearly so long.
 LONGEST_TEXT = 6000
+LONGEST_CELL = 300
 
 
 class PaperError(ValueError):
@@ -103,6 +102,11 @@ def words(text: str) -> str:
     return escape(fonts.printable(text))
 
 
+def cut(text: str) -> str:
+    """A text that fits a cell: a row cannot be taller than a page."""
+    return text if len(text) <= LONGEST_CELL else text[: LONGEST_CELL - 1].rstrip() + "…"
+
+
 def para(text: str, style: ParagraphStyle = BODY) -> Paragraph:
     """A paragraph of plain text; nothing in it is read as markup."""
     return Paragraph(words(text), style)
@@ -127,6 +131,11 @@ class Heading(Paragraph):
         self.canv.bookmarkPage(key, fit="FitH", top=self.canv.absolutePosition(0, self.height)[1] + 6)
         self.canv.addOutlineEntry(self.outline, key, level=self.level, closed=False)
         super().draw()
+
+
+def section(text: str, level: int = 1, *, room: float = 30 * mm) -> list[Flowable]:
+    """A heading that does not stand alone at the foot of a page: ``room`` is what it wants beneath it."""
+    return [CondPageBreak(room), Heading(text, level)]
 
 
 # Tables ---------------------------------------------------------------------------------------------------
@@ -159,6 +168,7 @@ def grid(
     def cell(content: Any, column: int, *, is_head: bool) -> Any:
         if not isinstance(content, str):
             return content
+        content = cut(content)
         if narrow and column > 0:
             return para(content, CELL_NARROW_HEAD if is_head else CELL_NARROW)
         if column in right:
@@ -169,12 +179,10 @@ def grid(
         [cell(content, column, is_head=True) for column, content in enumerate(head)],
         *([cell(content, column, is_head=False) for column, content in enumerate(row)] for row in rows),
     ]
-    # A row taller than a page is cut rather than refused.
     return Table(
         data,
         colWidths=list(widths),
         repeatRows=1,
-        splitInRow=1,
         hAlign="LEFT",
         style=[*_GRID, *style],
         spaceBefore=2,
@@ -226,7 +234,7 @@ def figures(table: Figures, width: float) -> list[Flowable]:
 
 
 class Box(Flowable):
-    """An empty box to write in or, with ``ticked`` size, to tick."""
+    """An empty box to tick or to write in."""
 
     def __init__(self, width: float, height: float, *, label: str = "") -> None:
         super().__init__()
@@ -349,26 +357,3 @@ def _pass(
     document.addPageTemplates(PageTemplate("page", [frame], onPage=running_lines, pagesize=size))
     document.build(story(inner), canvasmaker=_Canvas)
     return stream.getvalue(), document.page
-
-
-__all__ = [
-    "BODY",
-    "Box",
-    "CondPageBreak",
-    "Cover",
-    "Flowable",
-    "Heading",
-    "KeepTogether",
-    "Lines",
-    "Paper",
-    "PaperError",
-    "Spacer",
-    "build",
-    "by_size",
-    "figures",
-    "grid",
-    "para",
-    "paragraphs",
-    "plot",
-    "words",
-]

@@ -9,22 +9,21 @@ from dataclasses import dataclass
 from reportlab.graphics import shapes
 from reportlab.graphics.barcode.qr import QrCodeWidget
 from reportlab.lib.units import mm
-from reportlab.platypus import Table
+from reportlab.platypus import Spacer, Table
 
 from testround.kernel.units import LengthUnit, format_count, format_gauge, format_length
 from testround.paper.document import (
     BODY,
     SMALL,
     SUBTITLE,
-    CondPageBreak,
     Cover,
     Flowable,
     Heading,
-    Spacer,
     build,
     by_size,
     para,
     paragraphs,
+    section,
 )
 
 
@@ -131,8 +130,7 @@ def _entry(entry: ErratumEntry, errata: ErrataList, width: float, units: LengthU
     if len(entry.sizes) == 1:
         sizes = f"size {entry.sizes[0]}"
     parts: list[Flowable] = [
-        CondPageBreak(35 * mm),
-        Heading(f"{entry.number}. {entry.place}", 1),
+        *section(f"{entry.number}. {entry.place}", room=35 * mm),
         para(f"{_day(entry.date)} · found in edition {entry.edition} · affects {sizes}", SMALL),
         *paragraphs(entry.text, BODY),
     ]

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from reportlab.lib.colors import Color
 from reportlab.lib.units import mm
 from reportlab.platypus import Table
 
@@ -25,25 +24,26 @@ from testround.paper.document import (
     CELL_HEAD,
     CELL_SMALL,
     CELL_STRONG,
+    LONGEST_CELL,
     SMALL,
     SUBTITLE,
     Box,
-    CondPageBreak,
     Cover,
     Flowable,
     Heading,
     Lines,
     build,
+    cut,
     grid,
     para,
     paragraphs,
+    section,
 )
 
 UNKNOWN = "–"
 _READINGS = 3
 _BOX = 7.5 * mm
 _UNITS = {"st": "stitches", "row": "rows", "rep": "repeats"}
-_SHADE = Color(0.93, 0.93, 0.93)
 
 _Say = Callable[[str], str]
 
@@ -97,11 +97,10 @@ def worksheet_pdf(
             _to_fill_in(worksheet, width),
             *(para(sentence) for sentence in worksheet.missing),
             *_gauges(worksheet, width, units, tools, say),
-            *_measures(worksheet, width, units, say),
+            *_measures(worksheet, width, units),
             *_numbers(worksheet, width, say),
             *_finished(worksheet, width, units, say),
-            CondPageBreak(50 * mm),
-            Heading("Notes", 1),
+            *section("Notes", room=90 * mm),
             para("Where you stumbled, and at which place in the text:", SMALL),
             Lines(64 * mm),
             *_cautions(worksheet),
@@ -164,7 +163,7 @@ def _gauges(
     ]
     span = "4 in" if units == "in" else "10 cm"
     return [
-        Heading(say(f"Gauge over {span}"), 1),
+        *section(say(f"Gauge over {span}")),
         grid(
             ["Fabric", tool_word(worksheet.craft).capitalize(), "Stated", "Yours"],
             rows,
@@ -173,26 +172,42 @@ def _gauges(
     ]
 
 
-def _measures(worksheet: Worksheet, width: float, units: LengthUnit, say: _Say) -> list[Flowable]:
+def _measures(worksheet: Worksheet, width: float, units: LengthUnit) -> list[Flowable]:
     if not worksheet.measures:
         return []
     worked_for = "Worked for" if worksheet.size is None else f"Size {worksheet.size}"
     rows: list[list[Any]] = [
         [
-            [para(measure.label, CELL), *paragraphs(measure.how or "", CELL_SMALL)],
+            _with_how(measure.label, measure.how),
             _length(measure.cm, units),
             _length(measure.own, units),
         ]
         for measure in worksheet.measures
     ]
     return [
-        Heading("Body measurements", 1),
+        *section("Body measurements"),
         grid(
             ["Measurement", worked_for, "Yours"],
             rows,
             [width - 56 * mm, 28 * mm, 28 * mm],
             right=(1, 2),
         ),
+        *_long_hows([(measure.label, measure.how or "") for measure in worksheet.measures]),
+    ]
+
+
+def _with_how(label: str, how: str | None) -> list[Flowable]:
+    """A measurement and how it is taken; a long how-to stands below the table instead."""
+    short = how if how and len(how) <= LONGEST_CELL else "How to take it is below." if how else ""
+    return [para(cut(label), CELL), *([para(short, CELL_SMALL)] if short else [])]
+
+
+def _long_hows(hows: list[tuple[str, str]]) -> list[Flowable]:
+    return [
+        part
+        for label, how in hows
+        if len(how) > LONGEST_CELL
+        for part in paragraphs(f"{label}: {how}", SMALL)
     ]
 
 
@@ -200,37 +215,35 @@ def _numbers(worksheet: Worksheet, width: float, say: _Say) -> list[Flowable]:
     if not worksheet.places:
         return []
     own = any(number.at_own_gauge is not None for place in worksheet.places for number in place.numbers)
-    head = ["", "Work", "", "Number", *(["At your gauge"] if own else []), "You worked"]
-    widths = [8 * mm, 0.0, 18 * mm, 20 * mm, *([24 * mm] if own else []), 28 * mm]
-    widths[1] = width - sum(widths)
-    rows: list[list[Any]] = []
-    style: list[tuple[Any, ...]] = [("VALIGN", (0, 1), (-1, -1), "MIDDLE")]
-    for place in worksheet.places:
-        at = len(rows) + 1
-        rows.append([para(say(place.place), CELL_HEAD), *[""] * (len(head) - 1)])
-        style += [
-            ("SPAN", (0, at), (-1, at)),
-            ("BACKGROUND", (0, at), (-1, at), _SHADE),
-            # A place's name is not left alone at the foot of a page.
-            ("NOSPLIT", (0, at), (-1, at + 1)),
-        ]
-        rows += [_number_row(number, own, say) for number in place.numbers]
+    head = ["", "Place", "Work", "Number", "", *(["At your gauge"] if own else []), "You worked"]
+    widths = [8 * mm, 40 * mm, 0.0, 18 * mm, 17 * mm, *([22 * mm] if own else []), 28 * mm]
+    widths[2] = width - sum(widths)
+    rows = [
+        # A place is named once, at its first number.
+        [Box(4.2 * mm, 4.2 * mm), para(cut(say(place.place)), CELL_HEAD) if first else "", *cells]
+        for place in worksheet.places
+        for first, cells in (
+            (number is place.numbers[0], _number_cells(number, own, say)) for number in place.numbers
+        )
+    ]
     intro = "Tick each step as you come to it, and write down the count you worked."
     if own:
         intro += (
             " Work the number; what your own gauge would need is beside it, for you to know, not to work."
         )
-    return [Heading("Your numbers", 1), para(intro, SMALL), grid(head, rows, widths, right=(3,), style=style)]
+    table = grid(
+        head, rows, widths, right=(3, 5) if own else (3,), style=[("VALIGN", (0, 1), (-1, -1), "MIDDLE")]
+    )
+    return [*section("Your numbers"), para(intro, SMALL), table]
 
 
-def _number_row(number: WorksheetNumber, own: bool, say: _Say) -> list[Any]:
+def _number_cells(number: WorksheetNumber, own: bool, say: _Say) -> list[Any]:
     value = UNKNOWN if number.value is None else format_count(number.value)
     at_own = UNKNOWN if number.at_own_gauge is None else format_count(number.at_own_gauge)
     return [
-        Box(4.2 * mm, 4.2 * mm),
         say(number.label),
-        para(_UNITS.get(number.unit, number.unit), CELL_SMALL),
         para(value, CELL_STRONG),
+        para(_UNITS.get(number.unit, number.unit), CELL_SMALL),
         *([at_own] if own else []),
         Box(26 * mm, _BOX),
     ]
@@ -244,8 +257,7 @@ def _finished(worksheet: Worksheet, width: float, units: LengthUnit, say: _Say) 
     widths = [0.0, 20 * mm, 20 * mm, *[box + 2 * mm] * _READINGS]
     widths[0] = width - sum(widths)
     return [
-        CondPageBreak(45 * mm),
-        Heading("Finished measurements", 1),
+        *section("Finished measurements", room=45 * mm),
         para(
             f"Block first, let it dry, lay it flat. Measure each one afresh up to three times, in "
             f"{'inches' if units == 'in' else 'centimetres'}.",
@@ -257,12 +269,13 @@ def _finished(worksheet: Worksheet, width: float, units: LengthUnit, say: _Say) 
             widths,
             right=(1, 2),
         ),
+        *_long_hows([(say(dimension.label), say(dimension.how or "")) for dimension in worksheet.dimensions]),
     ]
 
 
 def _dimension_row(dimension: WorksheetDimension, box: float, units: LengthUnit, say: _Say) -> list[Any]:
     return [
-        [para(say(dimension.label), CELL), *paragraphs(say(dimension.how or ""), CELL_SMALL)],
+        _with_how(say(dimension.label), say(dimension.how or "")),
         _length(dimension.target, units),
         f"±{format_length(dimension.tolerance, units)}",
         *(Box(box, _BOX) for _ in range(_READINGS)),
