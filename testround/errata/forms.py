@@ -12,7 +12,14 @@ from testround.errata.services import Wording, gauge_stands
 from testround.errata.wording import UNIT_WORDS, name_of, names_of, value_words
 from testround.kernel.problems import InputProblems
 from testround.kernel.round import Pattern as SheetDocument
-from testround.kernel.units import LengthUnit, UnitsError, format_count, format_length, parse_count, parse_length
+from testround.kernel.units import (
+    LengthUnit,
+    UnitsError,
+    format_count,
+    format_length,
+    parse_count,
+    parse_length,
+)
 
 
 class DeclineForm(forms.Form):
@@ -70,7 +77,9 @@ class DraftForm(forms.Form):
         addable = [number for number in self.sheet.numbers if (number.key, number.unit) not in self.changes]
         for number in addable:
             # A number added by the last send of this form has its fields on it already.
-            if number.key == added or any(key.startswith(f"{number.key}|{number.unit}|") for key in self.data):
+            if number.key == added or any(
+                key.startswith(f"{number.key}|{number.unit}|") for key in self.data
+            ):
                 self.changes[number.key, number.unit] = {"was": {}, "now": {}}
         if self.sheet.sizes:
             every = set(erratum.sizes) == set() or set(erratum.sizes) == set(self.sheet.sizes)
@@ -79,7 +88,9 @@ class DraftForm(forms.Form):
                 choices=[(size, size) for size in self.sheet.sizes],
                 initial=list(self.sheet.sizes) if every else erratum.sizes,
                 widget=forms.CheckboxSelectMultiple,
-                error_messages={"required": "Tick at least one size; tick all of them when every copy is affected."},
+                error_messages={
+                    "required": "Tick at least one size; tick all of them when every copy is affected."
+                },
             )
         self.stands = stands_in(self.sheet)
         self.names = named

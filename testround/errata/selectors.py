@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 from django.core.cache import cache
@@ -17,20 +17,32 @@ from django.db.models import Exists, OuterRef, QuerySet
 from testround import kernel
 from testround.errata.models import Analysis as StoredAnalysis
 from testround.errata.models import Decision, Erratum
-from testround.errata.wording import Named, changed_since, names_of
-from testround.kernel.analysis import Analysis, DeviationCell, OwnGauge, PooledGauge, Question, analyse
+from testround.errata.wording import (
+    ChangeTable,
+    Named,
+    change_tables,
+    changed_since,
+    lengths_in,
+    names_of,
+    of_size,
+)
 from testround.kernel.findings import findings_json
 from testround.kernel.round import Dimension, StatedGauge
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.round import Round as KernelRound
-from testround.kernel.round import as_document
+from testround.kernel.roundfile import write_round
 from testround.kernel.sheet import Sheet
+from testround.kernel.terms import Terms, translate
 from testround.patterns.models import Edition, Pattern
 from testround.people.models import User
+from testround.people.readers import Reader
 from testround.reports.exchange import kernel_round
 from testround.reports.models import Remark
 from testround.rounds.models import Round
 from testround.rounds.selectors import rounds_of
+
+if TYPE_CHECKING:
+    from testround.kernel.analysis import Analysis, DeviationCell, OwnGauge, PooledGauge, Question
 
 CACHED_FOR_SECONDS = 24 * 60 * 60
 # Verdicts that ask something of the designer.
@@ -67,12 +79,14 @@ def _program() -> bytes:
 
 
 def hash_of(round: KernelRound) -> str:
-    document = json.dumps(as_document(round), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    return hashlib.sha256(_program() + document.encode()).hexdigest()
+    """SHA-256 of a round file and of the program that reads it."""
+    return hashlib.sha256(_program() + write_round(round)).hexdigest()
 
 
 def read_round(round: Round) -> Read:
     """Read a round and analyse it, or take the analysis of the same input from the cache."""
+    from testround.kernel.analysis import Analysis, analyse
+
     read = kernel_round(round)
     input_hash = hash_of(read)
     key = f"analysis:{input_hash}"
@@ -229,7 +243,9 @@ def dimension_result(round: Round, key: str) -> DimensionResult | None:
         read=read,
         names=names_of(read.sheet),
         dimension=dimension,
-        cells=tuple((cell.size or NO_SIZE, cell) for cell in read.analysis.deviations if cell.dimension == key),
+        cells=tuple(
+            (cell.size or NO_SIZE, cell) for cell in read.analysis.deviations if cell.dimension == key
+        ),
         points=tuple(points),
         findings=tuple(
             finding
@@ -271,12 +287,15 @@ def gauges_result(round: Round) -> GaugesResult:
                 gauge=gauge,
                 stitches=pooled.get((gauge.key, "st")),
                 rows=pooled.get((gauge.key, "row")),
-                own=tuple((called[own.tester], own) for own in read.analysis.own_gauges if own.gauge == gauge.key),
+                own=tuple(
+                    (called[own.tester], own) for own in read.analysis.own_gauges if own.gauge == gauge.key
+                ),
             )
             for gauge in read.sheet.gauges
         ),
         findings=tuple(finding for finding in read.document["findings"] if finding["kind"] == "stated-gauge"),
     )
+
 
 def stands_in(sheet: SheetDocument) -> dict[str, dict[str, float]]:
     """What a maker following the edition finds, by number or dimension and size: printed, else computed."""
@@ -293,7 +312,9 @@ def stands_in(sheet: SheetDocument) -> dict[str, dict[str, float]]:
         for key, values in worked.items():
             shown = np.where(np.isnan(printed[key]), values, printed[key])
             standing[key] = {
-                size: float(value) for size, value in zip(sheet.sizes, shown, strict=True) if np.isfinite(value)
+                size: float(value)
+                for size, value in zip(sheet.sizes, shown, strict=True)
+                if np.isfinite(value)
             }
     return standing
 
@@ -335,9 +356,13 @@ def desk_of(round: Round) -> Desk:
     """Everything on the errata desk of a round, in a number of queries that does not depend on its size."""
     read = read_round(round)
     errata = list(
-        Erratum.objects.filter(round=round).select_related("pattern", "edition").prefetch_related("decisions", "remarks")
+        Erratum.objects.filter(round=round)
+        .select_related("pattern", "edition")
+        .prefetch_related("decisions", "remarks")
     )
-    decisions = {decision.finding_id: decision for decision in round.decisions.select_related("erratum", "by")}
+    decisions = {
+        decision.finding_id: decision for decision in round.decisions.select_related("erratum", "by")
+    }
     current = {finding["id"]: finding for finding in read.document["findings"]}
 
     undecided, quiet, decided = [], [], []
@@ -351,7 +376,9 @@ def desk_of(round: Round) -> Desk:
             quiet.append(DeskFinding(finding, None, ""))
     for key, decision in decisions.items():
         if key not in current:
-            decided.append(DeskFinding(decision.finding, decision, changed_since(decision.finding, None), gone=True))
+            decided.append(
+                DeskFinding(decision.finding, decision, changed_since(decision.finding, None), gone=True)
+            )
 
     return Desk(
         read=read,
@@ -391,9 +418,10 @@ class PublicErrata:
     editions: tuple[Edition, ...]
     errata: tuple[Erratum, ...]
 
-    def sizes(self) -> tuple[str, ...]:
-        """Every size of the public editions, in wearing order."""
-        return tuple(dict.fromkeys(size for edition in self.editions for size in edition.sheet.get("sizes", ())))
+    def sizes(self, edition: Edition | None) -> tuple[str, ...]:
+        """The sizes of one public edition, or of all of them, in wearing order."""
+        editions = self.editions if edition is None else (edition,)
+        return tuple(dict.fromkeys(size for each in editions for size in each.sheet.get("sizes", ())))
 
     def affecting(self, edition: Edition | None, size: str) -> tuple[Erratum, ...]:
         return tuple(
@@ -420,4 +448,77 @@ def public_errata(code: str) -> PublicErrata | None:
     if not editions:
         return None
     errata = Erratum.objects.published().filter(pattern__code=code).select_related("pattern", "edition")
-    return PublicErrata(pattern=editions[0].pattern, editions=tuple(editions), errata=tuple(errata.order_by("number")))
+    return PublicErrata(
+        pattern=editions[0].pattern, editions=tuple(editions), errata=tuple(errata.order_by("number"))
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ShownErratum:
+    """One erratum in its reader's terms and units."""
+
+    erratum: Erratum
+    edition: str
+    place: str
+    text: str
+    why: str
+    sizes: str
+    changes: tuple[Mapping[str, Any], ...]
+    tables: tuple[ChangeTable, ...]
+
+
+def shown_erratum(erratum: Erratum, reader: Reader, size: str = "") -> ShownErratum:
+    """An erratum as this reader sees it; with ``size`` only what that size needs."""
+
+    def told(text: str) -> str:
+        return translate(text, source=cast(Terms, erratum.edition.terms), target=reader.terms)
+
+    every = erratum.edition.sheet.get("sizes", [])
+    changes = tuple(
+        {**change, "label": told(change["label"]), "place": told(change["place"])}
+        for change in of_size(erratum.changes, size)
+    )
+    return ShownErratum(
+        erratum=erratum,
+        edition=erratum.edition.label,
+        place=told(erratum.place),
+        text=told(erratum.text),
+        why=lengths_in(told(erratum.why), reader.units),
+        sizes=", ".join(erratum.sizes) if erratum.sizes else "every size" if every else "",
+        changes=changes,
+        tables=change_tables(changes, reader.units),
+    )
+
+
+def public_document(public: PublicErrata, address: str) -> dict[str, Any]:
+    """The published errata of a pattern as a document for other programs, in the words they were written in.
+
+    Lengths are centimetres, gauges per 10 cm. ``sizes`` is empty where every copy of the edition is affected.
+    """
+    return {
+        "format": "testround/errata",
+        "version": 1,
+        "pattern": {
+            "title": public.pattern.title,
+            "address": address,
+            "editions": [edition.label for edition in public.editions],
+        },
+        "errata": [
+            {
+                "number": erratum.number,
+                "address": f"{address}{erratum.number}/",
+                "edition": erratum.edition.label,
+                "terms": erratum.edition.terms,
+                "place": erratum.place,
+                "sizes": erratum.sizes,
+                "changes": [
+                    {key: change[key] for key in ("subject", "label", "place", "unit", "was", "now")}
+                    for change in erratum.changes
+                ],
+                "text": erratum.text,
+                "why": erratum.why,
+                "published": erratum.published_at.isoformat() if erratum.published_at else None,
+            }
+            for erratum in public.errata
+        ],
+    }

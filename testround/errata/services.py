@@ -55,7 +55,9 @@ def analysis_keep(*, round: Round) -> Analysis:
     read = read_round(round)
     with transaction.atomic():
         kept, _ = Analysis.objects.update_or_create(
-            round=round, input_hash=read.input_hash, defaults={"document": read.document, "made": timezone.now()}
+            round=round,
+            input_hash=read.input_hash,
+            defaults={"document": read.document, "made": timezone.now()},
         )
         stale = Analysis.objects.filter(round=round).values_list("pk", flat=True)[KEPT_ANALYSES:]
         Analysis.objects.filter(pk__in=list(stale)).delete()
@@ -77,16 +79,25 @@ def finding_accept(*, round: Round, finding_ids: Sequence[str], by: User) -> Err
     read, findings = _undecided(round, finding_ids)
     names, stands = names_of(read.sheet), stands_in(read.sheet)
     changes = _joined([changes_from(finding, names, stands) for finding in findings])
-    by_finding = [[change for change in changes if change["finding"] == finding["id"]] for finding in findings]
-    every_size = [affected_sizes(finding, own, read.sheet.sizes) for finding, own in zip(findings, by_finding, strict=True)]
+    by_finding = [
+        [change for change in changes if change["finding"] == finding["id"]] for finding in findings
+    ]
+    every_size = [
+        affected_sizes(finding, own, read.sheet.sizes)
+        for finding, own in zip(findings, by_finding, strict=True)
+    ]
     erratum = Erratum.objects.create(
         pattern=round.edition.pattern,
         edition=round.edition,
         round=round,
-        place=_one_line(draft_place(finding, own, names) for finding, own in zip(findings, by_finding, strict=True)),
+        place=_one_line(
+            draft_place(finding, own, names) for finding, own in zip(findings, by_finding, strict=True)
+        ),
         sizes=_joined_sizes(every_size, read.sheet.sizes),
         changes=changes,
-        text="\n".join(draft_text(finding, own, names) for finding, own in zip(findings, by_finding, strict=True)),
+        text="\n".join(
+            draft_text(finding, own, names) for finding, own in zip(findings, by_finding, strict=True)
+        ),
         why=" ".join(dict.fromkeys(finding["why"] for finding in findings)),
     )
     for finding in findings:
@@ -225,7 +236,9 @@ def _one_line(places: Iterable[str]) -> str:
 def erratum_from_remarks(*, round: Round, remark_ids: Sequence[int], by: User) -> Erratum:
     """Draft an erratum from what testers remarked. The designer words it; remarks are never published."""
     remarks = list(
-        Remark.objects.filter(place__round=round, superseded_at__isnull=True, pk__in=remark_ids).select_related("place")
+        Remark.objects.filter(
+            place__round=round, superseded_at__isnull=True, pk__in=remark_ids
+        ).select_related("place")
     )
     if not remarks:
         raise Refused.because("No remark is ticked; tick one or more, then make a draft of them.")
@@ -313,7 +326,10 @@ def erratum_reword(*, erratum: Erratum, wording: Wording, by: User) -> Erratum:
         problems += check_values(sheet, subject, unit, now)
         before = came_from.get((subject, unit))
         named = name_of(subject, names)
-        was = gauge_stands(sheet, subject, unit) or {**stands.get(subject, {}), **(before["was"] if before else {})}
+        was = gauge_stands(sheet, subject, unit) or {
+            **stands.get(subject, {}),
+            **(before["was"] if before else {}),
+        }
         new = {size: value for size, value in now.items() if value != was.get(size)}
         if new:
             changes.append(
@@ -363,11 +379,16 @@ def check_values(sheet: SheetDocument, subject: str, unit: str, now: Mapping[str
         elif unit in ("st/10 cm", "row/10 cm"):
             if not 0 < value <= 500 or (2 * value) % 1:
                 problems.append(
-                    Problem(path, f"{where}: {format_count(value)} is no gauge to print; give it to the half, as in 28.5.")
+                    Problem(
+                        path,
+                        f"{where}: {format_count(value)} is no gauge to print; give it to the half, as in 28.5.",
+                    )
                 )
         elif not 0 < value <= (LONGEST_CM if unit == "cm" else LARGEST_COUNT):
             problems.append(
-                Problem(path, f"{where}: {format_count(value)} {unit} cannot be meant; write a number above zero.")
+                Problem(
+                    path, f"{where}: {format_count(value)} {unit} cannot be meant; write a number above zero."
+                )
             )
     return problems
 
@@ -377,7 +398,9 @@ def _check_count(
 ) -> Iterable[Problem]:
     word = UNIT_WORDS[unit]
     if not math.isfinite(value) or not 0 <= value <= LARGEST_COUNT or value % 1:
-        yield Problem(path, f"{where}: {format_count(value)} is not a whole number of {word}; write one, as in 104.")
+        yield Problem(
+            path, f"{where}: {format_count(value)} is not a whole number of {word}; write one, as in 104."
+        )
         return
     if multiple is None:
         return
@@ -413,9 +436,13 @@ def problems_before_publishing(erratum: Erratum) -> list[Problem]:
     """What a draft still lacks."""
     problems = []
     if not erratum.place.strip():
-        problems.append(Problem("place", "Place in the text: nothing is written here; name the section and step."))
+        problems.append(
+            Problem("place", "Place in the text: nothing is written here; name the section and step.")
+        )
     if not erratum.text.strip():
-        problems.append(Problem("text", "Correction: nothing is written here; say what a reader has to change."))
+        problems.append(
+            Problem("text", "Correction: nothing is written here; say what a reader has to change.")
+        )
     return problems
 
 

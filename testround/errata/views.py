@@ -10,7 +10,13 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.text import slugify
 from django.views.decorators.cache import cache_control
-from django.views.decorators.http import condition, conditional_page, require_http_methods, require_POST, require_safe
+from django.views.decorators.http import (
+    condition,
+    conditional_page,
+    require_http_methods,
+    require_POST,
+    require_safe,
+)
 
 from testround.errata import papers
 from testround.errata.forms import DeclineForm, DraftForm
@@ -39,6 +45,7 @@ from testround.errata.services import (
     finding_decline,
     problems_before_publishing,
 )
+from testround.patterns.models import Edition
 from testround.people.context import reader_for
 from testround.people.models import User
 from testround.people.readers import Reader
@@ -95,7 +102,11 @@ def gauges(request: HttpRequest, code: str) -> HttpResponse:
     return render(
         request,
         "errata/gauges.html",
-        {"round": round, "result": result, "gauges": papers.gauges_with_plots(result)},
+        {
+            "round": round,
+            "result": result,
+            "gauges": papers.gauges_with_plots(result, reader_for(request).units),
+        },
     )
 
 
@@ -103,7 +114,9 @@ def gauges(request: HttpRequest, code: str) -> HttpResponse:
 @login_required
 def report_pdf(request: HttpRequest, code: str) -> HttpResponse:
     round = _judged(request, code)
-    data = papers.report(read_round(round), reader_for(request).units, letter=request.GET.get("paper") == "letter")
+    data = papers.report(
+        read_round(round), reader_for(request).units, letter=request.GET.get("paper") == "letter"
+    )
     return _file(data, "application/pdf", f"{_file_name(round)}-report.pdf")
 
 
@@ -135,7 +148,9 @@ def desk(request: HttpRequest, code: str) -> HttpResponse:
 
 
 def _desk(request: HttpRequest, round: Round, *, status: int = 200, **context: Any) -> HttpResponse:
-    return render(request, "errata/desk.html", {"round": round, "desk": desk_of(round), **context}, status=status)
+    return render(
+        request, "errata/desk.html", {"round": round, "desk": desk_of(round), **context}, status=status
+    )
 
 
 def _back_to_desk(round: Round) -> HttpResponse:
@@ -267,7 +282,9 @@ def _preview(request: HttpRequest, round: Round, erratum: Erratum, *, status: in
 @login_required
 def publish(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     round = _judged(request, code)
-    erratum = get_object_or_404(Erratum.objects.filter(round=round).select_related("pattern", "edition"), pk=pk)
+    erratum = get_object_or_404(
+        Erratum.objects.filter(round=round).select_related("pattern", "edition"), pk=pk
+    )
     if erratum.is_published:
         # The form was sent twice: the first one did it.
         return redirect(erratum)
@@ -309,8 +326,26 @@ def _reader(request: HttpRequest) -> Reader:
     return reader
 
 
+def _list_address(request: HttpRequest, code: str) -> str:
+    return request.build_absolute_uri(reverse("errata:list", args=[code]))
+
+
 # Always asked again, so that a new erratum is seen at once; unchanged pages are answered with 304.
 _revalidated = cache_control(no_cache=True)
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class _Copy:
+    """Which copy a reader asks about: edition and size, where the address names ones there are."""
+
+    edition: Edition | None
+    size: str
+
+    @classmethod
+    def asked(cls, request: HttpRequest, public: PublicErrata) -> _Copy:
+        edition = next((e for e in public.editions if str(e.pk) == request.GET.get("edition")), None)
+        size = request.GET.get("size", "")
+        return cls(edition, size if size in public.sizes(edition) else "")
 
 
 @require_safe
@@ -319,18 +354,13 @@ _revalidated = cache_control(no_cache=True)
 def public_list(request: HttpRequest, code: str) -> HttpResponse:
     public = _public(code)
     reader = _reader(request)
-    edition = next((e for e in public.editions if str(e.pk) == request.GET.get("edition")), None)
-    size = request.GET.get("size", "")
-    size = size if size in public.sizes(edition) else ""
-    errata = public.affecting(edition, size)
+    copy = _Copy.asked(request, public)
     context = {
         "public": public,
         "reader": reader,
-        "edition": edition,
-        "size": size,
-        "sizes": public.sizes(edition),
-        "asked": "edition" in request.GET or "size" in request.GET,
-        "errata": [shown_erratum(erratum, reader, size) for erratum in errata],
+        "copy": copy,
+        "sizes": public.sizes(copy.edition),
+        "errata": [shown_erratum(e, reader, copy.size) for e in public.affecting(copy.edition, copy.size)],
         "query": request.GET.urlencode(),
     }
     return render(request, "errata/public_list.html", context)
@@ -345,7 +375,12 @@ def public_erratum(request: HttpRequest, code: str, number: int) -> HttpResponse
     if erratum is None:
         raise Http404
     reader = _reader(request)
-    context = {"public": public, "reader": reader, "erratum": erratum, "shown": shown_erratum(erratum, reader)}
+    context = {
+        "public": public,
+        "reader": reader,
+        "erratum": erratum,
+        "shown": shown_erratum(erratum, reader),
+    }
     return render(request, "errata/public_erratum.html", context)
 
 
@@ -353,7 +388,14 @@ def _public_etag(request: HttpRequest, code: str) -> str:
     public = _public(code)
     last = public.errata[-1].number if public.errata else 0
     reader = _reader(request)
-    state = [code, public.pattern.title, last, [e.label for e in public.editions], reader, request.GET.urlencode()]
+    state = [
+        code,
+        public.pattern.title,
+        last,
+        [e.label for e in public.editions],
+        reader,
+        request.GET.urlencode(),
+    ]
     return papers.etag(state)
 
 
@@ -362,7 +404,11 @@ def _public_etag(request: HttpRequest, code: str) -> str:
 @condition(etag_func=_public_etag)
 def public_pdf(request: HttpRequest, code: str) -> HttpResponse:
     public = _public(code)
-    data = papers.errata(public, _reader(request), letter=request.GET.get("paper") == "letter")
+    reader = _reader(request)
+    copy = _Copy.asked(request, public)
+    shown = [shown_erratum(e, reader, copy.size) for e in public.affecting(copy.edition, copy.size)]
+    url = _list_address(request, code)
+    data = papers.errata(public, shown, url, reader.units, letter=request.GET.get("paper") == "letter")
     name = slugify(f"{public.pattern.title} errata") or "errata"
     return _file(data, "application/pdf", f"{name}.pdf", attachment=False)
 
@@ -372,7 +418,7 @@ def public_pdf(request: HttpRequest, code: str) -> HttpResponse:
 @condition(etag_func=_public_etag)
 def public_json(request: HttpRequest, code: str) -> HttpResponse:
     response = JsonResponse(
-        public_document(_public(code), request.build_absolute_uri(reverse("errata:list", args=[code]))),
+        public_document(_public(code), _list_address(request, code)),
         json_dumps_params={"ensure_ascii": False, "indent": 1},
     )
     # A public document: any page may read it.

@@ -23,6 +23,7 @@ UNIT_WORDS = {
     "st/10 cm": "stitches in 10 cm",
     "row/10 cm": "rows in 10 cm",
 }
+GAUGE_UNITS = ("st/10 cm", "row/10 cm")
 KIND_WORDS = {
     "printed-count": "Printed number",
     "schematic": "Printed measurement",
@@ -66,7 +67,9 @@ def name_of(key: str, names: Mapping[str, Named]) -> Named:
     return names.get(key) or Named(key, key, key, "")
 
 
-def changes_from(finding: Finding, names: Mapping[str, Named], stands: Mapping[str, Mapping[str, float]]) -> list[Any]:
+def changes_from(
+    finding: Finding, names: Mapping[str, Named], stands: Mapping[str, Mapping[str, float]]
+) -> list[Any]:
     """The changes a finding proposes, in the form an erratum keeps them.
 
     Parameters
@@ -86,7 +89,9 @@ def changes_from(finding: Finding, names: Mapping[str, Named], stands: Mapping[s
         by_axis = {"stitches": "st/10 cm", "rows": "row/10 cm"}
         if finding["kind"] == "stated-gauge":
             changes += [
-                _change(finding, name_of(key, names), by_axis.get(axis, ""), {axis: now.get(axis)}, {axis: value})
+                _change(
+                    finding, name_of(key, names), by_axis.get(axis, ""), {axis: now.get(axis)}, {axis: value}
+                )
                 for axis, value in proposed.items()
             ]
         else:
@@ -128,7 +133,7 @@ def change_sentence(change: Change) -> str:
     was, now, unit = change["was"], change["now"], UNIT_WORDS.get(change["unit"], change["unit"])
     label = change["label"]
     if set(now) <= {"stitches", "rows"}:
-        new = ", ".join(f"{format_count(value)} {axis} in 10 cm (4 in)" for axis, value in now.items())
+        new = ", ".join(f"{format_count(value)} {axis} in 10 cm" for axis, value in now.items())
         old = ", ".join(format_count(value) for value in was.values())
         return f"{label}: {new}" + (f", not {old}." if old else ".")
     new_values, old_values = set(now.values()), set(was.values())
@@ -136,7 +141,8 @@ def change_sentence(change: Change) -> str:
         old = f", not {format_count(old_values.pop())}" if old_values else ""
         return f"{label}: {format_count(new_values.pop())} {unit}{old} (sizes {_listed(now)})."
     pairs = "; ".join(
-        f"{size}: {format_count(value)}" + (f", not {format_count(was[size])}" if size in was else "") for size, value in now.items()
+        f"{size}: {format_count(value)}" + (f", not {format_count(was[size])}" if size in was else "")
+        for size, value in now.items()
     )
     return f"{label} ({unit}) – {pairs}."
 
@@ -232,8 +238,8 @@ def sizes_words(sizes: Sequence[str], every: Sequence[str]) -> str:
 
 def title_of(finding: Finding, names: Mapping[str, Named]) -> str:
     """What a finding is about: "Finished size: Hem to underarm"."""
-    kind = KIND_WORDS.get(finding["kind"], finding["kind"])
-    label = name_of(finding["subject"], names).label
+    kind = KIND_WORDS.get(finding["kind"], "Finding")
+    label: str = name_of(finding["subject"], names).label
     if finding["subject"].endswith(".st"):
         label += ", stitches"
     elif finding["subject"].endswith(".row"):
@@ -261,7 +267,9 @@ def headline(
         case "printed-count" if now and proposed:
             return f"{named.place} prints {_by_size(now)}; its formula gives {_by_size(proposed)}."
         case "worked-count" if now and proposed:
-            return f"{named.place}: testers arrive at {_by_size(proposed)}; the pattern prints {_by_size(now)}."
+            return (
+                f"{named.place}: testers arrive at {_by_size(proposed)}; the pattern prints {_by_size(now)}."
+            )
         case "schematic" if estimate is not None:
             off = format_length(estimate, units, signed=True)
             return f"The printed measurement is {off} off what the printed numbers give {where}".strip() + "."
@@ -312,7 +320,9 @@ def verdict_sentence(verdict: str, estimate: float | None, tolerance: float, uni
     way = "larger" if estimate > 0 else "smaller"
     match verdict:
         case "amend":
-            return f"{off} {way} than meant, beyond the {allowed} that is fine: the pattern needs a correction."
+            return (
+                f"{off} {way} than meant, beyond the {allowed} that is fine: the pattern needs a correction."
+            )
         case "look-closer":
             return f"Perhaps {off} {way} than meant, beyond the {allowed} that is fine; not yet certain."
         case "holds":
@@ -340,28 +350,44 @@ class ChangeTable:
     rows: tuple[ChangeRow, ...]
 
 
-_AXIS_WORDS = {"stitches": "Stitches in 10 cm (4 in)", "rows": "Rows in 10 cm (4 in)"}
+_AXES = ("stitches", "rows")
 
 
-def change_tables(changes: Iterable[Change], units: LengthUnit, size: str = "") -> tuple[ChangeTable, ...]:
-    """What changes, as tables of was and now; with ``size`` only that size's rows."""
-    tables = []
-    for change in changes:
-        kept = {
-            key: value for key, value in change["now"].items() if not size or key == size or key in _AXIS_WORDS
+def of_size(changes: Iterable[Change], size: str) -> list[dict[str, Any]]:
+    """What changes for one size: its own values, and the gauge, which is every size's. All with an empty size."""
+    kept = [
+        {
+            **change,
+            **{
+                side: {k: v for k, v in change[side].items() if k in (size, *_AXES)}
+                for side in ("was", "now")
+            },
         }
+        if size
+        else dict(change)
+        for change in changes
+    ]
+    return [change for change in kept if change["now"]]
+
+
+def change_tables(changes: Iterable[Change], units: LengthUnit) -> tuple[ChangeTable, ...]:
+    """What changes, as tables of was and now."""
+    tables = []
+    over = "4 in" if units == "in" else "10 cm"
+    for change in changes:
+        kept = change["now"]
         rows = tuple(
             ChangeRow(
-                _AXIS_WORDS.get(key, key),
+                f"{key.capitalize()} in {over}" if key in _AXES else key,
                 value_words(change["was"].get(key), change["unit"], units),
                 value_words(value, change["unit"], units),
             )
             for key, value in kept.items()
         )
         if rows:
-            unit = "" if change["unit"] in ("cm", "st/10 cm", "row/10 cm") else UNIT_WORDS.get(change["unit"], "")
+            unit = "" if change["unit"] in ("cm", *GAUGE_UNITS) else UNIT_WORDS.get(change["unit"], "")
             caption = f"{change['label']}, {unit}" if unit else change["label"]
-            across = "Gauge" if set(kept) <= set(_AXIS_WORDS) else "Size"
+            across = "Gauge" if set(kept) <= set(_AXES) else "Size"
             tables.append(ChangeTable(caption, across, rows))
     return tuple(tables)
 
@@ -369,4 +395,6 @@ def change_tables(changes: Iterable[Change], units: LengthUnit, size: str = "") 
 def value_words(value: float | None, unit: str, units: LengthUnit) -> str:
     if value is None:
         return "not printed"
+    if unit in GAUGE_UNITS:
+        return format_gauge(value, "4in" if units == "in" else "10cm")
     return format_length(value, units) if unit == "cm" else format_count(value)

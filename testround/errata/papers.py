@@ -1,0 +1,168 @@
+"""Plots and PDFs of this app: its selectors' results handed over as the plain data that `paper` draws."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.utils import timezone
+
+from testround.errata.selectors import (
+    NO_SIZE,
+    DimensionResult,
+    GaugeResult,
+    GaugesResult,
+    PublicErrata,
+    Read,
+    ShownErratum,
+)
+from testround.errata.wording import GAUGE_UNITS
+from testround.kernel.units import LengthUnit
+from testround.paper.errata import ErrataList, ErratumChange, ErratumEntry, errata_pdf
+from testround.paper.plots import (
+    DeviationPoint,
+    Deviations,
+    GaugePoint,
+    Gauges,
+    Parts,
+    PartsBar,
+    Plot,
+    PooledDeviation,
+    deviation_plot,
+    gauge_plot,
+    parts_bars,
+)
+
+
+def deviation_svg(result: DimensionResult, units: LengthUnit) -> Plot | None:
+    """Every tester's remainder by size over the tolerance band; None while nobody has measured."""
+    if not result.points:
+        return None
+    data = Deviations(
+        title=result.dimension.label,
+        tolerance=result.dimension.tolerance,
+        sizes=result.read.sheet.sizes,
+        points=tuple(
+            DeviationPoint(point.name, point.size or None, point.remainder, asked=point.question is not None)
+            for point in result.points
+        ),
+        pooled=tuple(
+            PooledDeviation(
+                None if size == NO_SIZE else size,
+                cell.estimate,
+                cell.low,
+                cell.high,
+                cell.testers,
+                cell.verdict,
+            )
+            for size, cell in result.cells
+            if cell.estimate is not None and cell.low is not None and cell.high is not None
+        ),
+    )
+    return deviation_plot(data, units=units)
+
+
+def parts_svg(result: DimensionResult, units: LengthUnit) -> Plot | None:
+    """Every tester's discrepancy in its three parts; None while nobody has measured."""
+    if not result.points:
+        return None
+    bars = tuple(
+        PartsBar(point.name, point.size or None, point.counts, point.gauge, point.remainder)
+        for point in result.points
+    )
+    return parts_bars(Parts(result.dimension.label, result.dimension.tolerance, bars), units=units)
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnGauge:
+    result: GaugeResult
+    plot: Plot | None
+
+
+def gauges_with_plots(result: GaugesResult, units: LengthUnit) -> list[DrawnGauge]:
+    return [DrawnGauge(gauge, _gauge_plot(gauge, index, units)) for index, gauge in enumerate(result.gauges)]
+
+
+def _gauge_plot(result: GaugeResult, index: int, units: LengthUnit) -> Plot | None:
+    points = tuple(
+        # The analysis gives relative uncertainties, the plot draws absolute ones.
+        GaugePoint(name, own.source, own.st, own.row, own.st * own.u_st, own.row * own.u_row)
+        for name, own in result.own
+        if own.source != "assumed"
+    )
+    if not points:
+        return None
+    pooled = [
+        (found.estimate, found.low, found.high)
+        if found is not None
+        and found.estimate is not None
+        and found.low is not None
+        and found.high is not None
+        else None
+        for found in (result.stitches, result.rows)
+    ]
+    data = Gauges(
+        title=result.gauge.label,
+        stated_st=result.gauge.stitches,
+        stated_row=result.gauge.rows,
+        points=points,
+        pooled_st=pooled[0],
+        pooled_row=pooled[1],
+    )
+    return gauge_plot(data, units=units, ident=f"gauge-{index}")
+
+
+def report(read: Read, units: LengthUnit, *, letter: bool) -> bytes:
+    """The report of a round on paper."""
+    from testround.paper.report import report_pdf
+
+    return report_pdf(read.analysis, read.round, paper="Letter" if letter else "A4", units=units)
+
+
+def errata(
+    public: PublicErrata, shown: Sequence[ShownErratum], url: str, units: LengthUnit, *, letter: bool
+) -> bytes:
+    """Published errata on paper, in their reader's terms and units."""
+    editions = dict.fromkeys(entry.edition for entry in shown) or [
+        edition.label for edition in public.editions
+    ]
+    return errata_pdf(
+        ErrataList(
+            title=public.pattern.title,
+            edition=", ".join(editions),
+            url=url,
+            entries=tuple(_entry(entry) for entry in shown),
+            sizes=public.sizes(None),
+        ),
+        paper="Letter" if letter else "A4",
+        units=units,
+    )
+
+
+def _entry(shown: ShownErratum) -> ErratumEntry:
+    erratum = shown.erratum
+    return ErratumEntry(
+        number=erratum.number or 0,
+        date=timezone.localdate(erratum.published_at),
+        edition=shown.edition,
+        place=shown.place,
+        sizes=tuple(erratum.sizes),
+        text=shown.text,
+        why=shown.why,
+        changes=tuple(
+            ErratumChange(
+                label=change["label"],
+                unit="per 10 cm" if change["unit"] in GAUGE_UNITS else change["unit"],
+                was=change["was"],
+                now=change["now"],
+                place=change["place"] if change["place"] not in (erratum.place, change["label"]) else "",
+            )
+            for change in shown.changes
+        ),
+    )
+
+
+def etag(state: Sequence[Any]) -> str:
+    return f'"{hashlib.sha256(repr(state).encode()).hexdigest()[:32]}"'
