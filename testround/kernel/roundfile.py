@@ -278,7 +278,7 @@ def _all_problems(model: type[BaseModel], document: dict[str, Any], error: Valid
             # What names a piece that was taken out, or misses what was taken out of it, says nothing new.
             if taken_names.intersection(re.findall(r"[\w.-]+", problem.sentence)):
                 continue
-            if any(place.startswith((f"{path}.", f"{path}[")) for place in malformed):
+            if any(place == path or place.startswith((f"{path}.", f"{path}[")) for place in malformed):
                 continue
             problems.append(Problem(path, problem.sentence))
         return problems
