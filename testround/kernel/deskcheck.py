@@ -307,14 +307,19 @@ class _Work:
         if len(behind) != 1:
             return None
         measure = behind[0]
-        # A quarter more body is a step wide enough to drown the rounding to stitch multiples.
-        wider: Inputs = replace(
-            self.stated, measures={**self.stated.measures, measure: 1.25 * self.stated.measures[measure]}
-        )
-        grown = self.sheet.dimensions(wider, self.sheet.numbers(wider))[dimension.key]
-        slope = (grown - self.from_computed[dimension.key]) / (0.25 * self.stated.measures[measure])
-        known = slope[~np.isnan(slope)]
-        return measure if len(known) and abs(float(np.median(known)) - 1) < 0.1 else None
+        body = self.stated.measures[measure]
+        # A quarter more or less of body is a step wide enough to drown the rounding to stitch multiples. Both ways,
+        # because a count that stops growing at some size still goes round the body below it.
+        for change in (-0.25, 0.25):
+            other: Inputs = replace(
+                self.stated, measures={**self.stated.measures, measure: (1 + change) * body}
+            )
+            there = self.sheet.dimensions(other, self.sheet.numbers(other))[dimension.key]
+            slope = (there - self.from_computed[dimension.key]) / (change * body)
+            known = slope[~np.isnan(slope)]
+            if len(known) and abs(float(np.median(known)) - 1) < 0.1:
+                return measure
+        return None
 
 
 def _unlike(printed: FloatArray, computed: FloatArray) -> BoolArray:
