@@ -1,0 +1,20 @@
+/* Copying an invitation's link. Without this file the link can be selected and copied by hand. */
+
+for (const button of document.querySelectorAll("[data-copy]")) {
+  const link = document.getElementById(button.dataset.copy);
+  const said = button.parentElement.querySelector("[data-copy-said]");
+  button.hidden = false;
+  button.addEventListener("click", async () => {
+    try {
+      await navigator.clipboard.writeText(link.value);
+      said.textContent = "Copied.";
+    } catch {
+      link.select();
+      said.textContent = "The browser did not allow it: the link is selected, copy it by hand.";
+    }
+  });
+}
+
+for (const link of document.querySelectorAll("[data-copy-from]")) {
+  link.addEventListener("focus", () => link.select());
+}
