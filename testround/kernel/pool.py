@@ -1,0 +1,781 @@
+"""What is left of the discrepancies, pooled over testers: the pattern's own deviations.
+
+One interface, :func:`pool`, from :class:`Remainders` to :class:`Pooled`; everything behind it may be replaced.
+
+The model, for tester i of size s and dimension d:
+
+    r_id = β_sd + Σ_k θ_ik · ∂E_id/∂ln g_k + ε_id
+
+A tester's remainder is mostly that tester: the swatch is a noisy reading of the garment's gauge, and θ_ik, how
+far the garment's gauge lies from the swatch's, moves all widths or all lengths of that piece together. θ_ik is
+normal with the swatch's variance plus τ_k²; ε_id has the reading's variance plus κ_d², and heavy tails. β is the
+pattern's own deviation: a few shapes chosen by evidence (a shift of all sizes, a growth along them, some sizes
+alone) on top of harmless deviations, which are small random effects.
+
+Testers are independent given β, so that everything is sums over testers of matrices as small as a tester, and
+the cost is linear in their number. The sample size is testers throughout.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+BoolArray = NDArray[np.bool_]
+
+TAILS = 4.0
+"""Degrees of freedom of ε's Student distribution (Lange, Little and Taylor 1989)."""
+HARMLESS_SHIFT = 0.25
+HARMLESS_SIZE = 0.15
+"""Standard deviation of deviations that do no harm, in tolerances: of a whole dimension, and of one size."""
+WOBBLE = 0.01
+"""Relative standard deviation of a difference between everybody's garments and everybody's swatches."""
+VAGUE = 4.0
+"""Prior standard deviation of a dimension's shift in the final estimate, in tolerances: says hardly anything."""
+BORROWED = 6.0
+"""How many testers the prior of a variance is worth, which is what dimensions lend one another."""
+ABSURD = 0.25
+"""A deviation this large a share of the measurement is not excused by a second tester who has it too."""
+MOST_SHAPES = 40
+CHUNK = 600  # unknowns beyond which dimensions are estimated one by one
+
+
+@dataclass(frozen=True, slots=True)
+class Remainders:
+    """What :func:`pool` works on; n testers, d dimensions, a gauge axes.
+
+    Attributes
+    ----------
+    values : array of float, (n, d)
+        M − E in cm, NaN where there is none or where it is set aside.
+    u_measured : array of float, (n, d)
+        Standard uncertainty of M, cm.
+    sensitivity : array of float, (n, d, a)
+        ∂E/∂ln(gauge), cm.
+    u_gauge : array of float, (n, a)
+        Relative standard uncertainty of the swatch's gauge.
+    sizes : array of int, (n,)
+        0 to ``n_sizes`` − 1.
+    n_sizes : int
+        1 for a made-to-measure pattern.
+    expected : array of float, (d,)
+        How long the dimension is, about, in cm.
+    tolerance : array of float, (d,)
+    """
+
+    values: FloatArray
+    u_measured: FloatArray
+    sensitivity: FloatArray
+    u_gauge: FloatArray
+    sizes: IntArray
+    n_sizes: int
+    expected: FloatArray
+    tolerance: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """A way in which one dimension of the pattern deviates.
+
+    ``kind`` is "shift", "growth" or "some"; ``sizes`` are the indices it concerns.
+    """
+
+    dimension: int
+    kind: str
+    sizes: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Pooled:
+    """The pattern's own deviations, cm.
+
+    Attributes
+    ----------
+    estimate, u : array of float, (s, d)
+        Deviation of every size and dimension with its standard uncertainty, given the shapes found; NaN where a
+        dimension was never measured.
+    shift, u_shift : array of float, (d,)
+        The same as one shift of all sizes, whatever the shapes; NaN where never measured.
+    df : array of float, (d,)
+        Degrees of freedom of the intervals.
+    testers : array of int, (s, d)
+        How many testers each rests on.
+    information : array of float, (s, d)
+        What one more tester of that size would add, 1/cm².
+    shapes : tuple of Shape
+    evidence : array of float, (d,)
+        What the best shape gains over none, beyond its price; negative where none pays.
+    wobble, u_wobble : array of float, (a,)
+        How far everybody's garments lie from everybody's swatches, relative.
+    tau : array of float, (a,)
+        Spread of that difference between testers, relative.
+    kappa : array of float, (d,)
+        Spread of measurements beyond what readings explain, cm.
+    weights : array of float, (n, d)
+        0 to about 1: how far each measurement was believed; NaN where there is none.
+    fitted : array of float, (n, d)
+        What is left after the pattern and the tester's own gauge, cm.
+    converged : bool
+    """
+
+    estimate: FloatArray
+    u: FloatArray
+    shift: FloatArray
+    u_shift: FloatArray
+    df: FloatArray
+    testers: IntArray
+    information: FloatArray
+    shapes: tuple[Shape, ...]
+    evidence: FloatArray
+    wobble: FloatArray
+    u_wobble: FloatArray
+    tau: FloatArray
+    kappa: FloatArray
+    weights: FloatArray
+    fitted: FloatArray
+    converged: bool
+
+    def half_width(self, level: float = 0.95) -> FloatArray:
+        """Half the interval of every estimate, (s, d)."""
+        return np.asarray(stats.t.ppf(0.5 + level / 2, self.df) * self.u)
+
+
+def pool(cells: Remainders) -> Pooled:
+    """Estimate the pattern's own deviations from what testers' counts and gauges leave unexplained.
+
+    Parameters
+    ----------
+    cells : Remainders
+
+    Returns
+    -------
+    Pooled
+        ``converged`` is False when the weights and variances had not settled; never raises for a round that is
+        empty, small or full of gaps.
+
+    References
+    ----------
+    Lange, K. L., Little, R. J. A. and Taylor, J. M. G. (1989). Robust statistical modeling using the t
+    distribution. JASA 84, 881–896 (the weights).
+    Harville, D. A. (1977). Maximum likelihood approaches to variance component estimation. JASA 72, 320–338
+    (REML by scoring).
+    Schwarz, G. (1978). Estimating the dimension of a model. Annals of Statistics 6, 461–464, and Foster, D. P.
+    and George, E. I. (1994). The risk inflation criterion for multiple regression. Annals of Statistics 22,
+    1947–1975 (the price of a shape grows with how many were looked at).
+    """
+    work = _Work(cells)
+    work.settle(rounds=4, start=True)
+    work.search()
+    work.exchange()
+    return work.result()
+
+
+@dataclass(slots=True)
+class _Sums:
+    """Sums over testers by size: information (s, d, d) and score (s, d)."""
+
+    information: FloatArray
+    score: FloatArray
+
+
+@dataclass
+class _Work:
+    cells: Remainders
+    shapes: list[Shape] = field(default_factory=list)
+    settled: bool = False
+
+    def __post_init__(self) -> None:
+        c = self.cells
+        self.n, self.d = c.values.shape
+        self.a = c.u_gauge.shape[1]
+        self.s = c.n_sizes
+        self.known = np.isfinite(c.values) & np.isfinite(c.u_measured)
+        self.y = np.where(self.known, c.values, 0.0)
+        self.um2 = np.where(self.known, c.u_measured, 1.0) ** 2
+        self.sens = np.where(self.known[:, :, None], c.sensitivity, 0.0)
+        # One person's hands are rarely steadier between two makings than this; common practice.
+        self.scale = np.hypot(0.25, 0.006 * np.nan_to_num(c.expected))
+        self.kappa2 = self.scale**2
+        self.tau2 = np.full(self.a, 0.01**2)
+        self.ug2 = c.u_gauge**2
+        self.weights = np.ones((self.n, self.d))
+        self.member = np.zeros((self.s, self.n))
+        self.member[c.sizes, np.arange(self.n)] = 1.0
+        self.testers = (self.member @ self.known).astype(np.intp)
+        self.in_dimension = self.known.sum(axis=0)
+        self.by_size = [np.flatnonzero(c.sizes == s) for s in range(self.s)]
+        self.mean_sens = self._mean_sensitivity()
+        self.beta = np.zeros((self.s, self.d))
+        self.cov = np.zeros((self.s, self.d))
+
+    def _mean_sensitivity(self) -> FloatArray:
+        """(s, d, a); a size that nobody made borrows the mean of all."""
+        total = np.einsum("sn,nda->sda", self.member, self.sens)
+        count = self.testers[:, :, None]
+        overall = self.sens.sum(axis=0) / np.maximum(self.in_dimension, 1)[:, None]
+        return np.asarray(np.where(count > 0, total / np.maximum(count, 1), overall))
+
+    # Testers' blocks: V_i = S G S' + N, by its inverse P − P S Q S' P with P = N⁻¹, Q = (G⁻¹ + S'PS)⁻¹
+
+    def blocks(self) -> None:
+        self.noise = self.um2 + self.kappa2
+        self.p = np.where(self.known, self.weights / self.noise, 0.0)
+        g = self.ug2 + self.tau2
+        ps = self.p[:, :, None] * self.sens
+        inner = np.matmul(self.sens.transpose(0, 2, 1), ps)
+        inner[:, np.arange(self.a), np.arange(self.a)] += 1 / g
+        self.q = np.linalg.inv(inner) if self.n else inner
+        self.g = g
+        self.ps = ps
+        self.psq = np.matmul(ps, self.q)
+        # The diagonal of V⁻¹: what the others of this tester leave each measurement to say.
+        self.diagonal = self.p - np.einsum("nda,nda->nd", self.psq, ps)
+
+    def residual(self) -> FloatArray:
+        return np.where(self.known, self.y - self.beta[self.cells.sizes], 0.0)
+
+    def solve(self, values: FloatArray) -> FloatArray:
+        """V⁻¹ times one vector per tester, (n, d)."""
+        inner = np.einsum("nda,nd->na", self.ps, values)
+        return np.asarray(self.p * values - np.einsum("nda,na->nd", self.psq, inner))
+
+    def sums(self) -> _Sums:
+        information = np.zeros((self.s, self.d, self.d))
+        diagonal = self.member @ self.p
+        for s, rows in enumerate(self.by_size):
+            if len(rows):
+                left = self.psq[rows].transpose(1, 0, 2).reshape(self.d, -1)
+                right = self.ps[rows].transpose(1, 0, 2).reshape(self.d, -1)
+                information[s] = np.diag(diagonal[s]) - left @ right.T
+        return _Sums(information, self.member @ self.solve(self.y))
+
+    # Weights and variances
+
+    def settle(self, rounds: int, *, start: bool = False) -> None:
+        """Weights, variances and β in turn."""
+        if not self.n:
+            self.blocks()
+            self.settled = True
+            return
+        if start:
+            with np.errstate(all="ignore"):
+                masked = np.where(self.known, self.y, np.nan)
+                middle = [
+                    np.median(col[~np.isnan(col)]) if np.isfinite(col).any() else 0.0 for col in masked.T
+                ]
+            self.beta = np.broadcast_to(np.array(middle), (self.s, self.d)).copy()
+        for step in range(rounds):
+            before = np.concatenate([self.kappa2, self.tau2])
+            self.blocks()
+            self.reweigh()
+            self.blocks()
+            self.score_variances()
+            self.blocks()
+            if not (start and step == 0):
+                self.estimate_beta()
+            after = np.concatenate([self.kappa2, self.tau2])
+            self.settled = bool(np.max(np.abs(after - before) / np.maximum(before, 1e-6)) < 0.25)
+            if self.settled and step >= 1:
+                break
+
+    def leave_one_out(self) -> tuple[FloatArray, FloatArray]:
+        """What each measurement differs by from what the tester's others foretell, and that forecast's
+        variance."""
+        solved = self.solve(self.residual())
+        diagonal = np.where(self.known, self.diagonal, 1.0)
+        error = solved / diagonal
+        others = np.maximum(1 / diagonal - self.noise / np.maximum(self.weights, 1e-6), 0.0)
+        return np.asarray(np.where(self.known, error, 0.0)), np.asarray(others)
+
+    def reweigh(self) -> None:
+        error, others = self.leave_one_out()
+        excused = self.excuse(error)
+        least = np.minimum(np.abs(error), excused)
+        z2 = least**2 / (others + self.noise)
+        self.weights = np.where(self.known, (TAILS + 1) / (TAILS + z2), 1.0)
+
+    def excuse(self, error: FloatArray) -> FloatArray:
+        """How far each error lies from the other testers' of the same size: agreement excuses.
+
+        Two may vouch for each other, but not when the deviation is absurd.
+        """
+        found = np.full_like(error, np.inf)
+        for rows in self.by_size:
+            if len(rows) < 2:
+                continue
+            e = np.where(self.known[rows], error[rows], np.nan)
+            for d in np.flatnonzero((~np.isnan(e)).sum(axis=0) >= 2):
+                have = np.flatnonzero(~np.isnan(e[:, d]))
+                column = e[have, d]
+                if len(have) > 12:
+                    away = np.abs(column - np.median(column))
+                else:
+                    away = np.array(
+                        [abs(one - np.median(np.delete(column, j))) for j, one in enumerate(column)]
+                    )
+                found[rows[have], d] = away
+        absurd = np.abs(error) > ABSURD * np.abs(np.nan_to_num(self.cells.expected))
+        return np.where(absurd, np.inf, found)
+
+    def score_variances(self) -> None:
+        """One step of REML scoring for κ (borrowing between dimensions) and τ."""
+        residual = self.residual()
+        solved = self.solve(residual)
+        known = self.known
+        # κ²: squares of V⁻¹r on the diagonal against their expectation; the fitted β takes a tester's share.
+        w = self.weights
+        share = 1 - np.minimum(self.free_parameters() / np.maximum(self.in_dimension, 1), 0.75)
+        score = np.where(known, solved**2 / w - share * self.diagonal / w, 0.0).sum(axis=0)
+        information = np.where(known, (self.diagonal / w) ** 2, 0.0).sum(axis=0) * share
+        relative = self.scale**2
+        all_score = float((score * relative).sum())
+        all_information = float((information * relative**2).sum())
+        common = self.common_kappa()
+        if all_information > 0:
+            common = float(np.clip(common + all_score / all_information, 0.05, 30.0))
+        own = self.kappa2 + np.where(information > 0, score / np.maximum(information, 1e-12), 0.0)
+        own = np.maximum(own, 0.02 * relative)
+        k = self.in_dimension * share
+        self.kappa2 = (k * own + BORROWED * common * relative) / (k + BORROWED)
+        self._common = common
+        # τ²
+        along = np.einsum("nda,nd->na", self.sens, solved)
+        inner = np.matmul(self.sens.transpose(0, 2, 1), self.ps)
+        quadratic = np.einsum("naa->na", inner - inner @ self.q @ inner)
+        active = quadratic > 0
+        top = np.where(active, along**2 - quadratic, 0.0).sum(axis=0)
+        bottom = np.where(active, quadratic**2, 0.0).sum(axis=0)
+        step = np.where(bottom > 0, top / np.maximum(bottom, 1e-12), 0.0)
+        # A prior worth a few testers keeps τ from being nothing, or everything, in a small round.
+        m = active.sum(axis=0)
+        own_tau = np.clip(self.tau2 + step, 0.0, 0.15**2)
+        self.tau2 = (m * own_tau + BORROWED * 0.01**2) / (m + BORROWED)
+
+    _common: float = 1.0
+    _looked_at: dict[int, tuple[list[Shape], FloatArray]] = field(default_factory=dict)
+
+    def common_kappa(self) -> float:
+        return self._common
+
+    def free_parameters(self) -> FloatArray:
+        count = np.full(self.d, 1.0)
+        for shape in self.shapes:
+            count[shape.dimension] += 2.0 if shape.kind == "growth" else 1.0
+        return count
+
+    # β
+
+    def prior(self, *, vague: bool) -> FloatArray:
+        """Covariance of harmless deviations over (size, dimension), (s·d, s·d)."""
+        s, d = self.s, self.d
+        tolerance2 = self.cells.tolerance**2
+        shift = (VAGUE if vague else HARMLESS_SHIFT) ** 2 * tolerance2
+        cov = np.zeros((s, d, s, d))
+        index = np.arange(d)
+        cov[:, index, :, index] += shift[:, None, None]
+        for size in range(s):
+            cov[size, index, size, index] += HARMLESS_SIZE**2 * tolerance2
+        flat = self.mean_sens.reshape(s * d, self.a)
+        return np.asarray(cov.reshape(s * d, s * d) + WOBBLE**2 * flat @ flat.T)
+
+    def column(self, shape: Shape) -> FloatArray:
+        """The design of a shape over (size, dimension): (s·d, 1), or (s·d, 2) for a growth."""
+        s, d = self.s, self.d
+        if shape.kind == "growth":
+            along = np.linspace(-1, 1, s) if s > 1 else np.zeros(1)
+            found = np.zeros((s, d, 2))
+            found[:, shape.dimension, 0] = 1.0
+            found[:, shape.dimension, 1] = along
+            return found.reshape(s * d, 2)
+        found = np.zeros((s, d, 1))
+        found[list(shape.sizes), shape.dimension, 0] = 1.0
+        return found.reshape(s * d, 1)
+
+    def design(self) -> FloatArray:
+        if not self.shapes:
+            return np.zeros((self.s * self.d, 0))
+        return np.hstack([self.column(shape) for shape in self.shapes])
+
+    def full(self, sums: _Sums) -> tuple[FloatArray, FloatArray]:
+        """Information as one (s·d, s·d) matrix, and the score."""
+        s, d = self.s, self.d
+        information = np.zeros((s, d, s, d))
+        for size in range(s):
+            information[size, :, size, :] = sums.information[size]
+        return information.reshape(s * d, s * d), sums.score.reshape(s * d)
+
+    def marginal(self, sums: _Sums) -> tuple[FloatArray, FloatArray]:
+        """Information and score for shapes, harmless deviations integrated out: A − A(K⁻¹+A)⁻¹A."""
+        information, score = self.full(sums)
+        k = self.prior(vague=False)
+        # (K⁻¹ + A)⁻¹ A = K (I + A K)⁻¹ A, which needs no inverse of K.
+        inner = np.eye(len(k)) + information @ k
+        solved = np.linalg.solve(inner, np.column_stack([information, score]))
+        return np.asarray(solved[:, :-1]), np.asarray(solved[:, -1])
+
+    def estimate_beta(self) -> None:
+        """β with every dimension's shift left free, so that no fault swells the variances."""
+        if self.s * self.d > CHUNK:
+            self.beta = self._beta_by_dimension(vague=True)[0]
+        else:
+            self.beta = self._posterior(self.sums(), vague=True)[0]
+
+    def _posterior(self, sums: _Sums, *, vague: bool) -> tuple[FloatArray, FloatArray]:
+        """Mean of β (s, d) and its covariance (s·d, s·d)."""
+        information, score = self.full(sums)
+        k = self.prior(vague=vague)
+        x = self.design()
+        if x.shape[1]:
+            # Shapes are all but free: a prior a hundred times a tolerance wide.
+            width = np.repeat(self.cells.tolerance[None, :], self.s, 0).reshape(-1)
+            x = x * width[:, None]
+            k = k + 1e4 * x @ x.T
+        cov = np.linalg.solve(np.eye(len(k)) + k @ information, k)
+        cov = (cov + cov.T) / 2
+        return (cov @ score).reshape(self.s, self.d), cov
+
+    def _beta_by_dimension(self, *, vague: bool) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """As the posterior, dimension by dimension, for sheets too large to take whole.
+
+        Returns mean and standard deviation (s, d), and mean shift and its deviation (d,).
+        """
+        diagonal = self.member @ np.where(self.known, self.diagonal, 0.0)
+        score = self.member @ self.solve(self.residual()) + diagonal * self.beta
+        mean, sd = np.zeros((self.s, self.d)), np.zeros((self.s, self.d))
+        shift, u_shift = np.zeros(self.d), np.zeros(self.d)
+        for d in range(self.d):
+            t2 = self.cells.tolerance[d] ** 2
+            k = np.full((self.s, self.s), (VAGUE if vague else HARMLESS_SHIFT) ** 2 * t2)
+            k = k + np.eye(self.s) * HARMLESS_SIZE**2 * t2
+            k = k + WOBBLE**2 * self.mean_sens[:, d] @ self.mean_sens[:, d].T
+            for shape in self.shapes:
+                if shape.dimension == d:
+                    x = self.column(shape).reshape(self.s, self.d, -1)[:, d]
+                    k = k + 1e4 * t2 * x @ x.T
+            cov = np.linalg.solve(np.eye(self.s) + k * diagonal[:, d][None, :], k)
+            mean[:, d] = cov @ score[:, d]
+            sd[:, d] = np.sqrt(np.maximum(np.diag(cov), 0))
+            shift[d] = mean[:, d].mean()
+            u_shift[d] = float(np.sqrt(max(cov.mean(), 0.0)))
+        return mean, sd, shift, u_shift
+
+    # Shapes
+
+    def candidates(self, d: int) -> Iterator[Shape]:
+        """Shapes worth a look in one dimension."""
+        have = np.flatnonzero(self.testers[:, d] > 0)
+        if self.in_dimension[d] < 2:
+            return
+        every = tuple(range(self.s))
+        yield Shape(d, "shift", every)
+        if self.s >= 3 and len(have) >= 3:
+            yield Shape(d, "growth", every)
+        if self.s < 2 or len(have) < 2:
+            return
+        upto = np.concatenate([[0], np.cumsum(self.testers[:, d])])
+        for length in range(1, (self.s + 1) // 2 + 1):
+            for start in range(self.s - length + 1):
+                stop = start + length
+                # Runs inside the range are short; at either end they may be as long as half the sizes.
+                if length > 2 and not (start == 0 or stop == self.s):
+                    continue
+                inside = upto[stop] - upto[start]
+                if inside >= 2 and self.in_dimension[d] > inside:
+                    yield Shape(d, "some", tuple(range(start, stop)))
+
+    def looked_at(self, d: int) -> tuple[list[Shape], FloatArray]:
+        """The candidates of a dimension with one column, and those columns (s, m); made once."""
+        if d not in self._looked_at:
+            shapes = [shape for shape in self.candidates(d) if shape.kind != "growth"]
+            columns = np.zeros((self.s, len(shapes)))
+            for j, shape in enumerate(shapes):
+                columns[list(shape.sizes), j] = 1.0
+            self._looked_at[d] = (shapes, columns)
+        return self._looked_at[d]
+
+    def price(self, shape: Shape) -> float:
+        """What a shape must gain: one for its parameters, one for how many such shapes were looked at."""
+        looked_at = max(int((self.in_dimension > 0).sum()), 1)
+        if shape.kind == "shift":
+            return 3.0 + 2 * float(np.log(looked_at))
+        if shape.kind == "growth":
+            return 8.0 + 2 * float(np.log(looked_at))
+        return 3.0 + 2 * float(np.log(looked_at * self.s))
+
+    def freedom(self, d: int) -> float:
+        return max(2.0, float(self.in_dimension[d] - self.free_parameters()[d]) + BORROWED)
+
+    def gains(
+        self, dimensions: list[int], information: FloatArray, score: FloatArray
+    ) -> list[tuple[float, Shape, FloatArray]]:
+        """Gain beyond its price of every candidate, beside the shapes there are; with its coefficients."""
+        x = self.design()
+        if x.shape[1]:
+            xm = x.T @ information
+            inverse = np.linalg.pinv(xm @ x)
+            information = information - xm.T @ inverse @ xm
+            score = score - xm.T @ (inverse @ (x.T @ score))
+        found: list[tuple[float, Shape, FloatArray]] = []
+        s, d_all = self.s, self.d
+        for d in dimensions:
+            at = np.arange(s) * d_all + d
+            info, b = information[np.ix_(at, at)], score[at]
+            nu = self.freedom(d)
+
+            def paid(gain: float, shape: Shape, nu: float = nu) -> float:
+                # With the variance estimated too, the likelihood ratio grows with the log.
+                return nu * float(np.log1p(max(gain, 0.0) / nu)) - self.price(shape)
+
+            shapes, columns = self.looked_at(d)
+            m = np.einsum("sj,st,tj->j", columns, info, columns)
+            right = columns.T @ b
+            for j, shape in enumerate(shapes):
+                if m[j] > 1e-9 and shape not in self.shapes:
+                    gain = float(right[j]) ** 2 / float(m[j])
+                    found.append((paid(gain, shape), shape, np.array([right[j] / m[j]])))
+            growth = Shape(d, "growth", tuple(range(s)))
+            if s >= 3 and (self.testers[:, d] > 0).sum() >= 3 and growth not in self.shapes:
+                z = self.profile(growth)
+                m2, r2 = z.T @ info @ z, z.T @ b
+                if np.linalg.det(m2) > 1e-9:
+                    coefficients = np.linalg.solve(m2, r2)
+                    found.append((paid(float(coefficients @ r2), growth), growth, coefficients))
+        return found
+
+    def profile(self, shape: Shape) -> FloatArray:
+        """The columns of a shape over the sizes alone, (s, 1) or (s, 2)."""
+        return self.column(shape).reshape(self.s, self.d, -1)[:, shape.dimension]
+
+    def borne_out(self, shape: Shape, coefficients: FloatArray) -> bool:
+        """Whether at least two testers, and most of those concerned, show the deviation themselves.
+
+        One tester alone never convicts a size.
+        """
+        d = shape.dimension
+        profile = self.profile(shape) @ coefficients
+        size = self.cells.sizes
+        meant = profile[size]
+        concerned = self.known[:, d] & (np.abs(meant) > 0.5 * np.max(np.abs(profile)))
+        error = self.leave_one_out()[0][:, d] + self.beta[size, d]
+        if shape.kind == "growth":
+            # The part that grows must show at both ends, each in a tester of its own.
+            slope = coefficients[1] * np.linspace(-1, 1, self.s)[size]
+            shows = self.known[:, d] & (slope * (error - coefficients[0]) > 0)
+            ends = np.abs(np.linspace(-1, 1, self.s)[size]) >= 0.4
+            return bool((shows & ends).sum() >= 3)
+        agree = concerned & (error * np.sign(meant) > 0.4 * np.abs(meant))
+        return bool(agree.sum() >= 2 and agree.sum() >= 0.6 * concerned.sum())
+
+    def _dimensions(self) -> list[int]:
+        return [d for d in range(self.d) if self.in_dimension[d] >= 2]
+
+    def _best(self, dimensions: list[int]) -> Shape | None:
+        information, score = self._evidence_parts()
+        for gain, shape, coefficients in sorted(
+            self.gains(dimensions, information, score), key=lambda g: (-g[0], g[1].dimension, g[1].sizes)
+        ):
+            if gain <= 0:
+                return None
+            if self.borne_out(shape, coefficients):
+                return shape
+        return None
+
+    def _evidence_parts(self) -> tuple[FloatArray, FloatArray]:
+        if self.s * self.d <= CHUNK:
+            return self.marginal(self.sums())
+        # Too large to take whole: dimensions apart, each given what the others are now.
+        s, d_all = self.s, self.d
+        diagonal = self.member @ np.where(self.known, self.diagonal, 0.0)
+        score = self.member @ self.solve(self.residual()) + diagonal * self.beta
+        information = np.zeros((s * d_all, s * d_all))
+        out = np.zeros(s * d_all)
+        for d in range(d_all):
+            at = np.arange(s) * d_all + d
+            t2 = self.cells.tolerance[d] ** 2
+            k = np.full((s, s), HARMLESS_SHIFT**2 * t2) + np.eye(s) * HARMLESS_SIZE**2 * t2
+            info = np.diag(diagonal[:, d])
+            solved = np.linalg.solve(np.eye(s) + info @ k, np.column_stack([info, score[:, d]]))
+            information[np.ix_(at, at)] = solved[:, :-1]
+            out[at] = solved[:, -1]
+        return information, out
+
+    def search(self) -> None:
+        """Take in the best shape as long as one pays."""
+        if not self.n or not self.d:
+            return
+        self.estimate_beta()
+        while len(self.shapes) < MOST_SHAPES:
+            shape = self._best(self._dimensions())
+            if shape is None:
+                break
+            self.shapes.append(shape)
+            self._simplify(shape.dimension)
+            self.settle(rounds=3)
+
+    def _simplify(self, d: int) -> None:
+        """A growth holds a shift within it."""
+        kinds = {shape.kind for shape in self.shapes if shape.dimension == d}
+        if "growth" in kinds:
+            self.shapes = [x for x in self.shapes if x.dimension != d or x.kind != "shift"]
+
+    def exchange(self) -> None:
+        """See, dimension by dimension, whether other shapes do better than those taken in.
+
+        They are compared refitted, by a criterion that outliers do not rule: the search adds one shape at a
+        time with the weights of the moment, which favours the broad ones.
+        """
+        for d in sorted({shape.dimension for shape in self.shapes}):
+            mine = [shape for shape in self.shapes if shape.dimension == d]
+            others = [shape for shape in self.shapes if shape.dimension != d]
+            self.shapes = others
+            information, score = self._evidence_parts()
+            best = sorted(self.gains([d], information, score), key=lambda g: (-g[0], g[1].sizes))[:8]
+            choices = [mine, *([shape] for gain, shape, _ in best if gain > 0)]
+            runs = [shape for _, shape, _ in best if shape.kind == "some"]
+            choices += [[*mine, run] for run in runs[:3] if run not in mine]
+            scored = []
+            for position, choice in enumerate(choices):
+                cost, coefficients = self.robust_cost(d, choice)
+                if position == 0 or self._each_borne_out(choice, coefficients):
+                    scored.append((cost + sum(self.price(shape) for shape in choice), position))
+            taken = choices[min(scored)[1]]
+            self.shapes = [*others, *taken]
+            self._simplify(d)
+            if taken is not mine:
+                self.settle(rounds=2)
+        self.settle(rounds=8)
+
+    def _each_borne_out(self, choice: list[Shape], coefficients: FloatArray) -> bool:
+        at = 0
+        for shape in choice:
+            width = 2 if shape.kind == "growth" else 1
+            if len(choice) == 1 and not self.borne_out(shape, coefficients[at : at + width]):
+                return False
+            at += width
+        return True
+
+    def robust_cost(self, d: int, choice: list[Shape]) -> tuple[float, FloatArray]:
+        """Minus twice the Student log-likelihood of one dimension under these shapes, and their coefficients.
+
+        Each tester's measurement is held against what the tester's others foretell.
+        """
+        error, others = self.leave_one_out()
+        rows = self.known[:, d]
+        size = self.cells.sizes[rows]
+        target = (error + self.beta[self.cells.sizes])[rows, d]
+        z = np.hstack([self.profile(shape) for shape in choice])[size]
+        base = others[rows, d] + self.um2[rows, d] + (HARMLESS_SIZE * self.cells.tolerance[d]) ** 2
+        typical = self._common * self.scale[d] ** 2
+        best = (np.inf, np.zeros(z.shape[1]))
+        for factor in (0.5, 1.0, 2.0, 4.0, 8.0, 16.0):
+            kappa2 = typical * factor
+            variance = base + kappa2
+            w = 1 / variance
+            coefficients = np.zeros(z.shape[1])
+            for _ in range(12):
+                zw = z.T * w
+                coefficients = np.linalg.lstsq(zw @ z, zw @ target, rcond=None)[0]
+                left = target - z @ coefficients
+                w = (TAILS + 1) / (TAILS + left**2 / variance) / variance
+            cost = float(
+                ((TAILS + 1) * np.log1p(left**2 / (TAILS * variance)) + np.log(variance)).sum()
+            ) + BORROWED * (float(np.log(factor)) + 1 / factor)
+            if cost < best[0]:
+                best = (cost, coefficients)
+        return best
+
+    # What comes out
+
+    def result(self) -> Pooled:
+        s, d, a = self.s, self.d, self.a
+        never = self.in_dimension == 0
+        if not self.n or not d:
+            empty = np.full((s, d), np.nan)
+            return Pooled(
+                empty,
+                empty,
+                np.full(d, np.nan),
+                np.full(d, np.nan),
+                np.ones(d),
+                np.zeros((s, d), dtype=np.intp),
+                np.zeros((s, d)),
+                (),
+                np.full(d, -np.inf),
+                np.zeros(a),
+                np.full(a, WOBBLE),
+                np.sqrt(self.tau2),
+                np.sqrt(self.kappa2),
+                np.full((self.n, d), np.nan),
+                np.full((self.n, d), np.nan),
+                True,
+            )
+        evidence = self._evidence()
+        if s * d > CHUNK:
+            mean, sd, shift, u_shift = self._beta_by_dimension(vague=True)
+            wobble, u_wobble = np.zeros(a), np.full(a, WOBBLE)
+        else:
+            sums = self.sums()
+            mean, cov = self._posterior(sums, vague=True)
+            sd = np.sqrt(np.maximum(np.diag(cov), 0)).reshape(s, d)
+            by = cov.reshape(s, d, s, d)
+            shift = mean.mean(axis=0)
+            u_shift = np.sqrt(np.array([max(by[:, j, :, j].mean(), 0.0) for j in range(d)]))
+            wobble, u_wobble = self._wobble(sums)
+        self.beta = mean
+        error, _ = self.leave_one_out()
+        add = np.where(self.known, self.diagonal / np.maximum(self.weights, 1e-6), np.nan)
+        typical = np.array(
+            [np.median(col[~np.isnan(col)]) if np.isfinite(col).any() else 0.0 for col in add.T]
+        )
+        blank = np.where(never, np.nan, 1.0)
+        return Pooled(
+            estimate=mean * blank,
+            u=sd * blank,
+            shift=shift * blank,
+            u_shift=u_shift * blank,
+            df=np.array([self.freedom(j) for j in range(d)]),
+            testers=self.testers,
+            information=np.broadcast_to(typical, (s, d)).copy(),
+            shapes=tuple(sorted(self.shapes, key=lambda x: (x.dimension, x.kind, x.sizes))),
+            evidence=evidence,
+            wobble=wobble,
+            u_wobble=u_wobble,
+            tau=np.sqrt(self.tau2),
+            kappa=np.sqrt(self.kappa2),
+            weights=np.where(self.known, self.weights, np.nan),
+            fitted=np.where(self.known, error, np.nan),
+            converged=self.settled,
+        )
+
+    def _evidence(self) -> FloatArray:
+        """What the best shape not taken gains beyond its price, and for dimensions with one, at least 0."""
+        found = np.full(self.d, -np.inf)
+        information, score = self._evidence_parts()
+        for gain, shape, _ in self.gains(self._dimensions(), information, score):
+            found[shape.dimension] = max(found[shape.dimension], gain)
+        for shape in self.shapes:
+            found[shape.dimension] = max(found[shape.dimension], 0.0)
+        return found
+
+    def _wobble(self, sums: _Sums) -> tuple[FloatArray, FloatArray]:
+        """The part of β that is everybody's gauge: posterior of its coefficients."""
+        information, score = self.full(sums)
+        flat = self.mean_sens.reshape(self.s * self.d, self.a)
+        k = self.prior(vague=False)
+        x = self.design()
+        if x.shape[1]:
+            width = np.repeat(self.cells.tolerance[None, :], self.s, 0).reshape(-1)
+            x = x * width[:, None]
+            k = k + 1e4 * x @ x.T
+        # θ̄ has covariance ω²I and covariance ω²F' with β; condition on what is seen.
+        precision = np.linalg.solve(np.eye(len(k)) + information @ k, information)
+        seen = np.linalg.solve(np.eye(len(k)) + information @ k, score)
+        mean = WOBBLE**2 * flat.T @ seen
+        cov = WOBBLE**2 * np.eye(self.a) - WOBBLE**4 * flat.T @ precision @ flat
+        return mean, np.sqrt(np.maximum(np.diag(cov), 0.0))
