@@ -138,7 +138,7 @@ CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BEAT_SCHEDULE = {
-    "pick-up-lost-work": {"task": "testround.outbox.tasks.sweep", "schedule": 60.0},
+    "chores": {"task": "testround.outbox.tasks.chores", "schedule": 60.0},
 }
 
 AUTH_USER_MODEL = "people.User"

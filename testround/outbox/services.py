@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import logging
 import threading
+import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
@@ -20,11 +21,16 @@ logger = logging.getLogger(__name__)
 MOST_ATTEMPTS = 6
 # A task normally starts within a second; after a minute it is taken for lost.
 LOST_AFTER = dt.timedelta(seconds=60)
+CHORES_EVERY = 60.0
 
 Handler = Callable[[dict[str, Any]], None]
+Chore = Callable[[], object]
 _handlers: dict[str, Handler] = {}
+_chores: list[Chore] = []
 _pool: ThreadPoolExecutor | None = None
 _pool_lock = threading.Lock()
+# Of this process alone: two processes that both do the chores do no harm.
+_chores_last = float("-inf")
 
 
 def handles(kind: str) -> Callable[[Handler], Handler]:
@@ -35,6 +41,12 @@ def handles(kind: str) -> Callable[[Handler], Handler]:
         return handler
 
     return register
+
+
+def regularly(chore: Chore) -> Chore:
+    """Register a function to be run every minute or so. It may run twice at once, so it is idempotent."""
+    _chores.append(chore)
+    return chore
 
 
 def work_add(*, kind: str, subject: dict[str, Any], once_key: str = "") -> Work:
@@ -67,7 +79,7 @@ def _send(work_id: int) -> None:
                 # The row is committed and the sweep will find it; the person's submission stands.
                 logger.exception("The broker did not take work %s; the sweep will", work_id)
         case _:
-            _thread_pool().submit(_run_in_thread, work_id)
+            _thread_pool().submit(_in_thread, lambda: work_run(work_id=work_id))
 
 
 def _thread_pool() -> ThreadPoolExecutor:
@@ -78,12 +90,12 @@ def _thread_pool() -> ThreadPoolExecutor:
         return _pool
 
 
-def _run_in_thread(work_id: int) -> None:
+def _in_thread(job: Callable[[], object]) -> None:
     close_old_connections()
     try:
-        work_run(work_id=work_id)
+        job()
     except Exception:
-        logger.exception("Work %s broke", work_id)
+        logger.exception("Work in the thread broke")
     finally:
         close_old_connections()
 
@@ -119,6 +131,28 @@ def work_run(*, work_id: int) -> bool:
     work.problem = ""
     work.save(update_fields=["state", "finished", "problem"])
     return True
+
+
+def chores_run() -> None:
+    """Pick up lost work and do what is done regularly. One chore that breaks does not stop the others."""
+    for chore in (work_sweep, *_chores):
+        try:
+            chore()
+        except Exception:
+            logger.exception("The chore %s broke", getattr(chore, "__qualname__", chore))
+
+
+def chores_when_due(**_: object) -> None:
+    """In an embedded installation, where no clock process runs, requests wind the clock.
+
+    Called at the start of each request; at most once in CHORES_EVERY it sends the chores to the thread.
+    """
+    global _chores_last
+    now = time.monotonic()
+    if settings.OUTBOX_RUNNER != "thread" or now - _chores_last < CHORES_EVERY:
+        return
+    _chores_last = now
+    _thread_pool().submit(_in_thread, chores_run)
 
 
 def work_sweep(*, most: int = 200) -> int:

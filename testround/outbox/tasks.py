@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from celery import shared_task
 
-from testround.outbox.services import work_run, work_sweep
+from testround.outbox.services import chores_run, work_run
 
 
 @shared_task(name="testround.outbox.tasks.run", acks_late=True)
@@ -12,6 +12,6 @@ def run(work_id: int) -> None:
     work_run(work_id=work_id)
 
 
-@shared_task(name="testround.outbox.tasks.sweep")
-def sweep() -> None:
-    work_sweep()
+@shared_task(name="testround.outbox.tasks.chores")
+def chores() -> None:
+    chores_run()
