@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import logging
-import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from functools import cache
 from typing import Any
 
 from django.conf import settings
@@ -27,10 +27,6 @@ Handler = Callable[[dict[str, Any]], None]
 Chore = Callable[[], object]
 _handlers: dict[str, Handler] = {}
 _chores: list[Chore] = []
-_pool: ThreadPoolExecutor | None = None
-_pool_lock = threading.Lock()
-# Of this process alone: two processes that both do the chores do no harm.
-_chores_last = float("-inf")
 
 
 def handles(kind: str) -> Callable[[Handler], Handler]:
@@ -82,12 +78,9 @@ def _send(work_id: int) -> None:
             _thread_pool().submit(_in_thread, lambda: work_run(work_id=work_id))
 
 
+@cache
 def _thread_pool() -> ThreadPoolExecutor:
-    global _pool
-    with _pool_lock:
-        if _pool is None:
-            _pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="outbox")
-        return _pool
+    return ThreadPoolExecutor(max_workers=1, thread_name_prefix="outbox")
 
 
 def _in_thread(job: Callable[[], object]) -> None:
@@ -142,17 +135,29 @@ def chores_run() -> None:
             logger.exception("The chore %s broke", getattr(chore, "__qualname__", chore))
 
 
+class _Clock:
+    """When this process last did its chores. Two processes that both do them do no harm."""
+
+    def __init__(self) -> None:
+        self._last = float("-inf")
+
+    def is_due(self, now: float) -> bool:
+        if now - self._last < CHORES_EVERY:
+            return False
+        self._last = now
+        return True
+
+
+_chores_clock = _Clock()
+
+
 def chores_when_due(**_: object) -> None:
     """In an embedded installation, where no clock process runs, requests wind the clock.
 
     Called at the start of each request; at most once in CHORES_EVERY it sends the chores to the thread.
     """
-    global _chores_last
-    now = time.monotonic()
-    if settings.OUTBOX_RUNNER != "thread" or now - _chores_last < CHORES_EVERY:
-        return
-    _chores_last = now
-    _thread_pool().submit(_in_thread, chores_run)
+    if settings.OUTBOX_RUNNER == "thread" and _chores_clock.is_due(time.monotonic()):
+        _thread_pool().submit(_in_thread, chores_run)
 
 
 def work_sweep(*, most: int = 200) -> int:
