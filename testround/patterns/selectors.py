@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
+
 from django.db.models import Count, Max, Q, QuerySet
 
+from testround.kernel.roundfile import plain
 from testround.patterns.models import Edition, Pattern
 from testround.people.models import User
 
@@ -20,10 +23,14 @@ def editions_of(user: User) -> QuerySet[Edition]:
 
 def patterns_listed(user: User) -> QuerySet[Pattern]:
     """For the list page: ``edition_count``, ``round_count`` and ``changed`` beside every pattern."""
-    return patterns_of(user).annotate(
-        edition_count=Count("editions", distinct=True),
-        round_count=Count("editions__rounds", distinct=True),
-        changed=Max("editions__created"),
+    return (
+        patterns_of(user)
+        .annotate(
+            edition_count=Count("editions", distinct=True),
+            round_count=Count("editions__rounds", distinct=True),
+            changed=Max("editions__created"),
+        )
+        .order_by("-created", "-pk")
     )
 
 
@@ -35,5 +42,11 @@ def editions_listed(pattern: Pattern) -> QuerySet[Edition]:
             round_count=Count("rounds", distinct=True),
             open_round_count=Count("rounds", filter=~Q(rounds__state="closed"), distinct=True),
         )
+        .order_by("-created", "-pk")
         .prefetch_related("rounds")
     )
+
+
+def edition_as_file(edition: Edition) -> bytes:
+    """The edition's sheet as the ``pattern`` object of a round file, UTF-8 JSON."""
+    return (json.dumps(plain(edition.document), ensure_ascii=False, indent=2) + "\n").encode()

@@ -8,11 +8,13 @@ from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.db.models import F, ProtectedError
 from django.utils import timezone
+from pydantic import ValidationError
 
 from testround.kernel.problems import InputProblems, Problem
 from testround.kernel.round import Pattern as SheetDocument
-from testround.kernel.roundfile import plain
+from testround.kernel.roundfile import plain, problems_of
 from testround.kernel.sheet import check_pattern
+from testround.kernel.terms import terms_of
 from testround.patterns.models import Edition, Pattern
 from testround.people.models import User
 
@@ -39,7 +41,8 @@ class SheetChanged(Exception):
         self.edition = edition
         super().__init__(
             "This sheet was saved from another window after you opened it here. Nothing you typed is "
-            "lost: it is still on this page. Compare it with the saved sheet, then save again to put yours in its place."
+            "lost: it is still on this page. Compare it with the saved sheet, then save again to put yours "
+            "in its place."
         )
 
 
@@ -74,16 +77,22 @@ def _check_label(pattern: Pattern, label: str, *, besides: int | None = None) ->
 
 
 @transaction.atomic
-def pattern_create(*, owner: User, document: SheetDocument, terms: str = "us") -> Edition:
-    """Make a pattern with its first edition. Raises SheetRefused."""
+def pattern_create(*, owner: User, document: SheetDocument, terms: str | None = None) -> Edition:
+    """Make a pattern with its first edition. Raises SheetRefused.
+
+    ``terms`` is the dialect of its stitch terms; left out, it is what the text gives away, else the owner's.
+    """
     sheet = _checked(document)
+    terms = terms or terms_guessed(document) or owner.terms
     pattern = Pattern.objects.create(owner=owner, title=document.title)
     return Edition.objects.create(pattern=pattern, label=document.edition, sheet=sheet, terms=terms)
 
 
 @transaction.atomic
-def edition_save(*, edition: Edition, document: SheetDocument, revision: int, by: User) -> Edition:
-    """Put a sheet in place of the edition's own.
+def edition_save(
+    *, edition: Edition, document: SheetDocument, revision: int, by: User, terms: str | None = None
+) -> Edition:
+    """Put a sheet in place of the edition's own, and say in which terms its text is written.
 
     ``revision`` is the one that was read: when someone has saved since, this is refused rather than
     overwritten. Raises SheetFrozen, SheetChanged, SheetRefused.
@@ -97,7 +106,8 @@ def edition_save(*, edition: Edition, document: SheetDocument, revision: int, by
     sheet = _checked(document)
     _check_label(stored.pattern, document.edition, besides=stored.pk)
     stored.sheet, stored.label, stored.revision = sheet, document.edition, revision + 1
-    stored.save(update_fields=["sheet", "label", "revision"])
+    stored.terms = terms or stored.terms
+    stored.save(update_fields=["sheet", "label", "revision", "terms"])
     if stored.pattern.title != document.title:
         stored.pattern.title = document.title
         stored.pattern.save(update_fields=["title"])
@@ -115,7 +125,10 @@ def edition_create_next(
     pattern = Pattern.objects.select_for_update().get(pk=edition.pattern_id)
     _check_owner(pattern, by)
     content = plain(edition.document if document is None else document)
-    document = SheetDocument.model_validate({**content, "edition": label})
+    try:
+        document = SheetDocument.model_validate({**content, "edition": label})
+    except ValidationError as error:
+        raise SheetRefused(problems_of(error)) from None
     _check_label(pattern, document.edition)
     return Edition.objects.create(
         pattern=pattern, label=document.edition, sheet=_checked(document), terms=edition.terms
@@ -135,14 +148,6 @@ def edition_freeze(*, edition: Edition) -> None:
 
 
 @transaction.atomic
-def edition_set_terms(*, edition: Edition, terms: str, by: User) -> None:
-    """Say in which dialect of stitch terms the edition's text is written."""
-    _check_owner(edition.pattern, by)
-    edition.terms = Edition.Terms(terms)
-    edition.save(update_fields=["terms"])
-
-
-@transaction.atomic
 def pattern_delete(*, pattern: Pattern, by: User) -> None:
     """Delete a pattern that no round was made on. Raises PatternInUse."""
     _check_owner(pattern, by)
@@ -150,6 +155,20 @@ def pattern_delete(*, pattern: Pattern, by: User) -> None:
         pattern.delete()
     except ProtectedError:
         raise PatternInUse from None
+
+
+def terms_guessed(document: SheetDocument) -> str | None:
+    """The dialect of stitch terms that the sheet's own words give away; None when they do not."""
+    words = [document.title]
+    for entry in (
+        *document.gauges,
+        *document.measures,
+        *document.numbers,
+        *document.dimensions,
+        *document.parts,
+    ):
+        words += [getattr(entry, name) or "" for name in ("label", "place", "how") if hasattr(entry, name)]
+    return terms_of("\n".join(words))
 
 
 def next_label(label: str) -> str:

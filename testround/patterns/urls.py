@@ -1,4 +1,15 @@
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
+
+from testround.patterns import views
 
 app_name = "patterns"
-urlpatterns: list[URLPattern | URLResolver] = []
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", views.pattern_list, name="list"),
+    path("new/", views.pattern_new, name="new"),
+    path("<str:code>/", views.pattern_detail, name="detail"),
+    path("<str:code>/delete/", views.pattern_remove, name="delete"),
+    path("<str:code>/<int:pk>/", views.sheet, name="sheet"),
+    path("<str:code>/<int:pk>/check/", views.sheet_check, name="check"),
+    path("<str:code>/<int:pk>/next/", views.next_edition, name="next_edition"),
+    path("<str:code>/<int:pk>/file/", views.edition_file, name="edition_file"),
+]

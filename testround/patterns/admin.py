@@ -1,0 +1,20 @@
+from __future__ import annotations
+
+from django.contrib import admin
+
+from testround.outbox.admin import ReadOnlyAdmin
+from testround.patterns.models import Edition, Pattern
+
+
+@admin.register(Pattern)
+class PatternAdmin(ReadOnlyAdmin):
+    list_display = ("title", "owner", "code", "created")
+    list_select_related = ("owner",)
+    search_fields = ("title", "code", "owner__email")
+
+
+@admin.register(Edition)
+class EditionAdmin(ReadOnlyAdmin):
+    list_display = ("pattern", "label", "terms", "created", "frozen_at")
+    list_select_related = ("pattern",)
+    search_fields = ("pattern__title", "pattern__code", "label")

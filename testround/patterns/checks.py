@@ -1,0 +1,157 @@
+"""The desk check as the sheet's page shows it: computed beside printed, and what differs in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from testround.kernel.deskcheck import PrintedCount, PrintedMeasurement, desk_check
+from testround.kernel.round import Pattern
+from testround.kernel.sheet import FloatArray, GaugeColumns, Inputs, Sheet
+from testround.kernel.units import format_count, format_length
+from testround.patterns.drafts import Computed, Placed, Row, Scale, SheetDraft
+
+
+@dataclass(frozen=True, slots=True)
+class SheetCheck:
+    """What there is to say of a sheet as a whole.
+
+    ``problems`` keep it from being computed or stored, ``faults`` are printed values that are wrong, and
+    ``notes`` are places to look at that may be meant.
+    """
+
+    problems: tuple[Placed, ...]
+    faults: tuple[Placed, ...]
+    notes: tuple[str, ...]
+    compared: int
+    is_graded: bool
+
+    @property
+    def summary(self) -> str:
+        """The answer to "are the pattern's numbers right?" in one sentence."""
+        if self.problems:
+            return f"{_counted(len(self.problems), 'thing')} to mend before this sheet can be used."
+        if self.faults:
+            return (
+                f"{_counted(len(self.faults), 'printed value')} of {self.compared} "
+                f"{'is' if len(self.faults) == 1 else 'are'} not what the formulas give."
+            )
+        if not self.is_graded:
+            return "The formulas work. Try them with measures and a gauge below."
+        if not self.compared:
+            return "The formulas work. Nothing is printed yet to compare them with."
+        if self.compared == 1:
+            return "The one printed value is what the formulas give."
+        return f"All {self.compared} printed values are what the formulas give."
+
+    @property
+    def is_clean(self) -> bool:
+        return not self.problems and not self.faults
+
+
+def check(draft: SheetDraft, pattern: Pattern | None) -> SheetCheck:
+    """Compute the sheet, put every result beside its field in the draft, and say what is wrong.
+
+    ``pattern`` is the draft as a sheet; None when it has problems, and then whatever does not hang on them
+    is computed all the same.
+    """
+    problems = tuple(draft.problems())
+    whole = pattern if pattern is not None else draft.readable_part()
+    if whole is None:
+        return SheetCheck(problems, (), (), 0, draft.is_graded)
+    sheet = Sheet(whole)
+    inputs = sheet.stated() if draft.is_graded else _tried(draft, sheet)
+    numbers = sheet.numbers(inputs)
+    values = {
+        "numbers": numbers,
+        "dimensions": sheet.dimensions(inputs, numbers),
+        "parts": sheet.parts(inputs, numbers),
+    }
+    found = desk_check(sheet)
+    differs: dict[tuple[str, str, str], str] = {}
+    for count in found.counts:
+        differs["numbers", count.key, count.size] = _count_sentence(count)
+    for measurement in found.measurements:
+        differs["dimensions", measurement.key, measurement.size] = _measurement_sentence(
+            measurement, draft.scale
+        )
+    faults = []
+    columns = draft.columns if draft.is_graded else [""]
+    for group, by_key in values.items():
+        for row in draft.kept_rows(group):
+            # With problems about, two rows may still claim one key; the first of them is the one computed.
+            column = by_key.get(row.cells["key"].text.strip())
+            row.computed = [
+                Computed(
+                    id=f"c-{row.name}-{j}",
+                    text=_shown(column, j, group, draft.scale),
+                    differs=differs.get((group, row.cells["key"].text.strip(), size), ""),
+                )
+                for j, size in enumerate(columns)
+            ]
+            faults += [
+                Placed(_where(row, size), answer.differs, row.sized[j].id)
+                for j, (size, answer) in enumerate(zip(columns, row.computed, strict=True))
+                if answer.differs
+            ]
+    compared = sum(
+        int(np.sum(~np.isnan(printed)))
+        for printed in (*sheet.printed_numbers().values(), *sheet.printed_dimensions().values())
+    )
+    notes = tuple(note.sentence for note in found.notes)
+    return SheetCheck(tuple(draft.problems()), tuple(faults), notes, compared, draft.is_graded)
+
+
+def _tried(draft: SheetDraft, sheet: Sheet) -> Inputs:
+    """One column, from the measures and gauges that are tried; what is not tried is unknown."""
+    measures = {key: value for key, (value, *_) in draft.tried("measures").items() if value is not None}
+    inputs = sheet.worked_from([measures])
+    gauges = {}
+    known = {gauge.key for gauge in sheet.pattern.gauges}
+    for key, tried in draft.tried("gauges").items():
+        if key in known:
+            st, row = (np.array([np.nan if value is None else value / 10]) for value in tried)
+            gauges[key] = GaugeColumns(st, row)
+    return sheet.with_gauges(inputs, gauges)
+
+
+def _shown(column: FloatArray | None, j: int, group: str, scale: Scale) -> str:
+    if column is None or np.isnan(column[j]):
+        return "–"
+    value = float(column[j])
+    if group == "dimensions":
+        return format_length(value, scale.units).removesuffix(f" {scale.units}")
+    return format_count(value)
+
+
+def _where(row: Row, size: str) -> str:
+    place = row.cells["place"].text.strip() if "place" in row.cells else ""
+    return f"{row.title}, size {size}" + (f" ({place})" if place else "")
+
+
+def _count_sentence(count: PrintedCount) -> str:
+    apart = count.printed - count.computed
+    return (
+        f"{format_count(count.printed)} is printed and the formula gives {format_count(count.computed)}, "
+        f"{format_count(abs(apart))} {'fewer' if apart > 0 else 'more'}."
+    )
+
+
+def _measurement_sentence(measurement: PrintedMeasurement, scale: Scale) -> str:
+    apart = measurement.printed - measurement.follows
+    beyond = (
+        "more than the tolerance of"
+        if measurement.verdict == "amend"
+        else "more than rounding explains, though within the tolerance of"
+    )
+    return (
+        f"{format_length(measurement.printed, scale.units)} is printed and the counts give "
+        f"{format_length(measurement.follows, scale.units)} at the stated gauge: "
+        f"{format_length(abs(apart), scale.units)} {'less' if apart > 0 else 'more'}, "
+        f"{beyond} {format_length(measurement.tolerance, scale.units)}."
+    )
+
+
+def _counted(n: int, what: str) -> str:
+    return f"{n} {what}" if n == 1 else f"{n} {what}s"

@@ -1,0 +1,828 @@
+"""A sheet as it is typed: every field of the sheet's page, what stands in it, and what is wrong with it.
+
+A draft is made from a stored sheet or from a posted form, and turned back into a sheet. What was not edited
+comes back exactly as it was stored, whatever unit it was shown in: the text of a field is compared with
+the text that its stored value is shown as, and only parsed when it differs.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from testround.kernel.problems import Problem
+from testround.kernel.round import Pattern
+from testround.kernel.roundfile import RoundFileError, plain, read_pattern
+from testround.kernel.units import (
+    GaugeSpan,
+    LengthUnit,
+    ToolSystem,
+    UnitsError,
+    format_gauge,
+    format_length,
+    parse_count,
+    parse_gauge,
+    parse_length,
+    parse_tool,
+    tool_label,
+)
+
+Kind = Literal[
+    "text", "long", "key", "formula", "choice", "length", "constant", "gauge", "tool", "count", "amount"
+]
+
+NUMBER_UNITS = (("st", "stitches"), ("row", "rows"), ("rep", "repeats"))
+CONSTANT_UNITS = (
+    ("", "plain ratio"),
+    ("cm", "length"),
+    ("st", "stitches"),
+    ("row", "rows"),
+    ("rep", "repeats"),
+)
+YARN_WEIGHTS = (
+    ("", "not said"),
+    ("0", "0 Lace"),
+    ("1", "1 Super Fine"),
+    ("2", "2 Fine"),
+    ("3", "3 Light"),
+    ("4", "4 Medium"),
+    ("5", "5 Bulky"),
+    ("6", "6 Super Bulky"),
+    ("7", "7 Jumbo"),
+)
+CRAFTS = (("knit", "Knitting"), ("crochet", "Crochet"))
+
+# More rows than any sheet may have are not read off a form; the sheet's own limits say the rest.
+MOST_ROWS = 600
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One field of a row of the sheet, as the document names it."""
+
+    name: str
+    label: str
+    kind: Kind
+    required: bool = False
+    choices: tuple[tuple[str, str], ...] = ()
+    example: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """One list of the sheet: what a row of it has, and what goes by size."""
+
+    name: str
+    one: str
+    columns: tuple[Column, ...]
+    sized: Column | None = None
+
+
+_KEY = Column("key", "Key", "key", required=True, example="back_sts")
+_LABEL = Column("label", "Name", "text", required=True)
+_HOW = Column("how", "How to measure", "long")
+
+GROUPS: dict[str, Group] = {
+    group.name: group
+    for group in (
+        Group(
+            "gauges",
+            "gauge",
+            (
+                _KEY,
+                _LABEL,
+                Column("stitches", "Stitches", "gauge", required=True, example="22"),
+                Column("rows", "Rows", "gauge", required=True, example="30"),
+                Column("tool_mm", "Hook or needle", "tool", example="4 mm"),
+                Column("yarn_weight", "Yarn weight", "choice", choices=YARN_WEIGHTS),
+            ),
+        ),
+        Group(
+            "measures", "measure", (_KEY, _LABEL, _HOW), Column("values", "Body measurement", "length", True)
+        ),
+        Group(
+            "constants",
+            "constant",
+            (
+                _KEY,
+                _LABEL,
+                Column("value", "Value", "constant", required=True, example="8"),
+                Column("unit", "Unit", "choice", choices=CONSTANT_UNITS),
+            ),
+        ),
+        Group(
+            "numbers",
+            "number",
+            (
+                _KEY,
+                _LABEL,
+                Column("place", "Place in the text", "text"),
+                Column("unit", "Unit", "choice", required=True, choices=NUMBER_UNITS),
+                Column(
+                    "formula",
+                    "Formula",
+                    "formula",
+                    required=True,
+                    example="multiple(bust / 2 * body.st, of=2)",
+                ),
+            ),
+            Column("printed", "Printed", "count"),
+        ),
+        Group(
+            "dimensions",
+            "dimension",
+            (
+                _KEY,
+                _LABEL,
+                Column("tolerance", "Tolerance", "length", required=True),
+                Column("formula", "Formula", "formula", required=True, example="2 * back_sts / body.st"),
+                _HOW,
+            ),
+            Column("printed", "Printed", "length"),
+        ),
+        Group(
+            "parts",
+            "part",
+            (
+                _KEY,
+                _LABEL,
+                Column("stitches", "Formula", "formula", required=True, example="back_sts * body_rows"),
+            ),
+        ),
+    )
+}
+# Rows that always stand there, one each, and carry nothing but values by size.
+BY_SIZE: dict[str, Column] = {
+    "yarn": Column("yarn", "Yarn, metres", "amount"),
+    "hours": Column("hours", "Hours", "amount"),
+}
+HEAD: tuple[Column, ...] = (
+    Column("title", "Title", "text", required=True),
+    Column("edition", "Edition", "text", required=True, example="1.0"),
+    Column("craft", "Craft", "choice", required=True, choices=CRAFTS),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """The units a designer reads and types in."""
+
+    units: LengthUnit = "cm"
+    tools: ToolSystem = "metric"
+
+    @property
+    def over(self) -> GaugeSpan:
+        return "4in" if self.units == "in" else "10cm"
+
+    @property
+    def over_words(self) -> str:
+        return "4 in" if self.units == "in" else "10 cm"
+
+    def shown(self, kind: Kind, value: Any, *, craft: str, unit: str | None = None) -> str:
+        """A stored value as the text of its field."""
+        match kind:
+            case _ if value is None:
+                return ""
+            case "length":
+                return self._length(value)
+            case "constant" if unit == "cm":
+                return self._length(value)
+            case "gauge":
+                return _decimal(value) if self.units == "cm" else format_gauge(value, "4in")
+            case "tool":
+                return tool_label(value, craft, self.tools).partition(" (")[0]
+            case "count" | "amount" | "constant":
+                return _decimal(value)
+            case _:
+                return str(value)
+
+    def _length(self, cm: float) -> str:
+        if self.units == "cm":
+            return _decimal(cm)
+        return ("-" if cm < 0 else "") + format_length(abs(cm), "in").removesuffix(" in")
+
+    def read(self, kind: Kind, text: str, *, name: str, craft: str, unit: str | None = None) -> Any:
+        """The value of a typed text, as the document holds it. Raises UnitsError."""
+        match kind:
+            case "length":
+                return parse_length(text, self.units, name=name).cm
+            case "constant":
+                return self._constant(text, name, unit)
+            case "gauge":
+                return parse_gauge(text, self.over, name=name)
+            case "tool":
+                return parse_tool(text, craft, self.tools, name=name).mm
+            case "count" | "amount":
+                return parse_count(text, name=name)
+            case _:
+                return text
+
+    def _constant(self, text: str, name: str, unit: str | None) -> float:
+        """A constant may be nothing or less than nothing, as negative ease is."""
+        bare = text.strip()
+        below = bare[:1] in ("-", "−", "–")
+        size = bare[1:].strip() if below else bare
+        if unit == "cm" and not re.fullmatch(r"[0.,]+\s*\D*", size):
+            value = parse_length(size, self.units, name=name).cm
+        else:
+            value = parse_count(re.sub(r"\s*(cm|in)$", "", size) if unit == "cm" else size, name=name)
+        return -value if below else value
+
+
+def _decimal(value: float) -> str:
+    """A stored number in full, so that what is shown is what is stored."""
+    return str(int(value)) if float(value).is_integer() else repr(float(value))
+
+
+@dataclass
+class Cell:
+    """One field on the page: its name there, what stands in it, and what is wrong with it."""
+
+    name: str
+    column: Column
+    label: str
+    text: str = ""
+    errors: list[str] = field(default_factory=list)
+    # Where a formula goes wrong: what is before, the place, and what follows.
+    wrong: tuple[str, str, str] | None = None
+
+    @property
+    def id(self) -> str:
+        return f"id_{self.name}"
+
+    @property
+    def errors_id(self) -> str:
+        return f"{self.id}_errors"
+
+    @property
+    def is_blank(self) -> bool:
+        return not self.text.strip()
+
+    @property
+    def try_name(self) -> str:
+        return f"Try {self.column.label or self.column.name}"
+
+    @property
+    def choice_label(self) -> str:
+        """What the chosen option is called."""
+        return dict(self.column.choices).get(self.text, self.text)
+
+    def refuse(self, sentence: str) -> None:
+        if sentence not in self.errors:
+            self.errors.append(sentence)
+
+
+@dataclass
+class Row:
+    """One entry of a group, as typed. ``was`` is the key it is stored under, empty for a new one."""
+
+    group: str
+    index: int
+    was: str
+    cells: dict[str, Cell]
+    sized: list[Cell]
+    sizes: tuple[str, ...] = ()
+    delete: bool = False
+    is_new: bool = False
+    errors: list[str] = field(default_factory=list)
+    # The kernel's answers, filled in by `checks`.
+    computed: list[Computed] = field(default_factory=list)
+    # Fields of a made-to-measure sheet that are tried out and never stored.
+    tries: list[Cell] = field(default_factory=list)
+
+    @property
+    def name(self) -> str:
+        return f"{self.group}-{self.index}" if self.group in GROUPS else self.group
+
+    @property
+    def title(self) -> str:
+        for column in ("label", "key"):
+            if column in self.cells and not self.cells[column].is_blank:
+                return self.cells[column].text.strip()
+        return f"{GROUPS[self.group].one} {self.index + 1}" if self.group in GROUPS else self.group
+
+    @property
+    def all_cells(self) -> Iterator[Cell]:
+        yield from self.cells.values()
+        yield from self.sized
+
+    @property
+    def is_blank(self) -> bool:
+        """Whether nothing was typed in it; what a choice stands on by itself does not count."""
+        return all(cell.is_blank for cell in self.all_cells if cell.column.kind != "choice")
+
+    @property
+    def has_errors(self) -> bool:
+        return bool(self.errors) or any(cell.errors for cell in self.all_cells)
+
+    @property
+    def why_id(self) -> str:
+        """The list under the row that says what is wrong with the values in it."""
+        return f"why-{self.name}"
+
+    @property
+    def by_column(self) -> list[tuple[str, Cell | None, Computed | None]]:
+        """By size: its name, the printed field and the computed value, either of which may be missing."""
+        n = max(len(self.sized), len(self.computed), len(self.sizes))
+        if not self.sizes:
+            return [("As tried", None, answer) for answer in self.computed]
+        return [
+            (
+                self.sizes[j],
+                self.sized[j] if j < len(self.sized) else None,
+                self.computed[j] if j < len(self.computed) else None,
+            )
+            for j in range(n)
+        ]
+
+    @property
+    def named_differences(self) -> list[tuple[str, Computed]]:
+        """The computed values that the printed ones differ from, each with its size."""
+        return [
+            (size, answer) for size, answer in zip(self.sizes, self.computed, strict=False) if answer.differs
+        ]
+
+    @property
+    def sized_errors(self) -> list[Cell]:
+        return [cell for cell in self.sized if cell.errors]
+
+
+@dataclass(frozen=True, slots=True)
+class Computed:
+    """What the formula gives in one column, beside what is printed there.
+
+    ``differs`` is a sentence where the printed value is not what it should be.
+    """
+
+    id: str
+    text: str
+    differs: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A problem of the whole sheet, said with the row it is in and a link to the field."""
+
+    where: str
+    sentence: str
+    target: str = ""
+
+    @property
+    def path(self) -> str:
+        return self.where
+
+
+class SheetDraft:
+    """All fields of one sheet's page. Make one with :meth:`of` or :meth:`typed`."""
+
+    def __init__(self, *, scale: Scale, kind: str, craft: str) -> None:
+        self.scale = scale
+        self.kind = kind
+        self.craft = craft
+        self.columns: list[str] = []
+        # The typed list of sizes is not the columns the page was made with.
+        self.columns_changed = False
+        self.head: dict[str, Cell] = {}
+        self.sizes = Cell("sizes", Column("sizes", "Sizes", "text", required=True), "Sizes")
+        self.yarn_per_m2 = Cell(
+            "yarn_per_m2", Column("yarn_per_m2", "Yarn per square metre", "amount"), "Yarn per square metre"
+        )
+        self.rows: dict[str, list[Row]] = {name: [] for name in GROUPS}
+        self.by_size: dict[str, Row] = {}
+        self.errors: list[str] = []
+        self._stored: dict[str, Any] = {}
+
+    @property
+    def is_graded(self) -> bool:
+        return self.kind == "graded"
+
+    # From a stored sheet
+
+    @classmethod
+    def of(cls, pattern: Pattern, scale: Scale) -> SheetDraft:
+        """The page of a stored sheet."""
+        draft = cls(scale=scale, kind=pattern.kind, craft=pattern.craft)
+        document = plain(pattern)
+        draft._stored = document
+        draft.columns = list(pattern.sizes)
+        draft.sizes.text = ", ".join(pattern.sizes)
+        for column in HEAD:
+            draft.head[column.name] = Cell(column.name, column, column.label, str(document[column.name]))
+        draft.yarn_per_m2.text = draft._shown(draft.yarn_per_m2.column, document.get("yarn_per_m2"))
+        for name, group in GROUPS.items():
+            for index, entry in enumerate(document.get(name, [])):
+                draft.rows[name].append(draft._row(group, index, entry["key"], draft._texts(group, entry)))
+        for name, column in BY_SIZE.items():
+            draft.by_size[name] = draft._by_size_row(name, column, document.get(name) or {})
+        return draft
+
+    def _shown(self, column: Column, value: Any, unit: str | None = None) -> str:
+        return self.scale.shown(column.kind, value, craft=self.craft, unit=unit)
+
+    def _texts(self, group: Group, entry: Mapping[str, Any]) -> dict[str, str]:
+        """Texts of a stored entry by the part of the field's name that follows the row's."""
+        texts = {
+            column.name: self._shown(column, entry.get(column.name), entry.get("unit"))
+            for column in group.columns
+        }
+        if group.sized is not None:
+            values = entry.get(group.sized.name) or {}
+            for j, size in enumerate(self.columns):
+                texts[f"{group.sized.name}-{j}"] = self._shown(group.sized, values.get(size))
+        return texts
+
+    def _row(self, group: Group, index: int, was: str, texts: Mapping[str, str]) -> Row:
+        prefix = f"{group.name}-{index}"
+        title = texts.get("label", "").strip() or f"{group.one} {index + 1}"
+        cells = {
+            column.name: Cell(
+                f"{prefix}-{column.name}",
+                column,
+                f"{title}: {column.label.lower()}",
+                texts.get(column.name, ""),
+            )
+            for column in group.columns
+        }
+        sized = []
+        if group.sized is not None and self.is_graded:
+            sized = [
+                Cell(
+                    f"{prefix}-{group.sized.name}-{j}",
+                    group.sized,
+                    f"{title}: {group.sized.label.lower()}, {size}",
+                    texts.get(f"{group.sized.name}-{j}", ""),
+                )
+                for j, size in enumerate(self.columns)
+            ]
+        return Row(group.name, index, was, cells, sized, tuple(self.columns))
+
+    def _by_size_row(self, name: str, column: Column, values: Mapping[str, Any]) -> Row:
+        sized = [
+            Cell(f"{name}-{j}", column, f"{column.label}, {size}", self._shown(column, values.get(size)))
+            for j, size in enumerate(self.columns)
+        ]
+        return Row(name, 0, name, {}, sized if self.is_graded else [], tuple(self.columns))
+
+    # From a posted form
+
+    @classmethod
+    def typed(cls, post: Mapping[str, str], stored: Pattern, scale: Scale) -> SheetDraft:
+        """The page as it was posted, with everything that was typed still in it."""
+        document = plain(stored)
+        craft = post.get("craft", "")
+        draft = cls(
+            scale=scale, kind=stored.kind, craft=craft if craft in dict(CRAFTS) else str(document["craft"])
+        )
+        draft._stored = document
+        for column in HEAD:
+            draft.head[column.name] = Cell(column.name, column, column.label, post.get(column.name, ""))
+        draft.yarn_per_m2.text = post.get("yarn_per_m2", "")
+        draft.sizes.text = post.get("sizes", "")
+        came_from = draft._read_columns(post)
+        for name, group in GROUPS.items():
+            for index, texts in draft._posted_rows(post, group, came_from):
+                row = draft._row(group, index, post.get(f"{name}-{index}-was", ""), texts)
+                row.delete = bool(post.get(f"{name}-{index}-delete"))
+                draft.rows[name].append(row)
+        for name, column in BY_SIZE.items():
+            row = draft._by_size_row(name, column, {})
+            for cell, old in zip(row.sized, came_from, strict=False):
+                cell.text = "" if old is None else post.get(f"{name}-{old}", "")
+            draft.by_size[name] = row
+        return draft
+
+    def _read_columns(self, post: Mapping[str, str]) -> list[int | None]:
+        """Take the sizes as typed, and say for each which column of the page its values stand in.
+
+        A size typed in place of another, the rest unchanged, is that one renamed.
+        """
+        if not self.is_graded:
+            return []
+        before = []
+        while (name := post.get(f"column-{len(before)}")) is not None and len(before) < MOST_ROWS:
+            before.append(name)
+        self.columns = [name for name in (part.strip() for part in self.sizes.text.split(",")) if name]
+        self.columns_changed = self.columns != before
+        renamed = len(before) == len(self.columns)
+        came_from: list[int | None] = []
+        for j, size in enumerate(self.columns):
+            if size in before:
+                came_from.append(before.index(size))
+            elif renamed and before[j] not in self.columns:
+                came_from.append(j)
+            else:
+                came_from.append(None)
+        return came_from
+
+    def _posted_rows(
+        self, post: Mapping[str, str], group: Group, came_from: list[int | None]
+    ) -> Iterator[tuple[int, dict[str, str]]]:
+        found = re.compile(rf"{group.name}-(\d{{1,4}})-")
+        indexes = sorted({int(match[1]) for name in post if (match := found.match(name))})
+        for index in indexes[:MOST_ROWS]:
+            prefix = f"{group.name}-{index}-"
+            texts = {column.name: post.get(prefix + column.name, "") for column in group.columns}
+            if group.sized is not None:
+                for j, old in enumerate(came_from):
+                    texts[f"{group.sized.name}-{j}"] = (
+                        "" if old is None else post.get(f"{prefix}{group.sized.name}-{old}", "")
+                    )
+            yield index, texts
+
+    def take_tries(self, given: Mapping[str, str]) -> None:
+        """Give a made-to-measure sheet the measures and gauges to try it with; gauges start as stated."""
+        if self.is_graded:
+            return
+        for row in self.rows["measures"]:
+            name = f"try-{row.name}"
+            column = Column("try", f"Try {row.title}", "length")
+            row.tries = [Cell(name, column, column.label, given.get(name, ""))]
+        for row in self.rows["gauges"]:
+            row.tries = []
+            for axis in ("stitches", "rows"):
+                name = f"try-{row.name}-{axis}"
+                column = Column(axis, axis, "gauge")
+                row.tries.append(
+                    Cell(name, column, f"Try {row.title}, {axis}", given.get(name, row.cells[axis].text))
+                )
+
+    def tried(self, group: str) -> dict[str, list[float | None]]:
+        """What is tried, by key; None where nothing is written or it cannot be read, which is said beside it."""
+        return {
+            row.cells["key"].text.strip(): [self._value(cell, None) for cell in row.tries]
+            for row in self.kept_rows(group)
+        }
+
+    def add_row(self, group_name: str) -> None:
+        """One more empty row at the end of a group."""
+        rows = self.rows[group_name]
+        index = max((row.index for row in rows), default=-1) + 1
+        row = self._row(GROUPS[group_name], index, "", {"unit": "st"} if group_name == "numbers" else {})
+        row.is_new = True
+        rows.append(row)
+
+    # Back to a sheet
+
+    def read(self) -> Pattern | None:
+        """The sheet that was typed; None when it cannot be one, with every reason put beside its field."""
+        document, places = self._document()
+        try:
+            pattern = read_pattern(json.dumps(document).encode())
+        except RoundFileError as refusal:
+            for problem in refusal.problems:
+                self._attach(problem, places)
+            return None
+        return None if self.has_errors else pattern
+
+    def readable_part(self) -> Pattern | None:
+        """What is left of the sheet without the rows that have problems, so that the rest can be computed."""
+        document, _ = self._document()
+        for name, standing in (("title", "untitled"), ("edition", "0")):
+            document.setdefault(name, standing)
+        for _ in range(_MOST_PASSES):
+            try:
+                return read_pattern(json.dumps(document).encode())
+            except RoundFileError as refusal:
+                if not _drop(document, refusal.problems):
+                    return None
+        return None
+
+    @property
+    def has_errors(self) -> bool:
+        return (
+            bool(self.errors)
+            or any(cell.errors for cell in self.single_cells())
+            or any(row.has_errors for row in self.all_rows())
+        )
+
+    def single_cells(self) -> Iterator[Cell]:
+        yield from self.head.values()
+        yield self.sizes
+        yield self.yarn_per_m2
+
+    def all_rows(self) -> Iterator[Row]:
+        for rows in self.rows.values():
+            yield from rows
+        yield from self.by_size.values()
+
+    def refuse(self, problems: Iterable[Problem]) -> None:
+        """Put problems that were found elsewhere beside their fields."""
+        _, places = self._document()
+        for problem in problems:
+            self._attach(problem, places)
+
+    def problems(self) -> list[Placed]:
+        """Everything that is wrong, in the order of the page."""
+        found = [Placed("", sentence) for sentence in self.errors]
+        for cell in self.single_cells():
+            found += [Placed(cell.label, sentence, cell.id) for sentence in cell.errors]
+        for row in self.all_rows():
+            found += [Placed(row.title, sentence, row.name) for sentence in row.errors]
+            for cell in row.all_cells:
+                found += [Placed(cell.label, sentence, cell.id) for sentence in cell.errors]
+        return found
+
+    def computed_rows(self) -> Iterator[Row]:
+        """The rows that the kernel answered."""
+        return (row for row in self.all_rows() if row.computed)
+
+    @property
+    def span(self) -> int:
+        """How many columns a table of the sheet has."""
+        return 2 + (len(self.columns) if self.is_graded else 1)
+
+    def kept_rows(self, group: str) -> list[Row]:
+        """The rows that belong to the sheet: neither ticked for deletion nor left empty."""
+        return [row for row in self.rows[group] if not row.delete and not row.is_blank]
+
+    def _document(self) -> tuple[dict[str, Any], dict[str, Row]]:
+        """The document as far as it can be read, and which row each of its entries came from."""
+        document: dict[str, Any] = {"kind": self.kind}
+        for name, cell in self.head.items():
+            if (value := self._value(cell, self._stored.get(name))) is not None:
+                document[name] = value
+        if self.is_graded:
+            document["sizes"] = list(self.columns)
+            if not self.columns:
+                self.sizes.refuse("Write the sizes, smallest first, with commas between, as in XS, S, M.")
+        places: dict[str, Row] = {}
+        for name, group in GROUPS.items():
+            stored = {entry["key"]: entry for entry in self._stored.get(name, [])}
+            entries = []
+            for row in self.kept_rows(name):
+                self._name(row)
+                places[f"{name}[{len(entries)}]"] = row
+                entries.append(self._entry(group, row, stored.get(row.was, {})))
+            document[name] = entries
+        for name, row in self.by_size.items():
+            if values := self._sized_values(row.sized, self._stored.get(name) or {}):
+                document[name] = values
+        if (metres := self._value(self.yarn_per_m2, self._stored.get("yarn_per_m2"))) is not None:
+            document["yarn_per_m2"] = metres
+        return document, places
+
+    def _name(self, row: Row) -> None:
+        """A row without a key gets one from its name."""
+        key, label = row.cells["key"], row.cells["label"]
+        if key.is_blank and not label.is_blank:
+            words = re.findall(r"[a-z0-9]+", label.text.lower())
+            made = re.sub(r"^[0-9_]+", "", "_".join(words))[:50].strip("_") or GROUPS[row.group].one
+            taken = {other.cells["key"].text.strip() for rows in self.rows.values() for other in rows}
+            number = 2
+            key.text = made
+            while key.text in taken:
+                key.text, number = f"{made}_{number}", number + 1
+
+    def _entry(self, group: Group, row: Row, stored: Mapping[str, Any]) -> dict[str, Any]:
+        unit = row.cells["unit"].text if "unit" in row.cells else None
+        # Another unit makes another constant, whatever its text was before.
+        same_unit = (stored.get("unit") or "") == (unit or "")
+        entry: dict[str, Any] = {}
+        for name, cell in row.cells.items():
+            known = stored.get(name) if cell.column.kind != "constant" or same_unit else None
+            value = self._value(cell, known, unit)
+            if value is not None:
+                entry[name] = value
+        if group.sized is not None:
+            values = self._sized_values(row.sized, stored.get(group.sized.name) or {})
+            if values or (group.sized.required and self.is_graded):
+                entry[group.sized.name] = values
+        return entry
+
+    def _sized_values(self, cells: list[Cell], stored: Mapping[str, Any]) -> dict[str, Any]:
+        values = {}
+        for size, cell in zip(self.columns, cells, strict=True):
+            # A size that was renamed brings its stored values along under its old name.
+            known = stored.get(size, stored.get(self._old_name(size)))
+            value = self._value(cell, known, optional=True)
+            if value is not None:
+                values[size] = value
+        return values
+
+    def _old_name(self, size: str) -> str:
+        before = self._stored.get("sizes") or []
+        j = self.columns.index(size)
+        return before[j] if len(before) == len(self.columns) else size
+
+    def _value(self, cell: Cell, stored: Any, unit: str | None = None, *, optional: bool = False) -> Any:
+        """The value of one field, None where there is none; what cannot be read is refused beside it."""
+        column = cell.column
+        text = cell.text.replace("\r\n", "\n").strip()
+        if not text:
+            if column.required and not optional:
+                cell.refuse(_what_to_write(column))
+            return None
+        if stored is not None and text == self.scale.shown(
+            column.kind, stored, craft=str(self._stored["craft"]), unit=unit
+        ):
+            return stored
+        if column.kind == "choice":
+            if text not in dict(column.choices):
+                offered = ", ".join(label for _, label in column.choices)
+                cell.refuse(f"There is no such choice here; choose one of {offered}.")
+                return None
+            return int(text) if column.name == "yarn_weight" else text
+        try:
+            return self.scale.read(column.kind, text, name=cell.label, craft=self.craft, unit=unit)
+        except UnitsError as error:
+            cell.refuse(_sentence(str(error).removeprefix(f"{cell.label}: ")))
+            return None
+
+    def _attach(self, problem: Problem, places: Mapping[str, Row]) -> None:
+        """Say a problem where it is."""
+        found = _PATH.fullmatch(problem.path)
+        sentence = _sentence(problem.sentence)
+        row = None if found is None else places.get(found["entry"]) or self.by_size.get(found["entry"])
+        if row is not None and found is not None:
+            self._attach_to_row(row, found["field"] or "", found["rest"] or "", sentence)
+        elif problem.path.startswith("sizes"):
+            self._refuse_once(self.sizes, sentence)
+        elif problem.path in self.head:
+            self._refuse_once(self.head[problem.path], sentence)
+        elif problem.path == "yarn_per_m2":
+            self._refuse_once(self.yarn_per_m2, sentence)
+        elif problem.path == "gauges" and not places.get("gauges[0]"):
+            self.errors.append("The sheet has no gauge; add the one the pattern states.")
+        else:
+            self.errors.append(_sentence(str(problem)))
+
+    def _attach_to_row(self, row: Row, name: str, rest: str, sentence: str) -> None:
+        if row.group in BY_SIZE:
+            name, rest = row.group, f"{name}.{rest}" if rest else name
+        cell = row.cells.get(name)
+        if cell is not None:
+            if not cell.errors and cell.column.kind == "formula":
+                cell.wrong = _where_wrong(cell.text.strip(), sentence)
+            self._refuse_once(cell, sentence)
+        elif rest in self.columns and row.sized:
+            self._refuse_once(row.sized[self.columns.index(rest)], sentence)
+        elif row.sized_errors:
+            # What misses a value that could not be read has been said beside that value.
+            return
+        elif sentence not in row.errors:
+            row.errors.append(sentence)
+
+    @staticmethod
+    def _refuse_once(cell: Cell, sentence: str) -> None:
+        """A field that could not be read says why; that its value is then missing is no news.
+
+        A formula may have several faults, and says them all.
+        """
+        if not cell.errors or cell.wrong is not None:
+            cell.refuse(sentence)
+
+
+_MOST_PASSES = 12
+_PATH = re.compile(
+    r"(?P<entry>[a-z]+\[\d+\]|yarn|hours)(?:\.(?P<field>[^.]+)(?:\.(?P<rest>.*))?)?", re.DOTALL
+)
+_ENTRY = re.compile(r"([a-z]+)\[(\d+)\]")
+_TOKEN = re.compile(r"[A-Za-z_][\w.]*|[0-9.]+|[<>=!]=|.", re.DOTALL)
+
+
+def _sentence(text: str) -> str:
+    """A problem's sentence as it stands alone: a capital first, a stop last."""
+    text = text[:1].upper() + text[1:]
+    return text if text.endswith((".", "?", "!")) else f"{text}."
+
+
+def _what_to_write(column: Column) -> str:
+    example = f", as in {column.example}" if column.example else ""
+    match column.kind:
+        case "formula":
+            return f"Write the formula{example}."
+        case "key":
+            return f"Give it a key or a name{example}."
+        case _:
+            return f"Write the {column.label.lower()}{example}."
+
+
+def _where_wrong(text: str, sentence: str) -> tuple[str, str, str] | None:
+    """A formula cut before and after the place that a sentence complains of."""
+    found = re.match(r"At character (\d+):", sentence)
+    if found is None:
+        return None
+    start = min(int(found[1]) - 1, len(text))
+    token = _TOKEN.match(text, start)
+    end = token.end() if token else len(text)
+    return text[:start], text[start:end], text[end:]
+
+
+def _drop(document: dict[str, Any], problems: Iterable[Problem]) -> bool:
+    """Take the entries with problems out of the document. False when none of the problems names one."""
+    bad: dict[str, set[int]] = {}
+    dropped = False
+    for problem in problems:
+        name = re.split(r"[.\[]", problem.path, maxsplit=1)[0]
+        if found := _ENTRY.match(problem.path):
+            bad.setdefault(found[1], set()).add(int(found[2]))
+        elif name in ("yarn", "hours", "yarn_per_m2"):
+            dropped |= document.pop(name, None) is not None
+    for name, indexes in bad.items():
+        if isinstance(document.get(name), list):
+            document[name] = [entry for i, entry in enumerate(document[name]) if i not in indexes]
+            dropped = True
+    return dropped

@@ -1,0 +1,146 @@
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from django import forms
+from django.conf import settings
+
+from testround.kernel.problems import Problem
+from testround.kernel.round import Pattern as SheetDocument
+from testround.kernel.roundfile import RoundFileError, read_pattern
+from testround.kernel.units import UnitsError
+from testround.patterns.drafts import Scale
+from testround.patterns.models import Edition
+
+CRAFTS = [("knit", "Knitting"), ("crochet", "Crochet")]
+KINDS = [
+    ("graded", "Graded: written in sizes"),
+    ("made-to-measure", "Made to measure: worked out from each maker’s own measurements"),
+]
+
+
+class UploadForm(forms.Form):
+    """A pattern from a file. What is wrong with the file is in ``problems``, all of it."""
+
+    file = forms.FileField(
+        label="File",
+        help_text="A round file, of which the pattern is taken, or a pattern alone. JSON, at most 40 MB.",
+        allow_empty_file=True,
+        error_messages={"required": "Choose a file first.", "missing": "Choose a file first."},
+        widget=forms.FileInput(attrs={"accept": ".json,application/json"}),
+    )
+    terms = forms.ChoiceField(
+        label="Stitch terms in its text",
+        choices=[("", "As the text gives them away"), *Edition.Terms.choices],
+        required=False,
+        help_text="For crochet. “Double crochet” is one stitch in US terms and another in UK terms.",
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.problems: tuple[Problem, ...] = ()
+        self.file_name = ""
+
+    def clean_file(self) -> SheetDocument:
+        upload = self.cleaned_data["file"]
+        self.file_name = upload.name
+        most = settings.ROUND_FILE_MAX_BYTES
+        if upload.size > most:
+            raise forms.ValidationError(
+                f"{upload.name} has {upload.size / 2**20:.0f} MB; at most {most // 2**20} MB are taken. "
+                "A pattern alone is far smaller: leave testers and photos out of the file."
+            )
+        data = upload.read()
+        if data.startswith(b"PK\x03\x04"):
+            raise forms.ValidationError(
+                f"{upload.name} is a ZIP archive; take the JSON file out of it and choose that."
+            )
+        try:
+            return read_pattern(data, most_bytes=most)
+        except RoundFileError as refusal:
+            self.problems = refusal.problems
+            raise forms.ValidationError(
+                f"{upload.name} was not taken: {_things(len(self.problems))} to mend. Nothing was stored."
+            ) from None
+
+
+def _things(n: int) -> str:
+    return "there is one thing" if n == 1 else f"there are {n} things"
+
+
+class BlankSheetForm(forms.Form):
+    """The least that a sheet can start with: title, sizes and one gauge."""
+
+    title = forms.CharField(label="Title", max_length=200)
+    edition = forms.CharField(label="Edition", max_length=200, initial="0.1", help_text="As you number it.")
+    craft = forms.ChoiceField(label="Craft", choices=CRAFTS, initial="knit", widget=forms.RadioSelect)
+    kind = forms.ChoiceField(label="Kind", choices=KINDS, initial="graded", widget=forms.RadioSelect)
+    sizes = forms.CharField(
+        label="Sizes",
+        required=False,
+        max_length=1500,
+        help_text="Smallest first, with commas between: XS, S, M. Leave it empty for made to measure.",
+    )
+    gauge_label = forms.CharField(label="Gauge", max_length=200, initial="Stockinette, blocked")
+    stitches = forms.CharField(label="Stitches", max_length=60)
+    rows = forms.CharField(label="Rows", max_length=60)
+    tool = forms.CharField(label="Needle or hook", max_length=60, required=False, help_text="As in 4 mm.")
+
+    def __init__(self, *args: Any, scale: Scale, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.scale = scale
+        for name in ("stitches", "rows"):
+            self.fields[name].label += f" in {scale.over_words}"
+            self.fields[name].widget.attrs["inputmode"] = "decimal"
+
+    def clean_sizes(self) -> list[str]:
+        return [size for size in (part.strip() for part in self.cleaned_data["sizes"].split(",")) if size]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned: dict[str, Any] = super().clean() or {}
+        graded = cleaned.get("kind") == "graded"
+        if graded and not cleaned.get("sizes") and "sizes" not in self.errors:
+            self.add_error("sizes", "A graded pattern needs its sizes; write them, as in XS, S, M.")
+        if not graded and cleaned.get("sizes"):
+            self.add_error(
+                "sizes", "A made-to-measure pattern has no sizes; leave this empty, or choose graded."
+            )
+        gauge = {
+            "key": "body",
+            "label": cleaned.get("gauge_label"),
+            "stitches": self._read("stitches", "gauge"),
+            "rows": self._read("rows", "gauge"),
+        }
+        if cleaned.get("tool"):
+            gauge["tool_mm"] = self._read("tool", "tool")
+        if not self.errors:
+            self._build(gauge)
+        return cleaned
+
+    def _read(self, name: str, kind: Any) -> float | None:
+        text = self.cleaned_data.get(name)
+        if not text:
+            return None
+        label = str(self.fields[name].label)
+        try:
+            value: float = self.scale.read(
+                kind, text, name=label, craft=self.cleaned_data.get("craft", "knit")
+            )
+        except UnitsError as error:
+            self.add_error(name, str(error))
+            return None
+        return value
+
+    def _build(self, gauge: dict[str, Any]) -> None:
+        document = {name: self.cleaned_data[name] for name in ("title", "edition", "craft", "kind", "sizes")}
+        try:
+            self.cleaned_data["document"] = read_pattern(json.dumps({**document, "gauges": [gauge]}).encode())
+        except RoundFileError as refusal:
+            for problem in refusal.problems:
+                field = problem.path.split("[")[0]
+                self.add_error(field if field in self.fields else None, str(problem))
+
+
+class NextEditionForm(forms.Form):
+    label = forms.CharField(label="Number of the next edition", max_length=200)

@@ -1,0 +1,244 @@
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.text import slugify
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from testround.kernel.cautions import cautions_for
+from testround.kernel.round import Pattern as SheetDocument
+from testround.patterns.checks import check
+from testround.patterns.drafts import GROUPS, Scale, SheetDraft
+from testround.patterns.forms import BlankSheetForm, NextEditionForm, UploadForm
+from testround.patterns.models import Edition
+from testround.patterns.selectors import (
+    edition_as_file,
+    editions_listed,
+    editions_of,
+    patterns_listed,
+    patterns_of,
+)
+from testround.patterns.services import (
+    PatternInUse,
+    SheetChanged,
+    SheetFrozen,
+    SheetRefused,
+    edition_create_next,
+    edition_save,
+    next_label,
+    pattern_create,
+    pattern_delete,
+)
+from testround.people.readers import reader_of
+
+PATTERNS_ON_A_PAGE = 50
+
+
+@login_required
+@require_safe
+def pattern_list(request: HttpRequest) -> HttpResponse:
+    page = Paginator(patterns_listed(request.user), PATTERNS_ON_A_PAGE).get_page(request.GET.get("page"))
+    return render(request, "patterns/list.html", {"page": page})
+
+
+@login_required
+@require_http_methods(["GET", "HEAD", "POST"])
+def pattern_new(request: HttpRequest) -> HttpResponse:
+    """A pattern from a file or from a blank sheet; ``way`` says which of the two forms was sent."""
+    way = request.POST.get("way")
+    upload = UploadForm(request.POST if way == "file" else None, request.FILES if way == "file" else None)
+    blank = BlankSheetForm(request.POST if way == "blank" else None, scale=_scale(request))
+    status = 200
+    if way == "file" and upload.is_valid():
+        terms = upload.cleaned_data["terms"] or None
+        return _created(request, upload.cleaned_data["file"], terms)
+    if way == "blank" and blank.is_valid():
+        return _created(request, blank.cleaned_data["document"], None)
+    if request.method == "POST":
+        status = 422
+    return render(request, "patterns/new.html", {"upload": upload, "blank": blank, "way": way}, status=status)
+
+
+def _created(request: HttpRequest, document: SheetDocument, terms: str | None) -> HttpResponse:
+    edition = pattern_create(owner=request.user, document=document, terms=terms)
+    messages.success(request, f"{edition.pattern.title} is here. Now see whether its numbers are right.")
+    return redirect(edition)
+
+
+@login_required
+@require_safe
+def pattern_detail(request: HttpRequest, code: str) -> HttpResponse:
+    pattern = get_object_or_404(patterns_of(request.user), code=code)
+    editions = list(editions_listed(pattern))
+    context = {
+        "pattern": pattern,
+        "editions": editions,
+        "has_rounds": any(edition.round_count for edition in editions),
+    }
+    return render(request, "patterns/detail.html", context)
+
+
+@login_required
+@require_http_methods(["GET", "HEAD", "POST"])
+def pattern_remove(request: HttpRequest, code: str) -> HttpResponse:
+    pattern = get_object_or_404(patterns_of(request.user), code=code)
+    problem = ""
+    if request.method == "POST":
+        try:
+            pattern_delete(pattern=pattern, by=request.user)
+        except PatternInUse as refusal:
+            problem = str(refusal)
+        else:
+            messages.success(request, f"{pattern.title} is deleted.")
+            return redirect("patterns:list")
+    context = {"pattern": pattern, "problem": problem}
+    return render(request, "patterns/delete.html", context, status=422 if problem else 200)
+
+
+@login_required
+@require_http_methods(["GET", "HEAD", "POST"])
+def sheet(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    """The sheet with its desk check; typed in place, or only read once a round has opened on it."""
+    edition = _edition(request, code, pk)
+    if request.method == "POST":
+        return _sheet_posted(request, edition)
+    draft = SheetDraft.of(edition.document, _scale(request))
+    draft.take_tries(request.GET)
+    return _sheet_page(request, edition, draft, edition.document)
+
+
+def _sheet_posted(request: HttpRequest, edition: Edition) -> HttpResponse:
+    draft = SheetDraft.typed(request.POST, edition.document, _scale(request))
+    draft.take_tries(request.POST)
+    if (group := request.POST.get("add", "")) in GROUPS:
+        draft.add_row(group)
+        return _sheet_page(request, edition, draft, None, typing=True)
+    document = draft.read()
+    action = request.POST.get("action", "save")
+    if action == "check" or document is None:
+        return _sheet_page(
+            request, edition, draft, document, typing=True, status=200 if action == "check" else 422
+        )
+    refusal = ""
+    try:
+        if action == "next":
+            saved = edition_create_next(
+                edition=edition, label=document.edition, document=document, by=request.user
+            )
+        else:
+            saved = edition_save(
+                edition=edition,
+                document=document,
+                revision=_revision(request),
+                by=request.user,
+                terms=_terms(request),
+            )
+    except SheetRefused as refused:
+        draft.refuse(refused.problems)
+    except (SheetFrozen, SheetChanged) as changed:
+        refusal = str(changed)
+        edition = changed.edition
+    else:
+        messages.success(request, f"Edition {saved.label} is saved.")
+        return redirect(saved)
+    return _sheet_page(request, edition, draft, document, typing=True, refusal=refusal, status=422)
+
+
+def _sheet_page(
+    request: HttpRequest,
+    edition: Edition,
+    draft: SheetDraft,
+    document: SheetDocument | None,
+    *,
+    typing: bool = False,
+    refusal: str = "",
+    status: int = 200,
+) -> HttpResponse:
+    """``typing`` keeps the fields on the page even when the sheet was frozen meanwhile."""
+    context = {
+        **_sheet_context(edition, draft, document),
+        "refusal": refusal,
+        "status": status,
+        "cautions": cautions_for(edition.document),
+        "next_form": NextEditionForm(initial={"label": next_label(edition.label)}),
+    }
+    reading = edition.is_frozen and not typing
+    return render(request, f"patterns/sheet{'_frozen' if reading else ''}.html", context, status=status)
+
+
+def _sheet_context(edition: Edition, draft: SheetDraft, document: SheetDocument | None) -> dict[str, Any]:
+    return {
+        "edition": edition,
+        "pattern": edition.pattern,
+        "draft": draft,
+        "check": check(draft, document),
+        "terms_choices": Edition.Terms.choices,
+    }
+
+
+@login_required
+@require_POST
+def sheet_check(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    """The desk check of what is typed so far, as a fragment. Nothing is stored."""
+    edition = _edition(request, code, pk)
+    draft = SheetDraft.typed(request.POST, edition.document, _scale(request))
+    draft.take_tries(request.POST)
+    return render(request, "patterns/_check_answer.html", _sheet_context(edition, draft, draft.read()))
+
+
+@login_required
+@require_http_methods(["GET", "HEAD", "POST"])
+def next_edition(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    edition = _edition(request, code, pk)
+    form = NextEditionForm(request.POST or None, initial={"label": next_label(edition.label)})
+    if request.method == "POST" and form.is_valid():
+        try:
+            following = edition_create_next(
+                edition=edition, label=form.cleaned_data["label"], by=request.user
+            )
+        except SheetRefused as refused:
+            for problem in refused.problems:
+                form.add_error("label", f"{problem.sentence[:1].upper()}{problem.sentence[1:]}.")
+        else:
+            messages.success(request, f"Edition {following.label} starts from edition {edition.label}.")
+            return redirect(following)
+    context = {"edition": edition, "pattern": edition.pattern, "form": form}
+    return render(request, "patterns/next_edition.html", context, status=422 if form.errors else 200)
+
+
+@login_required
+@require_safe
+def edition_file(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    """The edition as a file that can be kept, sent and uploaded again."""
+    edition = _edition(request, code, pk)
+    name = slugify(f"{edition.pattern.title} {edition.label.replace('.', '-')}") or "pattern"
+    return HttpResponse(
+        edition_as_file(edition),
+        content_type="application/json",
+        headers={"Content-Disposition": f'attachment; filename="{name}.json"'},
+    )
+
+
+def _edition(request: HttpRequest, code: str, pk: int) -> Edition:
+    return get_object_or_404(editions_of(request.user), pattern__code=code, pk=pk)
+
+
+def _scale(request: HttpRequest) -> Scale:
+    reader = reader_of(request.user)
+    return Scale(units=reader.units, tools=reader.tools)
+
+
+def _revision(request: HttpRequest) -> int:
+    """The revision the page was made from; 0, which no sheet has, when a form does not say."""
+    typed = request.POST.get("revision", "")
+    return int(typed) if typed.isdecimal() and len(typed) < 10 else 0
+
+
+def _terms(request: HttpRequest) -> str | None:
+    terms = request.POST.get("terms")
+    return terms if terms in Edition.Terms.values else None
