@@ -8,32 +8,18 @@ from typing import Any
 from django import template
 
 from testround.errata import wording
-from testround.kernel.units import format_count, format_gauge, format_length
 from testround.people.readers import Reader
+from testround.people.templatetags import shown
 
 register = template.Library()
 
 
-@register.filter
-def off(cm: float | None, reader: Reader) -> str:
-    """A difference with its sign: "+3.4 cm", "−1 3/8 in"."""
-    return "" if cm is None else format_length(cm, reader.units, signed=True)
-
-
-@register.filter
-def span(cm: float | None, reader: Reader) -> str:
-    return "" if cm is None else format_length(cm, reader.units)
-
-
-@register.filter
-def gauge_words(per_10cm: float | None, reader: Reader) -> str:
-    """A gauge over 10 cm, or over 4 inches where the reader has inches."""
-    return "" if per_10cm is None else format_gauge(per_10cm, "4in" if reader.units == "in" else "10cm")
-
-
-@register.filter
-def gauge_over(reader: Reader) -> str:
-    return "4 in" if reader.units == "in" else "10 cm"
+# `shown` under other names: its `length` would hide Django's own, which these pages count lists with.
+register.filter("off", shown.signed_length)
+register.filter("span", shown.length)
+register.filter("gauge", shown.gauge)
+register.filter("gauge_fine", shown.gauge_fine)
+register.filter("gauge_span", shown.gauge_span)
 
 
 @register.filter
@@ -75,8 +61,3 @@ def proposal(
 ) -> tuple[wording.ChangeTable, ...]:
     """What a finding proposes, now beside proposed; empty where it proposes nothing."""
     return wording.change_tables(wording.changes_from({**finding, "follows": None}, names, {}), "cm")
-
-
-@register.filter
-def count(value: float | None) -> str:
-    return "" if value is None else format_count(value)
