@@ -6,4 +6,6 @@ urlpatterns = [
     path("", views.home, name="home"),
     path("mail/", views.mailbox, name="mailbox"),
     path("healthz", views.health, name="health"),
+    # A round leaves whole, with what its testers sent; the rounds' own app knows nothing of reports.
+    path("rounds/<str:code>/export/", views.round_file, name="round_export"),
 ]

@@ -1,21 +1,27 @@
 from __future__ import annotations
 
 from django.conf import settings
+from django.contrib.auth.decorators import login_required
 from django.core.cache import cache
 from django.db import connection
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, render
+from django.utils.text import slugify
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from testround.home.selectors import today_of
 from testround.outbox.mailbox import mails
+from testround.reports.exchange import round_export
+from testround.rounds.selectors import rounds_of
+
+MAILS_SHOWN = 100
 
 
 @require_safe
 def home(request: HttpRequest) -> HttpResponse:
     if not request.user.is_authenticated:
-        return render(request, "home/welcome.html", {"embedded": settings.EMBEDDED})
+        return render(request, "home/welcome.html")
     return render(request, "home/today.html", {"today": today_of(request.user)})
 
 
@@ -25,7 +31,23 @@ def mailbox(request: HttpRequest) -> HttpResponse:
     """The mail folder of an embedded installation. A served one sends real mail and has no such page."""
     if not settings.EMBEDDED or settings.EMAIL_HOST:
         raise Http404
-    return render(request, "home/mailbox.html", {"mails": mails()})
+    context = {"mails": mails(most=MAILS_SHOWN), "most": MAILS_SHOWN, "folder": settings.MAIL_FOLDER}
+    return render(request, "home/mailbox.html", context)
+
+
+@require_safe
+@login_required
+@never_cache
+def round_file(request: HttpRequest, code: str) -> HttpResponse:
+    """The designer's round as a round file; with ``?photos=1`` as a ZIP with its photos."""
+    round = get_object_or_404(rounds_of(request.user), code=code)
+    photos = request.GET.get("photos") == "1"
+    name = f"{slugify(str(round)) or 'round'}.{'zip' if photos else 'json'}"
+    return HttpResponse(
+        round_export(round, photos=photos),
+        content_type="application/zip" if photos else "application/json",
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+    )
 
 
 @require_safe

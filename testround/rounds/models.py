@@ -160,6 +160,8 @@ class Invitation(models.Model):
     created = models.DateTimeField(default=timezone.now)
     expires = models.DateTimeField()
     used_at = models.DateTimeField(null=True, blank=True)
+    # Hash of the key of the form that used it, so that a press repeated by the same page is answered alike.
+    used_key_hash = models.CharField(max_length=64, blank=True)
     withdrawn_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:

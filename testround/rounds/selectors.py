@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
-from django.db.models import QuerySet
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass
 
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet
+from django.urls import reverse
+from django.utils import timezone
+
+from testround.patterns.models import Edition
 from testround.people.models import User
-from testround.rounds.models import Place, Round
+from testround.rounds.models import DiaryEntry, Invitation, Place, Round, SuppliedYarn
+from testround.rounds.states import PLACE_ORDER, round_state_next
 
 
 def rounds_of(user: User) -> QuerySet[Round]:
@@ -20,3 +28,259 @@ def places_of(user: User) -> QuerySet[Place]:
         .exclude(state=Place.State.GIVEN_BACK)
         .select_related("round__edition__pattern__owner")
     )
+
+
+def editions_open_to(user: User) -> QuerySet[Edition]:
+    """The editions a designer may open a round on."""
+    return Edition.objects.filter(pattern__owner=user).select_related("pattern__owner")
+
+
+def rounds_with_progress(user: User) -> QuerySet[Round]:
+    """The list of rounds: each with how many places it has, are held, are measured."""
+    kept = ~Q(places__state=Place.State.GIVEN_BACK)
+    held = kept & ~Q(places__state=Place.State.OFFERED)
+    measured = Q(places__state__in=[Place.State.MEASURED, Place.State.DONE])
+    return rounds_of(user).annotate(
+        place_count=Count("places", filter=kept),
+        held_count=Count("places", filter=held),
+        measured_count=Count("places", filter=measured),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """The places of one size in one state: the first few by name, and how many in all."""
+
+    state: str
+    places: tuple[Place, ...]
+    count: int
+
+    @property
+    def more(self) -> int:
+        return self.count - len(self.places)
+
+
+@dataclass(frozen=True, slots=True)
+class SizeRow:
+    """One size of the round, or the one row of a made-to-measure pattern (``size`` None)."""
+
+    size: str | None
+    least: int | None
+    most: int | None
+    held: int
+    offered: int
+    cells: tuple[Cell, ...]
+    on_course: bool
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Late:
+    place: Place
+    what: str
+    due: dt.date
+    days: int
+
+
+@dataclass(frozen=True, slots=True)
+class NextStep:
+    """Something the designer can do now, with its reason."""
+
+    sentence: str
+    action: str
+    url: str
+
+
+@dataclass(frozen=True, slots=True)
+class RoundPage:
+    """Is every size on course?"""
+
+    round: Round
+    states: tuple[str, ...]
+    rows: tuple[SizeRow, ...]
+    answer: str
+    late: tuple[Late, ...]
+    late_count: int
+    next_steps: tuple[NextStep, ...]
+    next_state: str | None
+    entries: tuple[DiaryEntry, ...]
+    yarns: tuple[SuppliedYarn, ...]
+    place_count: int
+    held_count: int
+    measured_count: int
+    given_back: int
+
+
+NAMES_IN_A_CELL = 8
+LATE_SHOWN = 12
+ENTRIES_SHOWN = 8
+COLUMNS = tuple(PLACE_ORDER)
+FINISHED = {Place.State.MEASURED, Place.State.DONE}
+
+
+def round_page(round: Round, *, today: dt.date) -> RoundPage:
+    """The round page in a fixed number of queries: places, links, diary, yarns."""
+    now = timezone.now()
+    open_links = Invitation.objects.filter(
+        place=OuterRef("pk"), used_at__isnull=True, withdrawn_at__isnull=True, expires__gt=now
+    )
+    places = list(
+        round.places.annotate(has_link=Exists(open_links)).only(
+            "pk", "name", "size", "state", "key", "round_id"
+        )
+    )
+    kept = [place for place in places if place.state != Place.State.GIVEN_BACK]
+    late = sorted(_late(kept, round, today), key=lambda late: (-late.days, late.place.name))
+    late_sizes = {late.place.size for late in late}
+    sheet = round.edition.sheet
+    plan = round.places_plan or {}
+    rows = tuple(_size_row(size, kept, plan, late_sizes, COLUMNS) for size in (sheet.get("sizes") or [None]))
+    return RoundPage(
+        round=round,
+        states=COLUMNS,
+        rows=rows,
+        answer=_answer(rows, kept, late),
+        late=tuple(late[:LATE_SHOWN]),
+        late_count=len(late),
+        next_steps=tuple(_next_steps(round, kept, rows, late)),
+        next_state=round_state_next(round.state),
+        entries=tuple(round.diary.select_related("by", "place")[:ENTRIES_SHOWN]),
+        yarns=tuple(round.yarns.all()),
+        place_count=len(kept),
+        held_count=sum(place.state != Place.State.OFFERED for place in kept),
+        measured_count=sum(place.state in FINISHED for place in kept),
+        given_back=len(places) - len(kept),
+    )
+
+
+def _late(places: list[Place], round: Round, today: dt.date) -> Iterator[Late]:
+    for place in places:
+        if place.state == Place.State.OFFERED:
+            continue
+        if round.closes and today > round.closes and place.state not in FINISHED:
+            yield Late(place, "finished measurements", round.closes, (today - round.closes).days)
+        elif round.swatches_due and today > round.swatches_due and place.state == Place.State.TAKEN:
+            yield Late(place, "swatch", round.swatches_due, (today - round.swatches_due).days)
+
+
+def _size_row(
+    size: str | None,
+    places: list[Place],
+    plan: dict[str, dict[str, int]],
+    late_sizes: set[str | None],
+    states: tuple[str, ...],
+) -> SizeRow:
+    of_size = [place for place in places if place.size == size]
+    cells = []
+    for state in states:
+        here = [place for place in of_size if place.state == state]
+        cells.append(Cell(state=state, places=tuple(here[:NAMES_IN_A_CELL]), count=len(here)))
+    offered = sum(place.state == Place.State.OFFERED for place in of_size)
+    held = len(of_size) - offered
+    least = (plan.get("least") or {}).get(size) if size else None
+    most = (plan.get("most") or {}).get(size) if size else None
+    wanted = least if least is not None else 1
+    missing = max(wanted - held, 0)
+    if missing:
+        free = min(offered, missing)
+        sentence = f"{held} of {wanted} held"
+        sentence += f"; {free} offered, not yet taken" if free else "; add a place and invite"
+    elif size in late_sizes:
+        sentence = "somebody is late"
+    elif of_size and all(place.state in FINISHED for place in of_size):
+        sentence = "all measured"
+    else:
+        sentence = "on course"
+    return SizeRow(
+        size=size,
+        least=least,
+        most=most,
+        held=held,
+        offered=offered,
+        cells=tuple(cells),
+        on_course=not missing and size not in late_sizes,
+        sentence=sentence,
+    )
+
+
+def _answer(rows: tuple[SizeRow, ...], places: list[Place], late: list[Late]) -> str:
+    if not places:
+        return "Not yet: no place has been made."
+    graded = rows[0].size is not None
+    off = [row for row in rows if not row.on_course]
+    if not off:
+        return "Yes: every size has its testers and nobody is late." if graded else "Yes: nobody is late."
+    if not graded:
+        return f"Not quite: {rows[0].sentence}."
+    names = ", ".join(str(row.size) for row in off)
+    return (
+        f"Not quite: look at {names}."
+        if len(off) < len(rows)
+        else "Not yet: every size still wants something."
+    )
+
+
+def _next_steps(
+    round: Round, places: list[Place], rows: tuple[SizeRow, ...], late: list[Late]
+) -> Iterator[NextStep]:
+    closed = round.state == Round.State.CLOSED
+    if closed:
+        return
+    short = [str(row.size) for row in rows if row.size and row.held + row.offered < (row.least or 1)]
+    if not places or short:
+        yield NextStep(
+            sentence=f"No place yet for {', '.join(short)}."
+            if short
+            else "Nobody can join before there are places.",
+            action="Add places",
+            url=reverse("rounds:place_new", args=[round.code]),
+        )
+    unlinked = [place for place in places if place.state == Place.State.OFFERED and not place.has_link]
+    if unlinked:
+        first = unlinked[0]
+        others = f" and {len(unlinked) - 1} more" if len(unlinked) > 1 else ""
+        yield NextStep(
+            sentence=f"{first.name}{others} cannot join yet: there is no open link.",
+            action=f"Invite {first.name}",
+            url=reverse("rounds:invite", args=[round.code, first.pk]),
+        )
+    if late:
+        word = "person is" if len(late) == 1 else "people are"
+        yield NextStep(
+            sentence=f"{len(late)} {word} late; a friendly word, or a later date for all?",
+            action="Change the dates",
+            url=reverse("rounds:edit", args=[round.code]),
+        )
+
+
+def places_in(round: Round, *, size: str | None = None, state: str | None = None) -> QuerySet[Place]:
+    """The places of a round for its list, with the tester's account and whether a link is open."""
+    open_links = Invitation.objects.filter(
+        place=OuterRef("pk"), used_at__isnull=True, withdrawn_at__isnull=True, expires__gt=timezone.now()
+    )
+    places = round.places.select_related("tester").annotate(has_link=Exists(open_links))
+    if size:
+        places = places.filter(size=size)
+    if state:
+        places = places.filter(state=state)
+    return places
+
+
+def diary_of(round: Round) -> QuerySet[DiaryEntry]:
+    return round.diary.select_related("by", "place")
+
+
+@dataclass(frozen=True, slots=True)
+class InvitationPage:
+    open: Invitation | None
+    earlier: int
+
+
+def invitation_page(place: Place) -> InvitationPage:
+    """The open link of a place, if any, and how many there were before."""
+    links = list(place.invitations.all())
+    now = timezone.now()
+    is_open = next(
+        (link for link in links if not link.used_at and not link.withdrawn_at and link.expires > now), None
+    )
+    return InvitationPage(open=is_open, earlier=len(links) - bool(is_open))

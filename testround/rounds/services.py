@@ -6,8 +6,9 @@ import datetime as dt
 import hashlib
 import secrets
 from collections.abc import Mapping, Sequence
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from allauth.account.models import EmailAddress
 from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.db.models import Q
@@ -19,6 +20,7 @@ from testround.kernel.problems import Problem
 from testround.kernel.round import LONGEST_CM, Places, Yarn
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.round import SuppliedYarn as YarnDocument
+from testround.kernel.roundfile import problems_of
 from testround.kernel.sheet import check_pattern
 from testround.outbox.mail import mail_send
 from testround.patterns.models import Edition
@@ -30,6 +32,8 @@ from testround.rounds.refusals import AddressHasAccount, InvitationEnded, Refuse
 from testround.rounds.states import ROUND_ORDER, place_is_behind, place_states_after, round_states_after
 
 INVITATION_LASTS = dt.timedelta(days=30)
+# How long a form that has taken a place answers a repeated press by the page it came from.
+PRESS_REPEATS_WITHIN = dt.timedelta(minutes=10)
 MOST_PLACES_AT_ONCE = 100
 
 
@@ -47,7 +51,10 @@ def today_for(round: Round) -> dt.date:
 
 
 def _zone(round: Round) -> ZoneInfo:
-    return ZoneInfo(round.edition.pattern.owner.time_zone)
+    try:
+        return ZoneInfo(round.edition.pattern.owner.time_zone)
+    except (ZoneInfoNotFoundError, ValueError):
+        return ZoneInfo("UTC")
 
 
 # -- the round ---------------------------------------------------------------------------------------------
@@ -75,29 +82,22 @@ def round_open(
         The edition is another designer's, its sheet has a problem, the dates are out of order, or the plan
         names a size that the pattern does not have.
     """
+    given = edition
+    edition = (
+        Edition.objects.select_for_update(of=("self",)).select_related("pattern__owner").get(pk=edition.pk)
+    )
     if edition.pattern.owner_id != by.pk:
         raise Refused.because("Only the pattern's own designer can open a round on it.", "edition")
-    try:
-        document = edition.document
-    except ValidationError as error:
-        raise Refused.because(
-            f"The sheet of edition {edition.label} cannot be read ({error.error_count()} problems); "
-            "open the sheet, save it, and come back.",
-            "edition",
-        ) from error
-    problems = check_pattern(document)
+    problems = edition_problems(edition)
     if problems:
-        raise Refused(
-            [
-                Problem("edition", f"{problem} Mend it on the sheet before a round opens on it.")
-                for problem in problems
-            ]
-        )
+        raise Refused(Problem("edition", f"{problem} Mend it on the sheet first.") for problem in problems)
+    document = edition.document
     plan = _checked_plan(places_plan, document)
     _check_dates(opens, swatches_due, closes)
     _check_yarn_keys(yarns)
 
     edition_freeze(edition=edition)
+    given.frozen_at, given.revision = edition.frozen_at, edition.revision
     round = Round.objects.create(
         edition=edition,
         title=title.strip(),
@@ -111,6 +111,15 @@ def round_open(
     SuppliedYarn.objects.bulk_create(SuppliedYarn(round=round, **yarn.model_dump()) for yarn in yarns)
     diary_write(round=round, by=by, text=f"Round opened on edition {edition.label}; its sheet is now frozen.")
     return round
+
+
+def edition_problems(edition: Edition) -> list[Problem]:
+    """Why no round can open on an edition: everything that is wrong with its sheet."""
+    try:
+        document = edition.document
+    except ValidationError as error:
+        return problems_of(error)
+    return check_pattern(document)
 
 
 def _check_dates(opens: dt.date | None, swatches_due: dt.date | None, closes: dt.date | None) -> None:
@@ -341,6 +350,22 @@ def place_add(
     place.save()
     diary_write(round=locked, by=by, place=place, text=f"Place offered: {_seat(place)}.")
     return place
+
+
+@transaction.atomic
+def places_add(
+    *,
+    round: Round,
+    names: Sequence[str],
+    size: str | None,
+    measures: Mapping[str, float] | None = None,
+    yarn: Yarn | SuppliedYarn | None = None,
+    by: User | None,
+) -> list[Place]:
+    """Offer several seats of one size and yarn: all of them, or none and a sentence why."""
+    return [
+        place_add(round=round, name=name, size=size, measures=measures, yarn=yarn, by=by) for name in names
+    ]
 
 
 def _seat(place: Place) -> str:
@@ -624,10 +649,19 @@ def invitation_check(invitation: Invitation) -> None:
 
 
 @transaction.atomic
-def invitation_accept(*, secret: str, user: User, name: str = "") -> Place:
+def invitation_accept(*, secret: str, user: User, name: str = "", form_key: str = "") -> Place:
     """Give the invitation's place to a person who said yes to the round's terms.
 
     The same person following the same link again gets the same place; of two people at once, one wins.
+
+    Raises
+    ------
+    UnknownInvitation
+        No invitation has that secret.
+    InvitationEnded
+        It was used by somebody else, withdrawn, or has run out.
+    Refused
+        The person holds another place in a round that gives each person one.
     """
     invitation = invitation_of_secret(secret)
     # The round's row is the one lock that every taking of its places waits for, so that nobody can take two
@@ -674,7 +708,7 @@ def invitation_accept(*, secret: str, user: User, name: str = "") -> Place:
 
 @transaction.atomic
 def person_join(
-    *, secret: str, name: str, email: str, units: str, tools: str, terms: str
+    *, secret: str, name: str, email: str, units: str, tools: str, terms: str, form_key: str = ""
 ) -> tuple[User, Place]:
     """Take an invitation's place as somebody who has no account yet: the account is made on the way.
 
@@ -683,17 +717,38 @@ def person_join(
     AddressHasAccount
         The address is an existing account's. A link does not prove whose that is, so its owner signs in.
     """
+    invitation_check(invitation_of_secret(secret))
     if User.objects.filter(email__iexact=email).exists():
         raise _address_has_account()
     try:
         with transaction.atomic():
             user = User.objects.create_user(email, name=name.strip(), units=units, tools=tools, terms=terms)
+            EmailAddress.objects.create(user=user, email=user.email, primary=True, verified=False)
     except IntegrityError as error:
         raise _address_has_account() from error
-    place = invitation_accept(secret=secret, user=user, name=name)
+    place = invitation_accept(secret=secret, user=user, name=name, form_key=form_key)
     letter = letters.welcome(place=place, user=user)
     mail_send(to=user.email, subject=letter.subject, text=letter.text)
     return user, place
+
+
+def person_of_repeated_press(*, secret: str, form_key: str) -> User | None:
+    """Who took the place a moment ago with this very form, when the answer to the first press was lost.
+
+    The form's key is known to the page it was drawn on and to nobody else.
+    """
+    if not form_key:
+        return None
+    invitation = (
+        Invitation.objects.filter(
+            secret_hash=secret_hash(secret),
+            used_key_hash=secret_hash(form_key),
+            used_at__gte=timezone.now() - PRESS_REPEATS_WITHIN,
+        )
+        .select_related("place__tester")
+        .first()
+    )
+    return invitation.place.tester if invitation else None
 
 
 def _address_has_account() -> AddressHasAccount:

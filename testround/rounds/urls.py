@@ -1,4 +1,22 @@
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
+
+from testround.rounds import views
 
 app_name = "rounds"
-urlpatterns: list[URLPattern | URLResolver] = []
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", views.rounds, name="list"),
+    path("new/<int:edition>/", views.new, name="new"),
+    path("join/<str:secret>/", views.join, name="join"),
+    path("<str:code>/", views.detail, name="detail"),
+    path("<str:code>/edit/", views.edit, name="edit"),
+    path("<str:code>/move/", views.move, name="move"),
+    path("<str:code>/diary/", views.diary, name="diary"),
+    path("<str:code>/yarns/", views.yarns, name="yarns"),
+    path("<str:code>/yarns/<int:pk>/remove/", views.yarn_remove, name="yarn_remove"),
+    path("<str:code>/places/", views.places, name="places"),
+    path("<str:code>/places/new/", views.place_new, name="place_new"),
+    path("<str:code>/places/<int:pk>/", views.place_edit, name="place_edit"),
+    path("<str:code>/places/<int:pk>/give-back/", views.place_give_back, name="place_give_back"),
+    path("<str:code>/places/<int:pk>/invite/", views.invite, name="invite"),
+    path("<str:code>/places/<int:pk>/invite/withdraw/", views.invite_withdraw, name="invite_withdraw"),
+]
