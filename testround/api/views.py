@@ -4,15 +4,15 @@ from django.http import Http404, HttpRequest, JsonResponse
 from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_safe
 
-from testround.api.schemas import SCHEMAS
+from testround.kernel.schemas import DOCUMENTS, schema_of
 
 
 @require_safe
 @cache_control(public=True, max_age=3600)
 def schema(request: HttpRequest, document: str) -> JsonResponse:
     """The JSON Schema of a published file format, for anyone."""
-    if document not in SCHEMAS:
+    if document not in DOCUMENTS:
         raise Http404
     return JsonResponse(
-        SCHEMAS[document](), json_dumps_params={"ensure_ascii": False}, content_type="application/schema+json"
+        schema_of(document), json_dumps_params={"ensure_ascii": False}, content_type="application/schema+json"
     )

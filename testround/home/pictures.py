@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import math
 import random
+from collections.abc import Sequence
 
 from PIL import Image, ImageDraw, ImageFilter
 
@@ -46,7 +47,7 @@ def _table(rng: random.Random, size: tuple[int, int]) -> Image.Image:
 
 def _lay(
     table: Image.Image,
-    outline: list[tuple[float, float]],
+    outline: Sequence[tuple[float, float]],
     rng: random.Random,
     *,
     crochet: bool,
@@ -90,13 +91,13 @@ def _fabric(
     return fabric.filter(ImageFilter.GaussianBlur(stitch / 16))
 
 
-def _cardigan() -> list[tuple[float, float]]:
+def _cardigan() -> list[tuple[int, int]]:
     """Body with both sleeves a little lowered, in a picture of 1600 × 1200."""
     half = [(40, 210), (130, 190), (250, 215), (640, 760), (560, 840), (260, 480), (270, 1080), (0, 1080)]
     return [(800 - x, y) for x, y in half] + [(800 + x, y) for x, y in reversed(half)]
 
 
-def _skirt() -> list[tuple[float, float]]:
+def _skirt() -> list[tuple[int, int]]:
     half = [(210, 150), (260, 400), (330, 1060), (160, 1090), (0, 1078)]
     return [(800 - x, y) for x, y in half] + [(800 + x, y) for x, y in reversed(half)]
 

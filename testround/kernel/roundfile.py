@@ -32,7 +32,6 @@ from testround.kernel.round import (
 from testround.kernel.sheet import check_pattern
 
 MOST_BYTES = 40 * 1024 * 1024
-JSON_SCHEMA_DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 Location = tuple[str | int, ...]
 
@@ -524,14 +523,3 @@ def _whole(node: Any) -> Any:
     if isinstance(node, float) and node.is_integer():
         return int(node)
     return node
-
-
-def round_schema() -> dict[str, Any]:
-    """The published JSON Schema (draft 2020-12) of the round file, made from the models that read it."""
-    schema = Round.model_json_schema()
-    return {
-        "$schema": JSON_SCHEMA_DIALECT,
-        "$id": "urn:testround:round:1",
-        **schema,
-        "title": "Testround round file, version 1",
-    }

@@ -375,7 +375,7 @@ def _edition_for(document: kernel.Pattern, owner: User) -> Edition:
     return edition
 
 
-def _state_of_round(read: kernel.Round) -> Round.State:
+def _state_of_round(read: kernel.Round) -> str:
     """How far a round has come, by what its testers have sent."""
     if any(tester.finished for tester in read.testers):
         return Round.State.MEASURING
@@ -386,7 +386,7 @@ def _state_of_round(read: kernel.Round) -> Round.State:
     return Round.State.GATHERING if read.candidates else Round.State.PLANNED
 
 
-def _state_of_place(tester: kernel.Tester, pattern: kernel.Pattern) -> Place.State:
+def _state_of_place(tester: kernel.Tester, pattern: kernel.Pattern) -> str:
     measured = {finished.dimension for finished in tester.finished}
     if measured and measured >= {dimension.key for dimension in pattern.dimensions}:
         return Place.State.MEASURED

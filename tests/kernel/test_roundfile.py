@@ -19,9 +19,9 @@ from testround.kernel.roundfile import (
     plain,
     read_pattern,
     read_round,
-    round_schema,
     write_round,
 )
+from testround.kernel.schemas import schema_of
 from tests.generated import round_documents, rounds
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
@@ -108,12 +108,14 @@ def test_a_round_written_and_read_again_is_equal(read: Round) -> None:
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(document=round_documents())
 def test_what_the_reader_takes_fits_the_published_schema(document: Document) -> None:
-    jsonschema.Draft202012Validator(round_schema()).validate(plain(read_round(json.dumps(document).encode())))
+    jsonschema.Draft202012Validator(schema_of("round")).validate(
+        plain(read_round(json.dumps(document).encode()))
+    )
 
 
 def test_the_published_schema_is_a_valid_schema_of_draft_2020_12() -> None:
-    jsonschema.Draft202012Validator.check_schema(round_schema())
-    assert round_schema()["$schema"] == "https://json-schema.org/draft/2020-12/schema"
+    jsonschema.Draft202012Validator.check_schema(schema_of("round"))
+    assert schema_of("round")["$schema"] == "https://json-schema.org/draft/2020-12/schema"
 
 
 @settings(max_examples=80, deadline=None)

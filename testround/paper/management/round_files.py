@@ -18,7 +18,7 @@ BAD_INPUT = 2
 class RoundFileCommand(BaseCommand):
     """A command on a round file. It needs no database, and starts without looking for one."""
 
-    requires_system_checks = []
+    requires_system_checks: tuple[str, ...] = ()
 
     def bytes_of(self, file: str) -> bytes:
         """What the file holds, or standard input where it is ``-``."""

@@ -15,7 +15,7 @@ from testround.home import demo
 
 class Command(BaseCommand):
     help = "Load the demo into an embedded installation and serve it on this machine."
-    requires_system_checks = []
+    requires_system_checks: tuple[str, ...] = ()
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--port", type=int, default=8000, help="where to serve (default: 8000)")
