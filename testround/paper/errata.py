@@ -31,8 +31,8 @@ from testround.paper.document import (
 class ErratumChange:
     """One number that changes: what stands in the edition and what should, by size.
 
-    ``unit`` is "st", "row" or "rep", "cm" for a printed measurement, or "per 10 cm" for a gauge, whose values
-    are named "stitches" and "rows" in place of sizes.
+    ``unit`` is "st", "row" or "rep"; "cm" for a printed measurement; "st/10 cm" or "row/10 cm" for a gauge, whose
+    values are named "stitches" and "rows" in place of sizes; "m" of yarn or "h" of work.
     """
 
     label: str
@@ -68,7 +68,8 @@ class ErrataList:
     designer: str = ""
 
 
-_UNIT_WORDS = {"st": "stitches", "row": "rows", "rep": "repeats", "cm": "", "per 10 cm": ""}
+_UNIT_WORDS = {"st": "stitches", "row": "rows", "rep": "repeats", "cm": "", "m": "metres", "h": "hours"}
+_GAUGES = ("st/10 cm", "row/10 cm")
 
 
 def errata_pdf(errata: ErrataList, *, paper: str = "A4", units: LengthUnit = "cm") -> bytes:
@@ -153,7 +154,7 @@ def change_tables(
     if not columns:
         return []
     unit = _UNIT_WORDS.get(change.unit, change.unit)
-    if change.unit == "per 10 cm":
+    if change.unit in _GAUGES:
         unit = "over 4 in" if units == "in" else "over 10 cm"
     head = ", ".join(part for part in (change.label, change.place, unit) if part)
 
@@ -171,7 +172,7 @@ def _value(value: float | None, unit: str, units: LengthUnit) -> str:
         return "–"
     if unit == "cm":
         return format_length(value, units)
-    if unit == "per 10 cm":
+    if unit in _GAUGES:
         return format_gauge(value, "4in" if units == "in" else "10cm")
     return format_count(value)
 

@@ -1,0 +1,703 @@
+"""The report of a round as a PDF: what came out wrong, whose fault it is, and the numbers that would be right."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from reportlab.lib.units import mm
+from reportlab.platypus import Spacer, Table
+
+from testround.kernel.findings import Cell, Finding, FindingKind, Verdict
+from testround.kernel.round import Dimension, Pattern, Round, StatedGauge
+from testround.kernel.units import (
+    GaugeSpan,
+    LengthUnit,
+    format_count,
+    format_gauge,
+    format_length,
+)
+from testround.paper.document import (
+    BODY,
+    SMALL,
+    SUBTITLE,
+    Cover,
+    Flowable,
+    Heading,
+    build,
+    by_size,
+    figures,
+    grid,
+    para,
+    paragraphs,
+    section,
+)
+from testround.paper.plots import (
+    VERDICTS,
+    DeviationPoint,
+    Deviations,
+    GaugePoint,
+    Gauges,
+    Parts,
+    PartsBar,
+    Plot,
+    PooledDeviation,
+    deviation_plot,
+    gauge_plot,
+    parts_bars,
+)
+
+if TYPE_CHECKING:
+    from testround.kernel.analysis import Analysis, DeviationCell, PooledGauge
+
+UNKNOWN = "–"
+MOST_TESTERS_SHOWN = 60
+"""Of one dimension. More would fill pages nobody reads; the findings file has every one."""
+_TALLEST_PLOT = 600.0
+_BARS_ABREAST = 22
+
+# Beside a deviation in a cell of the table at a glance; words would not fit nine sizes.
+_SIGNS = {"amend": "!", "look-closer": "?", "holds": "=", "open": "…"}
+
+_KINDS = {
+    FindingKind.PRINTED_COUNT: "printed count",
+    FindingKind.SCHEMATIC: "printed measurement",
+    FindingKind.WORKED_COUNT: "count worked",
+    FindingKind.STATED_GAUGE: "stated gauge",
+    FindingKind.FINISHED_SIZE: "finished size",
+    FindingKind.YARN: "yarn",
+    FindingKind.HOURS: "hours",
+    FindingKind.CLARITY: "clarity of the text",
+    FindingKind.FIT: "fit",
+}
+
+
+def report_pdf(analysis: Analysis, round: Round, *, paper: str = "A4", units: LengthUnit = "cm") -> bytes:
+    """The report of a round as a PDF.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        What `testround.kernel.analysis.analyse` says of ``round``.
+    round : Round
+        The round itself, for the names of things and people.
+    paper : {"A4", "Letter"}
+    units : {"cm", "in"}
+        How lengths are written; gauges are over 10 cm or 4 in accordingly.
+
+    Raises
+    ------
+    PaperError
+        A paper that is not known.
+    """
+    report = _Report(analysis, round, units)
+    cover = Cover(
+        title=f"{round.pattern.title}: {round.round.title}",
+        author="Testround",
+        subject=f"Report of the test round, edition {round.pattern.edition}",
+        running="Report of the round",
+    )
+    return build(report.story, paper=paper, cover=cover)
+
+
+@dataclass(frozen=True, slots=True)
+class Deviation:
+    """One tester's finished measurement in its parts, with the names a reader knows."""
+
+    cell: Cell
+    tester: str
+    asked: bool
+
+
+class _Report:
+    """The parts of one report; each method gives the flowables of one section."""
+
+    def __init__(self, analysis: Analysis, round_: Round, units: LengthUnit) -> None:
+        self.analysis = analysis
+        self.round = round_
+        self.pattern: Pattern = round_.pattern
+        self.units = units
+        self.over: GaugeSpan = "4in" if units == "in" else "10cm"
+        self.names = tester_names(round_)
+        self.labels = _labels(self.pattern)
+        self.numbers = {number.key: number for number in self.pattern.numbers}
+        asked = {(question.tester, question.subject) for question in analysis.questions}
+        self.cells: dict[str, list[Deviation]] = {}
+        for cell in analysis.findings.cells:
+            found = Deviation(
+                cell, self.names.get(cell.tester, cell.tester), (cell.tester, cell.dimension) in asked
+            )
+            self.cells.setdefault(cell.dimension, []).append(found)
+
+    def story(self, width: float) -> list[Flowable]:
+        return [
+            Heading(self.pattern.title, 0, outline=f"{self.pattern.title}: report of the round"),
+            para(f"{self.round.round.title} · edition {self.pattern.edition}", SUBTITLE),
+            *self.at_a_glance(width),
+            *self.findings(width),
+            *self.questions(width),
+            *self.gauges(width),
+            *self.dimensions(width),
+            *self.open_questions(width),
+            *self.method(),
+        ]
+
+    # At a glance ------------------------------------------------------------------------------------------
+
+    def at_a_glance(self, width: float) -> list[Flowable]:
+        findings = self.analysis.findings.findings
+        measured = len({cell.tester for cell in self.analysis.findings.cells})
+        counted = Counter(finding.verdict for finding in findings)
+        rows = [
+            [
+                VERDICTS[verdict].capitalize(),
+                str(counted[verdict]),
+                ", ".join(
+                    dict.fromkeys(self.name(finding) for finding in findings if finding.verdict is verdict)
+                )
+                or "none",
+            ]
+            for verdict in Verdict
+        ]
+        people = len(self.round.testers)
+        return [
+            *section("At a glance"),
+            para(
+                f"{people} tester{'' if people == 1 else 's'}, of whom {measured} sent finished measurements. "
+                f"{counted[Verdict.AMEND]} to amend, {counted[Verdict.LOOK_CLOSER]} to look at more closely."
+            ),
+            grid(["Verdict", "", "About"], rows, [28 * mm, 10 * mm, width - 38 * mm], right=(1,)),
+            *self.matrix(width),
+        ]
+
+    def matrix(self, width: float) -> list[Flowable]:
+        """Dimensions down, sizes across: the pattern's own deviation and its verdict."""
+        cells = {(cell.dimension, cell.size): cell for cell in self.analysis.deviations}
+        if not cells:
+            return []
+        sizes: Sequence[str | None] = self.pattern.sizes or (None,)
+        rows = [
+            (dimension.label, [self.matrix_cell(cells.get((dimension.key, size))) for size in sizes])
+            for dimension in self.pattern.dimensions
+        ]
+        legend = ", ".join(f"{_SIGNS[verdict]} {VERDICTS[verdict]}" for verdict in _SIGNS)
+        return [
+            para(
+                f"How far off the pattern itself is, in {self.units}: what counts and gauges do not explain. "
+                f"{legend}.",
+                SMALL,
+            ),
+            *by_size([size or "all" for size in sizes], rows, width),
+        ]
+
+    def matrix_cell(self, cell: DeviationCell | None) -> str:
+        if cell is None:
+            return UNKNOWN
+        sign = _SIGNS.get(str(cell.verdict), "")
+        if cell.estimate is None:
+            return sign or UNKNOWN
+        # The sign stays with its figure when a narrow column wraps.
+        bare = self.signed(cell.estimate).rsplit(" ", 1)[0].replace(" ", "\u00a0")
+        return f"{bare}\u00a0{sign}"
+
+    # Findings ---------------------------------------------------------------------------------------------
+
+    def findings(self, width: float) -> list[Flowable]:
+        findings = self.analysis.findings.findings
+        pressing = [
+            finding for finding in findings if finding.verdict in (Verdict.AMEND, Verdict.LOOK_CLOSER)
+        ]
+        holding = [finding for finding in findings if finding.verdict is Verdict.HOLDS]
+        parts: list[Flowable] = [*section("Findings")]
+        if not pressing:
+            parts.append(para("Nothing to amend and nothing to look at more closely."))
+        for index, finding in enumerate(pressing, start=1):
+            parts += self.finding(index, finding, width)
+        if holding:
+            parts += [
+                *section("What holds", 2),
+                grid(
+                    ["About", "Why"],
+                    [
+                        [f"{self.name(finding)} ({_KINDS[finding.kind]})", self.said(finding.why)]
+                        for finding in holding
+                    ],
+                    [width * 0.34, width * 0.66],
+                ),
+            ]
+        return parts
+
+    def finding(self, index: int, finding: Finding, width: float) -> list[Flowable]:
+        heading = f"{index}. {self.name(finding)}: {VERDICTS[finding.verdict]}"
+        return [
+            *section(heading, 2, room=40 * mm),
+            *paragraphs(self.said(finding.why)),
+            *([para(self.evidence(finding), SMALL)] if self.evidence(finding) else []),
+            *self.correction(finding, width),
+            Spacer(1, 4),
+        ]
+
+    def evidence(self, finding: Finding) -> str:
+        """Kind, sizes, estimate, interval, tolerance and testers of a finding, as far as it has them."""
+        said = [_KINDS[finding.kind]]
+        if finding.sizes and self.pattern.sizes:
+            every = len(finding.sizes) == len(self.pattern.sizes)
+            said.append("every size" if every else f"sizes {', '.join(finding.sizes)}")
+        if finding.estimate is not None:
+            said.append(f"off by {self.amount(finding.estimate, finding.unit, signed=True)}")
+        if finding.interval is not None:
+            low, high = (self.amount(end, finding.unit, signed=True) for end in finding.interval)
+            said.append(f"95 % interval {low} to {high}")
+        if finding.tolerance is not None:
+            said.append(f"tolerance ±{self.amount(finding.tolerance, finding.unit)}")
+        if finding.testers:
+            said.append(f"{finding.testers} tester{'' if finding.testers == 1 else 's'}")
+        if finding.needs:
+            wanted = ", ".join(f"{count} in {size}" for size, count in finding.needs.items())
+            said.append(f"further testers that would settle it: {wanted}")
+        return " · ".join(said)
+
+    def correction(self, finding: Finding, width: float) -> list[Flowable]:
+        """What is printed and what should be, size by size, and what follows from it."""
+        rows = [
+            (name, values)
+            for name, values in (
+                ("was", finding.now),
+                ("now", finding.proposed),
+                ("by the formula", finding.computed),
+            )
+            if values
+        ]
+        if not rows:
+            return []
+        target = finding.proposed_for or finding.subject
+        unit = self.unit_of(target, finding)
+        columns = self.in_order(name for _, values in rows for name in values)
+        where = self.labels.get(target, target)
+        place = self.numbers[target].place if target in self.numbers else None
+        unit_words = {"st": "stitches", "row": "rows", "rep": "repeats", "gauge": f"over {self.span}"}
+        caption = ", ".join(part for part in (where, place, unit_words.get(unit)) if part)
+        parts: list[Flowable] = [
+            para(caption, SMALL),
+            *by_size(columns, [(name, self.values(values, columns, unit)) for name, values in rows], width),
+        ]
+        if finding.follows:
+            names = self.in_order(size for values in finding.follows.values() for size in values)
+            parts += [
+                para("What the numbers become:", SMALL),
+                *by_size(
+                    names,
+                    [
+                        (self.labels.get(key, key), self.values(values, names, self.unit_of(key, None)))
+                        for key, values in finding.follows.items()
+                    ],
+                    width,
+                ),
+            ]
+        return parts
+
+    def values(self, values: Mapping[str, float], columns: Sequence[str], unit: str) -> list[str]:
+        return [UNKNOWN if name not in values else self.value(values[name], unit) for name in columns]
+
+    def value(self, value: float, unit: str) -> str:
+        if unit == "cm":
+            return format_length(value, self.units)
+        if unit == "gauge":
+            return format_gauge(value, self.over)
+        return format_count(value)
+
+    def unit_of(self, key: str, finding: Finding | None) -> str:
+        if finding is not None and finding.kind is FindingKind.STATED_GAUGE:
+            return "gauge"
+        if key in self.numbers:
+            return self.numbers[key].unit
+        if any(dimension.key == key for dimension in self.pattern.dimensions):
+            return "cm"
+        return (finding.unit if finding else None) or "count"
+
+    # Questions --------------------------------------------------------------------------------------------
+
+    def questions(self, width: float) -> list[Flowable]:
+        if not self.analysis.questions:
+            return []
+        rows = [
+            [
+                self.names.get(question.tester, question.tester),
+                self.labels.get(question.subject, question.subject),
+                self.said(question.sentence),
+            ]
+            for question in self.analysis.questions
+        ]
+        return [
+            *section("Questions to ask testers"),
+            para("These readings are set aside until the tester has answered; nothing rests on them.", SMALL),
+            grid(["Tester", "About", "Question"], rows, [width * 0.2, width * 0.24, width * 0.56]),
+        ]
+
+    # Gauges -----------------------------------------------------------------------------------------------
+
+    def gauges(self, width: float) -> list[Flowable]:
+        parts: list[Flowable] = []
+        for gauge in self.pattern.gauges:
+            data = gauges_of(self.analysis, gauge, self.names)
+            if not data.points:
+                continue
+            plot = gauge_plot(_most(data), units=self.units, width=min(width, 400))
+            parts += [
+                *section(f"Gauge: {gauge.label}", 1, room=110 * mm),
+                _left(plot),
+                *(figures(plot.summary, width) if plot.summary else []),
+                *self.gauge_verdicts(gauge),
+                *figures(plot.table, width),
+                *_shown(len(data.points)),
+            ]
+        return parts
+
+    def gauge_verdicts(self, gauge: StatedGauge) -> list[Flowable]:
+        said = [
+            f"{'Stitches' if found.axis == 'st' else 'Rows'}: "
+            f"{VERDICTS.get(str(found.verdict), str(found.verdict))}, {found.testers} testers."
+            for found in self.analysis.gauges
+            if found.gauge == gauge.key
+        ]
+        return [para(" ".join(said), SMALL)] if said else []
+
+    # Dimensions -------------------------------------------------------------------------------------------
+
+    def dimensions(self, width: float) -> list[Flowable]:
+        parts: list[Flowable] = []
+        for dimension in self.pattern.dimensions:
+            found = self.cells.get(dimension.key, [])
+            if not found:
+                continue
+            parts += self.dimension(dimension, found, width)
+        return parts
+
+    def dimension(self, dimension: Dimension, found: list[Deviation], width: float) -> list[Flowable]:
+        shown = _worst(found)
+        data = deviations_of(self.analysis, self.pattern, dimension, shown)
+        half = (width - 10) / 2
+        points = _plots(data, self.units, half)
+        bars = parts_of(self.pattern, dimension, shown)
+        split = [
+            parts_bars(
+                replace(bars, bars=bars.bars[start : start + _BARS_ABREAST]), units=self.units, width=half
+            )
+            for start in range(0, len(bars.bars), _BARS_ABREAST)
+        ]
+        pairs = [
+            [points[k].flowable() if k < len(points) else "", split[k].flowable() if k < len(split) else ""]
+            for k in range(max(len(points), len(split)))
+        ]
+        summary = deviation_plot(data, units=self.units).summary
+        return [
+            *section(f"Dimension: {dimension.label}", 1, room=90 * mm),
+            para(
+                "Left: what is left over of each tester's difference after counts and gauge, against the tolerance. "
+                "Right: the difference in its three parts.",
+                SMALL,
+            ),
+            *(_abreast(pair, half) for pair in pairs),
+            *(figures(summary, width) if summary else []),
+            self.tester_table(dimension, shown, width),
+            *_shown(len(found)),
+        ]
+
+    def tester_table(self, dimension: Dimension, found: list[Deviation], width: float) -> Flowable:
+        rows = []
+        for deviation in found:
+            cell = deviation.cell
+            parts = cell.parts
+            rows.append(
+                [
+                    deviation.tester + (" (to be asked)" if deviation.asked else ""),
+                    cell.size or "own",
+                    format_length(cell.target, self.units),
+                    format_length(cell.measured, self.units),
+                    *(
+                        self.signed(value)
+                        for value in (
+                            cell.measured - cell.target,
+                            parts.counts,
+                            parts.gauge,
+                            parts.remainder,
+                        )
+                    ),
+                ]
+            )
+        name = width * 0.24
+        return grid(
+            ["Tester", "Size", "Target", "Measured", "Difference", "Counts", "Gauge", "Remainder"],
+            rows,
+            [name, *[(width - name) / 7] * 7],
+            right=range(2, 8),
+        )
+
+    # Open questions ---------------------------------------------------------------------------------------
+
+    def open_questions(self, width: float) -> list[Flowable]:
+        rows = [
+            [self.name(finding), ", ".join(finding.sizes or ()) or UNKNOWN, self.said(finding.why), UNKNOWN]
+            for finding in self.analysis.findings.findings
+            if finding.verdict is Verdict.OPEN
+        ]
+        rows += [
+            [
+                self.labels.get(cell.dimension, cell.dimension),
+                cell.size or UNKNOWN,
+                f"{cell.testers} tester{'' if cell.testers == 1 else 's'}: "
+                + ("too little to say" if str(cell.verdict) == "open" else "not settled"),
+                UNKNOWN if cell.needs is None else str(cell.needs),
+            ]
+            for cell in self.analysis.deviations
+            if str(cell.verdict) == "open" or cell.needs is not None
+        ]
+        if not rows:
+            return []
+        return [
+            *section("Open questions"),
+            para("Where there is too little evidence, and how many further testers would settle it.", SMALL),
+            grid(
+                ["About", "Size", "Why", "Testers needed"],
+                rows,
+                [width * 0.3, width * 0.12, width * 0.42, width * 0.16],
+                right=(3,),
+            ),
+        ]
+
+    # Method -----------------------------------------------------------------------------------------------
+
+    def method(self) -> list[Flowable]:
+        return [*section("How this was worked out", room=80 * mm), *(para(text, BODY) for text in METHOD)]
+
+    # Words ------------------------------------------------------------------------------------------------
+
+    @property
+    def span(self) -> str:
+        return "4 in" if self.over == "4in" else "10 cm"
+
+    def name(self, finding: Finding) -> str:
+        return self.labels.get(finding.subject, finding.subject)
+
+    def signed(self, cm: float) -> str:
+        return format_length(cm, self.units, signed=True)
+
+    def amount(self, value: float, unit: str | None, *, signed: bool = False) -> str:
+        if unit == "cm":
+            return format_length(value, self.units, signed=signed)
+        plus = "+" if signed and value > 0 else ""
+        return f"{plus}{format_count(value)}{f' {unit}' if unit else ''}"
+
+    def said(self, sentence: str) -> str:
+        return lengths_in(sentence, self.units)
+
+    def in_order(self, names: Iterable[str]) -> list[str]:
+        """Sizes as they are worn, then whatever else is named, in the order named."""
+        given = list(dict.fromkeys(names))
+        return [
+            *(size for size in self.pattern.sizes if size in given),
+            *(name for name in given if name not in self.pattern.sizes),
+        ]
+
+
+# From the analysis to plain data for the plots --------------------------------------------------------------
+
+
+def tester_names(round_: Round) -> dict[str, str]:
+    """What to call each tester; two of the same name are told apart by their id."""
+    often = Counter(tester.name for tester in round_.testers)
+    return {
+        tester.id: tester.name if often[tester.name] == 1 else f"{tester.name} ({tester.id})"
+        for tester in round_.testers
+    }
+
+
+def deviations_of(
+    analysis: Analysis, pattern: Pattern, dimension: Dimension, found: Sequence[Deviation]
+) -> Deviations:
+    """One dimension's remainders and pooled estimates, for `deviation_plot`."""
+    return Deviations(
+        title=dimension.label,
+        tolerance=dimension.tolerance,
+        sizes=pattern.sizes,
+        points=tuple(
+            DeviationPoint(one.tester, one.cell.size, one.cell.parts.remainder, one.asked) for one in found
+        ),
+        pooled=tuple(
+            PooledDeviation(cell.size, cell.estimate, cell.low, cell.high, cell.testers, str(cell.verdict))
+            for cell in analysis.deviations
+            if cell.dimension == dimension.key
+            and cell.estimate is not None
+            and cell.low is not None
+            and cell.high is not None
+        ),
+    )
+
+
+def parts_of(pattern: Pattern, dimension: Dimension, found: Sequence[Deviation]) -> Parts:
+    """One dimension's discrepancies in their parts, for `parts_bars`."""
+    return Parts(
+        dimension.label,
+        dimension.tolerance,
+        tuple(
+            PartsBar(
+                one.tester,
+                one.cell.size,
+                one.cell.parts.counts,
+                one.cell.parts.gauge,
+                one.cell.parts.remainder,
+            )
+            for one in found
+        ),
+    )
+
+
+def gauges_of(analysis: Analysis, gauge: StatedGauge, names: Mapping[str, str]) -> Gauges:
+    """The testers' own gauges of one fabric and the pooled ones, for `gauge_plot`."""
+    pooled: dict[str, PooledGauge] = {
+        str(found.axis): found for found in analysis.gauges if found.gauge == gauge.key
+    }
+
+    def interval(axis: str) -> tuple[float, float, float] | None:
+        found = pooled.get(axis)
+        if found is None or found.estimate is None or found.low is None or found.high is None:
+            return None
+        return (found.estimate, found.low, found.high)
+
+    return Gauges(
+        title=gauge.label,
+        stated_st=gauge.stitches,
+        stated_row=gauge.rows,
+        points=tuple(
+            # The analysis has relative uncertainties; the plot draws them in stitches and rows.
+            GaugePoint(
+                names.get(own.tester, own.tester),
+                str(own.source),
+                own.st,
+                own.row,
+                own.st * own.u_st,
+                own.row * own.u_row,
+            )
+            for own in analysis.own_gauges
+            if own.gauge == gauge.key and str(own.source) != "assumed"
+        ),
+        pooled_st=interval("st"),
+        pooled_row=interval("row"),
+    )
+
+
+_LENGTH = re.compile(r"(?P<sign>[-−+]?)(?P<value>\d+(?:\.\d+)?)\s?cm\b")
+
+
+def lengths_in(sentence: str, units: LengthUnit) -> str:
+    """A sentence of the kernel, which speaks of centimetres, with its lengths in the reader's unit."""
+    if units == "cm":
+        return sentence
+    return _LENGTH.sub(lambda found: found["sign"] + format_length(float(found["value"]), units), sentence)
+
+
+def _labels(pattern: Pattern) -> dict[str, str]:
+    labels = {"yarn": "Yarn needed", "hours": "Hours needed"}
+    for gauge in pattern.gauges:
+        labels[gauge.key] = gauge.label
+        labels[f"{gauge.key}.st"] = f"{gauge.label}, stitches"
+        labels[f"{gauge.key}.row"] = f"{gauge.label}, rows"
+    labels |= {measure.key: measure.label for measure in pattern.measures}
+    labels |= {constant.key: constant.label for constant in pattern.constants}
+    labels |= {number.key: number.label for number in pattern.numbers}
+    labels |= {dimension.key: dimension.label for dimension in pattern.dimensions}
+    return labels
+
+
+# Laying out -------------------------------------------------------------------------------------------------
+
+
+def _worst(found: list[Deviation]) -> list[Deviation]:
+    """As reported; of very many, those furthest off the target."""
+    if len(found) <= MOST_TESTERS_SHOWN:
+        return found
+    ranked = sorted(range(len(found)), key=lambda k: -abs(found[k].cell.measured - found[k].cell.target))
+    return [found[k] for k in sorted(ranked[:MOST_TESTERS_SHOWN])]
+
+
+def _most(data: Gauges) -> Gauges:
+    return replace(data, points=data.points[:MOST_TESTERS_SHOWN])
+
+
+def _shown(count: int) -> list[Flowable]:
+    """Says so when there are more testers than are shown."""
+    if count <= MOST_TESTERS_SHOWN:
+        return []
+    return [
+        para(
+            f"{MOST_TESTERS_SHOWN} of {count} are shown; the estimates rest on all of them, and the findings file "
+            "has every one.",
+            SMALL,
+        )
+    ]
+
+
+def _plots(data: Deviations, units: LengthUnit, width: float) -> list[Plot]:
+    """The plot of one dimension, on as many drawings as its sizes need to fit a page each."""
+    plot = deviation_plot(data, units=units, width=width)
+    if plot.drawing.height <= _TALLEST_PLOT or len(data.sizes) < 2:
+        return [plot]
+    middle = len(data.sizes) // 2
+    return [
+        part
+        for sizes in (data.sizes[:middle], data.sizes[middle:])
+        for part in _plots(
+            replace(
+                data,
+                sizes=sizes,
+                points=tuple(point for point in data.points if point.size in sizes),
+                pooled=tuple(pool for pool in data.pooled if pool.size in sizes),
+            ),
+            units,
+            width,
+        )
+    ]
+
+
+def _left(plot: Plot) -> Flowable:
+    drawing = plot.flowable()
+    drawing.hAlign = "LEFT"
+    return drawing
+
+
+def _abreast(pair: Sequence[object], half: float) -> Flowable:
+    return Table(
+        [list(pair)],
+        colWidths=[half + 10, half],
+        hAlign="LEFT",
+        style=[
+            ("VALIGN", (0, 0), (-1, -1), "TOP"),
+            ("LEFTPADDING", (0, 0), (-1, -1), 0),
+            ("RIGHTPADDING", (0, 0), (-1, -1), 0),
+        ],
+    )
+
+
+METHOD = (
+    "Every difference between a finished measurement and its target is split exactly in three: what the counts that "
+    "were worked explain (at the stated gauge), what the tester's own blocked gauge explains, and what is left. "
+    "Only what is left can be the pattern's.",
+    "A swatch is a small reading of a gauge: counts and ruler are each good to about a quarter (common practice), and "
+    "the uncertainty is carried through the formulas by the law of propagation (JCGM 100:2008, 5.1). Repeat readings "
+    "are averaged, with a floor for how finely a tape can be read.",
+    "What is left is pooled over all testers and dimensions together. One tester's error moves all the widths or all "
+    "the lengths of that piece, so it is estimated along with the pattern's own deviation; a single wild reading is "
+    "given little weight (errors with Student tails: Lange, Little and Taylor 1989), and a likely slip such as half "
+    "for whole, or inches for centimetres, is asked about and left out.",
+    "The stated gauge is compared with the mean of the testers' blocked gauges in a random-effects model with the "
+    "interval of Hartung and Knapp (2001). Amend means that the best estimate is beyond the tolerance and the evidence "
+    "says that it is real; holds means that the 95 % interval lies inside the tolerance (two one-sided tests, "
+    "Schuirmann 1987); many verdicts at once are held to a false discovery rate of 5 % (Benjamini and Hochberg 1995). "
+    "A proposed number is the smallest change in whole stitches or rows that keeps the pattern's stitch multiple.",
+    "Limits: the verdicts are arithmetic on what was reported. They cannot see what nobody measured, a habit that all "
+    "testers share, or a fault of fit that measurements do not show. Few testers mean wide intervals. The tolerances "
+    "are the designer's, and so is the decision.",
+)
