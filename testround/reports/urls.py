@@ -1,4 +1,25 @@
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
+
+from testround.reports import views
 
 app_name = "reports"
-urlpatterns: list[URLPattern | URLResolver] = []
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("places/", views.places, name="places"),
+    path("places/<int:pk>/", views.place, name="place"),
+    path("places/<int:pk>/swatch/", views.swatch, name="swatch"),
+    path("places/<int:pk>/counts/", views.counts, name="counts"),
+    path("places/<int:pk>/finished/", views.finished, name="finished"),
+    path("places/<int:pk>/sitting/", views.sitting, name="sitting"),
+    path("places/<int:pk>/remark/", views.remark, name="remark"),
+    path("places/<int:pk>/fit/", views.fit, name="fit"),
+    path("places/<int:pk>/guess/", views.guess, name="guess"),
+    path("places/<int:pk>/yarn/", views.yarn, name="yarn"),
+    path("places/<int:pk>/measures/", views.measures, name="measures"),
+    path("places/<int:pk>/photo/", views.photo_new, name="photo_new"),
+    path("places/<int:pk>/photo/<uuid:code>/remove/", views.photo_gone, name="photo_gone"),
+    path("places/<int:pk>/worksheet/", views.worksheet, name="worksheet"),
+    path("places/<int:pk>/worksheet.pdf", views.worksheet_pdf, name="worksheet_pdf"),
+    path("places/<int:pk>/sent/", views.sent, name="sent"),
+    path("places/<int:pk>/done/", views.done, name="done"),
+    path("photos/<uuid:code>/<int:width>/", views.photo, name="photo"),
+]

@@ -1,0 +1,76 @@
+"""What a form asks before it takes an odd value: the kernel's questions, put at the right field.
+
+Nothing is refused for being odd. The form comes back once with the question and a box to say that it is right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from testround.kernel.plausible import body_doubt, question_about
+from testround.kernel.units import LengthUnit, format_count, format_length, gauge_over
+from testround.reports.selectors import Desk
+
+# A swatch further off than this is a slip more often than a tool: two sizes of tool make about a fifth.
+ODD_GAUGE = 1.75
+_UNIT_SLIPS = ("inches", "centimetres", "millimetres", "decimal-point")
+
+
+def of_swatch(desk: Desk, *, gauge: str, values: Mapping[str, float | None], units: LengthUnit) -> str:
+    """A question about a swatch whose gauge is nowhere near the stated one, or an empty text."""
+    stated = next(one for one in desk.pattern.gauges if one.key == gauge)
+    pairs = (("Width", "width", "stitches", stated.stitches), ("Height", "height", "rows", stated.rows))
+    for label, length_name, count_name, per_10cm in pairs:
+        length, count = values[length_name], values[count_name]
+        if not length or not count:
+            continue
+        doubt = question_about(length, 10 * count / per_10cm, {}, label, unit=units)
+        if doubt is not None and doubt.cause in _UNIT_SLIPS:
+            return doubt.sentence
+        own = 10 * count / length
+        if doubt is not None and not 1 / ODD_GAUGE < own / per_10cm < ODD_GAUGE:
+            return (
+                f"{format_count(count)} {count_name} in {format_length(length, units)} are "
+                f"{_gauge(own, units)}; the pattern’s gauge is {_gauge(per_10cm, units)}. "
+                "Count and measure once more, or say that it is right."
+            )
+    return ""
+
+
+def _gauge(per_10cm: float, units: LengthUnit) -> str:
+    over, span = ("10cm", "10 cm") if units == "cm" else ("4in", "4 in")
+    return f"{gauge_over(per_10cm, over):.1f} in {span}"  # type: ignore[arg-type]
+
+
+def of_finished(desk: Desk, *, readings: Mapping[str, Sequence[float]], units: LengthUnit) -> dict[str, str]:
+    """Questions about finished measurements, by dimension."""
+    targets = {line.key: line.target for line in desk.worksheet.dimensions}
+    labels = {dimension.key: dimension.label for dimension in desk.pattern.dimensions}
+    found: dict[str, str] = {}
+    for key, values in readings.items():
+        target = targets.get(key)
+        if target is None:
+            continue
+        others = {
+            labels[other]: value for other, value in targets.items() if other != key and value is not None
+        }
+        for value in values:
+            doubt = question_about(value, target, others, labels[key], unit=units)
+            if doubt is not None:
+                found[key] = doubt.sentence
+                break
+    return found
+
+
+def of_body(desk: Desk, *, measures: Mapping[str, float], units: LengthUnit) -> dict[str, str]:
+    """Questions about body measurements, by measure."""
+    found: dict[str, str] = {}
+    for measure in desk.pattern.measures:
+        value = measures.get(measure.key)
+        if value is None:
+            continue
+        sizes = tuple((measure.values or {}).values())
+        doubt = body_doubt(measure.key, measure.label, value, sizes=sizes, unit=units)
+        if doubt is not None:
+            found[measure.key] = doubt.sentence
+    return found

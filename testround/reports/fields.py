@@ -1,0 +1,193 @@
+"""Form fields for what a tester types: lengths, counts, tools, hours. What they say is the kernel's."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from fractions import Fraction
+from typing import Any, TypeVar
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from testround.kernel import units
+from testround.kernel.units import LengthUnit, ToolSystem, TypedLength, TypedTool, UnitsError
+
+T = TypeVar("T")
+
+MOST_HOURS_AT_A_TIME = 24 * 7
+_CLOCK = re.compile(r"(\d{1,3})\s*(?::|h|hrs?|hours?)\s*([0-5]?\d)\s*(?:m|min|minutes?)?", re.IGNORECASE)
+_MINUTES = re.compile(r"(\d{1,4})\s*(?:m|min|mins|minutes?)", re.IGNORECASE)
+# The yard is 0.9144 m exactly: international yard and pound agreement, 1959.
+METRES_PER_YARD = Fraction(9144, 10000)
+_YARN = re.compile(r"(?P<amount>.*?)\s*(?:(?P<yards>yds?|yards?)|m|metres?|meters?)?\.?", re.IGNORECASE)
+_HOURS = re.compile(r"(.*?)\s*(?:h|hrs?|hours?)?", re.IGNORECASE)
+
+
+def _read(read: Callable[..., T], text: str, label: str, *args: Any, **options: Any) -> T:
+    """What was typed, or the kernel's sentence; the label in front is the page's to say."""
+    try:
+        return read(text, *args, name=label, **options)
+    except UnitsError as error:
+        sentence = str(error).removeprefix(f"{label}: ")
+        raise ValidationError(sentence[:1].upper() + sentence[1:]) from error
+
+
+class TypedField(forms.CharField):
+    """A short text that is kept as typed and read by the kernel."""
+
+    inputmode = "decimal"
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("required", False)
+        kwargs.setdefault("max_length", 60)
+        attrs = {"inputmode": self.inputmode, "autocomplete": "off"}
+        kwargs.setdefault("widget", forms.TextInput(attrs=attrs))
+        super().__init__(**kwargs)
+
+    def clean(self, value: Any) -> Any:
+        text = super().clean(value)
+        return self.read(text) if text else None
+
+    def read(self, text: str) -> Any:
+        raise NotImplementedError
+
+    @property
+    def name(self) -> str:
+        return str(self.label or "This")
+
+
+class LengthField(TypedField):
+    """A length in the tester's unit unless another is typed; gives a TypedLength."""
+
+    def __init__(self, *, units: LengthUnit, **kwargs: Any) -> None:
+        self.units = units
+        # The decimal keys of a phone have no stroke for fractions of an inch.
+        self.inputmode = "decimal" if units == "cm" else "text"
+        super().__init__(**kwargs)
+
+    def read(self, text: str) -> TypedLength:
+        return _read(units.parse_length, text, self.name, self.units)
+
+
+class CountField(TypedField):
+    """Stitches, rows or repeats; gives a float."""
+
+    inputmode = "text"
+
+    def __init__(self, *, above_zero: bool = False, **kwargs: Any) -> None:
+        self.above_zero = above_zero
+        super().__init__(**kwargs)
+
+    def read(self, text: str) -> float:
+        count = _read(units.parse_count, text, self.name)
+        if self.above_zero and count <= 0:
+            raise ValidationError(
+                "There is at least a part of one in any swatch; write how many you counted."
+            )
+        return count
+
+
+class ToolField(TypedField):
+    """A hook or needle in the tester's own system; gives a TypedTool."""
+
+    inputmode = "text"
+
+    def __init__(self, *, craft: str, system: ToolSystem, **kwargs: Any) -> None:
+        self.craft = craft
+        self.system = system
+        super().__init__(**kwargs)
+
+    def read(self, text: str) -> TypedTool:
+        return _read(units.parse_tool, text, self.name, self.craft, self.system)
+
+
+class HoursField(TypedField):
+    """A stretch of time: "2:30", "2.5", "2 h 30 min", "45 min", "1 1/2"; gives hours."""
+
+    inputmode = "text"
+
+    def read(self, text: str) -> float:
+        hours = self._hours(text.strip())
+        if hours <= 0:
+            raise ValidationError("A sitting takes some time; write how long it was, as in 2:30 or 2.5.")
+        if hours > MOST_HOURS_AT_A_TIME:
+            raise ValidationError(
+                "That is more than a week without a break. Write hours, as in 2:30 or 2.5, or log it in parts."
+            )
+        return float(hours)
+
+    def _hours(self, text: str) -> Fraction:
+        if found := _CLOCK.fullmatch(text):
+            return int(found[1]) + Fraction(int(found[2]), 60)
+        if found := _MINUTES.fullmatch(text):
+            return Fraction(int(found[1]), 60)
+        found = _HOURS.fullmatch(text)
+        try:
+            return Fraction(units.parse_count(found[1] if found else text))
+        except UnitsError as error:
+            raise ValidationError(f"“{text}” is no time; write hours as in 2:30 or 2.5.") from error
+
+
+class AmountField(TypedField):
+    """A plain amount above zero, of metres, grams or hours; gives a float."""
+
+    def __init__(self, *, most: float, example: str, **kwargs: Any) -> None:
+        self.most = most
+        self.example = example
+        super().__init__(**kwargs)
+
+    def read(self, text: str) -> float:
+        words = re.sub(r"\s*(?:m|metres?|meters?|g|grams?|h|hours?)$", "", text.strip(), flags=re.IGNORECASE)
+        try:
+            amount = units.parse_count(words)
+        except UnitsError as error:
+            raise ValidationError(
+                f"“{text.strip()}” cannot be read as an amount; write a number, as in {self.example}."
+            ) from error
+        if amount <= 0:
+            raise ValidationError(f"Write an amount above zero, as in {self.example}, or leave it empty.")
+        if amount > self.most:
+            raise ValidationError(f"{text.strip()} is more than can be meant; check the number.")
+        return amount
+
+
+class MetresField(TypedField):
+    """A length of yarn in metres, or in yards when they are named; gives metres."""
+
+    inputmode = "text"
+    most = 1_000_000
+
+    def read(self, text: str) -> float:
+        found = _YARN.fullmatch(text.strip())
+        try:
+            amount = units.parse_count(found["amount"] if found else text)
+        except UnitsError as error:
+            raise ValidationError(
+                f"“{text.strip()}” cannot be read as a length of yarn; write metres, as in 1010, or 1100 yd."
+            ) from error
+        metres = float(Fraction(amount) * (METRES_PER_YARD if found and found["yards"] else 1))
+        if metres <= 0:
+            raise ValidationError("Write an amount above zero, as in 1010, or leave it empty.")
+        if metres > self.most:
+            raise ValidationError(f"{text.strip()} is more than can be meant; check the number.")
+        return metres
+
+
+class PercentField(TypedField):
+    """A share in per cent; gives 0 to 1."""
+
+    def read(self, text: str) -> float:
+        try:
+            share = units.parse_count(text.strip().removesuffix("%").strip())
+        except UnitsError as error:
+            raise ValidationError(f"“{text.strip()}” is no share; write per cent, as in 40.") from error
+        if share > 100:
+            raise ValidationError("A part is at most 100 per cent done; write 100 when it is finished.")
+        return share / 100
+
+
+def as_typed(text: str, unit: str) -> str:
+    """What was typed, with the unit it was meant in when none was written."""
+    text = text.strip()
+    return text if re.search(r"[^\W\d_]|[\"”″'’′]", re.sub(r"[¼½¾⅛⅜⅝⅞⅓⅔]", "", text)) else f"{text} {unit}"

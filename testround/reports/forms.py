@@ -1,0 +1,615 @@
+"""The forms of a tester. What is written is kept when a form is refused, and shown back as it was typed."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from django import forms
+from django.conf import settings
+from django.core.exceptions import ValidationError
+
+from testround.kernel.round import Craft, Dimension, Measure, Number
+from testround.kernel.units import TypedLength, format_count, format_length, tool_label, tool_word
+from testround.people.readers import Reader
+from testround.reports import doubts
+from testround.reports.fields import (
+    AmountField,
+    CountField,
+    HoursField,
+    LengthField,
+    MetresField,
+    PercentField,
+    ToolField,
+    as_typed,
+)
+from testround.reports.models import FABRIC_STATES, Fit, Remark, Sitting, Swatch
+from testround.reports.photos import PhotoRefused, photo_check
+from testround.reports.selectors import Desk
+
+READINGS = (1, 2, 3)
+ELSEWHERE = "-"
+MOST_REMARK = 5000
+
+__all__ = [
+    "CountsForm",
+    "FinishedForm",
+    "FitForm",
+    "GuessForm",
+    "MeasuresForm",
+    "PhotoForm",
+    "RemarkForm",
+    "SittingForm",
+    "SwatchForm",
+    "YarnForm",
+]
+
+
+class SentForm(forms.Form):
+    """A form that is sent once: its key was made with the page."""
+
+    key = forms.UUIDField(
+        widget=forms.HiddenInput,
+        error_messages={
+            "required": "The form lost its number on the way. Look it over and send it again.",
+            "invalid": "The form's number was changed on the way. Look it over and send it again.",
+        },
+    )
+
+    data: Any
+
+    def __init__(self, *args: Any, desk: Desk, reader: Reader, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.desk = desk
+        self.reader = reader
+        self.initial.setdefault("key", uuid.uuid4())
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        if "key" in self.errors:
+            self.renew()
+        return cleaned
+
+    def renew(self) -> None:
+        """Give the form another key, so that it can be sent as a report of its own."""
+        data = self.data.copy()
+        data[self.add_prefix("key")] = str(uuid.uuid4())
+        self.data = data
+
+    def sent_before(self, sentence: str) -> None:
+        self.add_error(None, sentence)
+        self.renew()
+
+    def text(self, name: str) -> str:
+        """What stands in a field, as typed."""
+        return str(self.data.get(self.add_prefix(name), "")).strip()
+
+    def length_text(self, name: str) -> str:
+        length: TypedLength = self.cleaned_data[name]
+        return as_typed(length.text, self.reader.units)
+
+
+class SwatchForm(SentForm):
+    gauge = forms.ChoiceField(label="Which swatch")
+    state = forms.ChoiceField(label="How is it now", choices=FABRIC_STATES, widget=forms.RadioSelect)
+
+    def __init__(self, *args: Any, corrects: Swatch | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.corrects = corrects
+        pattern, reader = self.desk.pattern, self.reader
+        word = tool_word(pattern.craft)
+        gauges = [(gauge.key, gauge.label) for gauge in pattern.gauges]
+        self.fields["gauge"].choices = gauges
+        if len(gauges) == 1:
+            self.fields["gauge"].widget = forms.HiddenInput()
+        self.fields["state"].choices = [
+            ("blocked", "Washed, dried and measured at rest (blocked)"),
+            (
+                "worked",
+                "Off the needles, not washed" if pattern.craft is Craft.KNIT else "Off the hook, not washed",
+            ),
+        ]
+        self.fields["tool"] = ToolField(
+            label=f"{word.capitalize()} size", craft=pattern.craft, system=reader.tools
+        )
+        self.fields["tool"].widget.attrs["list"] = "tools"
+        self.fields["width"] = LengthField(label="Width measured", units=reader.units)
+        self.fields["stitches"] = CountField(label="Stitches in that width", above_zero=True)
+        self.fields["height"] = LengthField(label="Height measured", units=reader.units)
+        self.fields["rows"] = CountField(label="Rows in that height", above_zero=True)
+        self.fields["keep"] = forms.BooleanField(label="It is right, keep it", required=False)
+        self.doubt = ""
+        self._begin_with(corrects)
+
+    def _begin_with(self, corrects: Swatch | None) -> None:
+        stated = self.desk.pattern.gauges[0]
+        self.initial.setdefault("gauge", stated.key)
+        self.initial.setdefault("state", "blocked")
+        if corrects is None:
+            if stated.tool_mm and not self.desk.swatches:
+                self.initial.setdefault("tool", self._tool_text(stated.tool_mm))
+            return
+        self.initial.update(gauge=corrects.gauge, state=corrects.state, **corrects.typed)
+        for name in ("width", "height"):
+            value = getattr(corrects, name)
+            if value is not None:
+                self.initial.setdefault(name, format_length(value, self.reader.units))
+        for name in ("stitches", "rows"):
+            value = getattr(corrects, name)
+            if value is not None:
+                self.initial.setdefault(name, format_count(value))
+        if corrects.tool_mm is not None:
+            self.initial.setdefault("tool", self._tool_text(corrects.tool_mm))
+
+    def _tool_text(self, mm: float) -> str:
+        label = tool_label(mm, self.desk.pattern.craft, self.reader.tools)
+        return label.partition(" (")[0]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        self._check_pair("width", "stitches", "stitches you counted across it")
+        self._check_pair("height", "rows", "rows you counted up it")
+        wrong = self.errors.keys() & {"width", "stitches", "height", "rows"}
+        if not wrong and cleaned.get("width") is None and cleaned.get("height") is None:
+            self.add_error(
+                "width", "Write a width with its stitches, or a height with its rows, or better both."
+            )
+        if not self.errors:
+            self.doubt = doubts.of_swatch(
+                self.desk, gauge=cleaned["gauge"], values=self.values(), units=self.reader.units
+            )
+            if self.doubt and not cleaned["keep"]:
+                self.add_error("keep", self.doubt)
+        return cleaned
+
+    def _check_pair(self, length: str, count: str, counted: str) -> None:
+        has_length, has_count = (self.cleaned_data.get(name) is not None for name in (length, count))
+        if length in self.errors or count in self.errors or has_length == has_count:
+            return
+        if has_length:
+            self.add_error(count, f"Write the {counted} too, or empty both.")
+        else:
+            self.add_error(length, f"Write the {length} they were counted over too, or empty both.")
+
+    def values(self) -> dict[str, float | None]:
+        """The four readings, lengths in centimetres."""
+        cleaned = self.cleaned_data
+        return {
+            "width": cleaned["width"] and cleaned["width"].cm,
+            "stitches": cleaned["stitches"],
+            "height": cleaned["height"] and cleaned["height"].cm,
+            "rows": cleaned["rows"],
+        }
+
+    def report(self) -> dict[str, Any]:
+        cleaned = self.cleaned_data
+        typed = {
+            name: self.length_text(name) for name in ("width", "height") if cleaned[name] is not None
+        } | {name: self.text(name) for name in ("stitches", "rows", "tool") if cleaned[name] is not None}
+        return {
+            "gauge": cleaned["gauge"],
+            "state": cleaned["state"],
+            "tool_mm": cleaned["tool"] and cleaned["tool"].mm,
+            **self.values(),
+            "typed": typed,
+            "corrects": self.corrects,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class CountLine:
+    """One number of the sheet on the counts page: its field, what the text says, what was sent before."""
+
+    number: Number
+    field: forms.BoundField
+    value: float | None
+    own: float | None
+    sent: str
+
+
+class CountsForm(SentForm):
+    """Every number of the sheet; what stays empty is not worked yet, or stays as it was sent."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for number in self.desk.pattern.numbers:
+            self.fields[_counted(number)] = CountField(label=number.label)
+
+    def groups(self) -> list[tuple[str, list[CountLine]]]:
+        """The lines by place in the text, in the sheet's order."""
+        values = {line.key: line for place in self.desk.worksheet.places for line in place.numbers}
+        sent = {row.number: row.typed.get("worked") or format_count(row.worked) for row in self.desk.counts}
+        grouped: dict[str, list[CountLine]] = {}
+        for number in self.desk.pattern.numbers:
+            line = values[number.key]
+            grouped.setdefault(line.place, []).append(
+                CountLine(
+                    number=number,
+                    field=self[_counted(number)],
+                    value=line.value,
+                    own=line.at_own_gauge,
+                    sent=sent.get(number.key, ""),
+                )
+            )
+        return list(grouped.items())
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        if not self.errors and not any(cleaned[_counted(number)] is not None for number in self._numbers):
+            raise ValidationError("Nothing is written yet. Write at least one count, then send.")
+        return cleaned
+
+    @property
+    def _numbers(self) -> tuple[Number, ...]:
+        return self.desk.pattern.numbers
+
+    def report(self) -> dict[str, Any]:
+        counts = {
+            number.key: self.cleaned_data[_counted(number)]
+            for number in self._numbers
+            if self.cleaned_data[_counted(number)] is not None
+        }
+        typed = {number.key: self.text(_counted(number)) for number in self._numbers if number.key in counts}
+        return {"counts": counts, "typed": typed}
+
+
+def _counted(number: Number) -> str:
+    return f"count_{number.key}"
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureLine:
+    """One thing to measure: its fields, how to take it, what was sent before, and a doubt about it."""
+
+    entry: Dimension | Measure
+    fields: list[forms.BoundField]
+    keep: forms.BoundField
+    sent: str
+    doubt: str
+
+    @property
+    def first(self) -> forms.BoundField:
+        return self.fields[0]
+
+    @property
+    def errors(self) -> list[str]:
+        return [str(error) for field in self.fields for error in field.errors]
+
+
+class FinishedForm(SentForm):
+    state = forms.ChoiceField(label="How is the piece now", choices=FABRIC_STATES, widget=forms.RadioSelect)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        off = (
+            "Off the needles, not washed"
+            if self.desk.pattern.craft is Craft.KNIT
+            else "Off the hook, not washed"
+        )
+        self.fields["state"].choices = [
+            ("blocked", "Washed and dried to shape (blocked)"),
+            ("worked", off),
+        ]
+        self.initial.setdefault("state", "blocked")
+        self.doubts: dict[str, str] = {}
+        for dimension in self._dimensions:
+            for reading in READINGS:
+                name = f"{dimension.label}, reading {reading}"
+                self.fields[_read_at(dimension, reading)] = LengthField(label=name, units=self.reader.units)
+            self.fields[_keep(dimension)] = forms.BooleanField(label="It is right, keep it", required=False)
+
+    @property
+    def _dimensions(self) -> tuple[Dimension, ...]:
+        return self.desk.pattern.dimensions
+
+    def lines(self) -> list[MeasureLine]:
+        sent = {}
+        for row in self.desk.finished:
+            typed = row.typed.get("values") or [
+                format_length(value, self.reader.units) for value in row.values
+            ]
+            sent[row.dimension] = ", ".join(typed)
+        return [
+            MeasureLine(
+                entry=dimension,
+                fields=[self[_read_at(dimension, reading)] for reading in READINGS],
+                keep=self[_keep(dimension)],
+                sent=sent.get(dimension.key, ""),
+                doubt=self.doubts.get(dimension.key, ""),
+            )
+            for dimension in self._dimensions
+        ]
+
+    def readings(self, dimension: Dimension) -> list[TypedLength]:
+        found = (self.cleaned_data.get(_read_at(dimension, reading)) for reading in READINGS)
+        return [length for length in found if length is not None]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        given = {dimension.key: self.readings(dimension) for dimension in self._dimensions}
+        if not self.errors and not any(given.values()):
+            raise ValidationError("Nothing is written yet. Write at least one measurement, then send.")
+        self.doubts = doubts.of_finished(
+            self.desk,
+            readings={key: [length.cm for length in lengths] for key, lengths in given.items() if lengths},
+            units=self.reader.units,
+        )
+        for dimension in self._dimensions:
+            if dimension.key in self.doubts and not cleaned.get(_keep(dimension)):
+                self.add_error(_read_at(dimension, 1), self.doubts[dimension.key])
+        return cleaned
+
+    def report(self) -> dict[str, Any]:
+        given = {dimension.key: self.readings(dimension) for dimension in self._dimensions}
+        return {
+            "state": self.cleaned_data["state"],
+            "readings": {key: [length.cm for length in lengths] for key, lengths in given.items() if lengths},
+            "typed": {
+                key: [as_typed(length.text, self.reader.units) for length in lengths]
+                for key, lengths in given.items()
+                if lengths
+            },
+        }
+
+
+def _read_at(dimension: Dimension, reading: int) -> str:
+    return f"read_{dimension.key}_{reading}"
+
+
+def _keep(entry: Dimension | Measure) -> str:
+    return f"keep_{entry.key}"
+
+
+class MeasuresForm(SentForm):
+    """The tester's own body measurements: all of them for a piece made to measure, any for a graded one."""
+
+    def __init__(self, *args: Any, typed: dict[str, str] | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.doubts: dict[str, str] = {}
+        own = self.desk.place.measures
+        for measure in self._measures:
+            needed = not self.desk.pattern.is_graded
+            self.fields[_body(measure)] = LengthField(
+                label=measure.label,
+                units=self.reader.units,
+                required=needed,
+                error_messages={"required": "Your numbers are worked out from this one; write it in."},
+            )
+            self.fields[_keep(measure)] = forms.BooleanField(label="It is right, keep it", required=False)
+            if measure.key in own:
+                shown = format_length(own[measure.key], self.reader.units)
+                self.initial.setdefault(_body(measure), (typed or {}).get(measure.key, shown))
+
+    @property
+    def _measures(self) -> tuple[Measure, ...]:
+        return self.desk.pattern.measures
+
+    def lines(self) -> list[MeasureLine]:
+        return [
+            MeasureLine(
+                entry=measure,
+                fields=[self[_body(measure)]],
+                keep=self[_keep(measure)],
+                sent="",
+                doubt=self.doubts.get(measure.key, ""),
+            )
+            for measure in self._measures
+        ]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        self.doubts = doubts.of_body(self.desk, measures=self._centimetres(), units=self.reader.units)
+        for measure in self._measures:
+            if measure.key in self.doubts and not cleaned.get(_keep(measure)):
+                self.add_error(_body(measure), self.doubts[measure.key])
+        return cleaned
+
+    def _centimetres(self) -> dict[str, float]:
+        found = {measure.key: self.cleaned_data.get(_body(measure)) for measure in self._measures}
+        return {key: length.cm for key, length in found.items() if length is not None}
+
+    def report(self) -> dict[str, Any]:
+        measures = self._centimetres()
+        typed = {
+            measure.key: self.length_text(_body(measure))
+            for measure in self._measures
+            if measure.key in measures
+        }
+        return {"measures": measures, "typed": typed}
+
+
+def _body(measure: Measure) -> str:
+    return f"body_{measure.key}"
+
+
+class SittingForm(SentForm):
+    part = forms.ChoiceField(label="What did you work on", required=False)
+    hours = HoursField(
+        label="How long", required=True, help_text="Hours and minutes as 2:30, or hours as 2.5."
+    )
+    done = PercentField(
+        label="How much of it is finished now",
+        help_text="In per cent, of that part. Your best guess will do.",
+    )
+
+    def __init__(self, *args: Any, corrects: Sitting | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.corrects = corrects
+        parts = [(part.key, part.label) for part in self.desk.pattern.parts]
+        self.fields["part"].choices = [*parts, ("", "The whole piece")]
+        if not parts:
+            self.fields["part"].widget = forms.HiddenInput()
+        if corrects is not None:
+            self.initial.update(part=corrects.part or "", **corrects.typed)
+            self.initial.setdefault("hours", f"{corrects.hours:g}")
+            if corrects.done is not None:
+                self.initial.setdefault("done", f"{100 * corrects.done:g}")
+
+    def report(self) -> dict[str, Any]:
+        cleaned = self.cleaned_data
+        typed = {name: self.text(name) for name in ("hours", "done") if cleaned[name] is not None}
+        return {
+            "part": cleaned["part"] or None,
+            "hours": cleaned["hours"],
+            "done": cleaned["done"],
+            "typed": typed,
+            "corrects": self.corrects,
+        }
+
+
+class RemarkForm(SentForm):
+    where = forms.ChoiceField(label="Where in the text", required=False)
+    where_other = forms.CharField(
+        label="Or in your own words", required=False, max_length=200, help_text="Page, section, row."
+    )
+    kind = forms.ChoiceField(label="What kind of stumble", choices=Remark.KINDS, widget=forms.RadioSelect)
+    remark = forms.CharField(
+        label="What made you stumble",
+        max_length=MOST_REMARK,
+        widget=forms.Textarea(attrs={"rows": 5}),
+        error_messages={"required": "Write what you stumbled over; a few words are enough."},
+    )
+
+    def __init__(self, *args: Any, corrects: Remark | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.corrects = corrects
+        places = list(dict.fromkeys(number.place for number in self.desk.pattern.numbers if number.place))
+        self.fields["where"].choices = [
+            ("", "No place in particular"),
+            *((place, place) for place in places),
+        ]
+        self.initial.setdefault("kind", Remark.KINDS[1][0])
+        if corrects is not None:
+            listed = corrects.where in places
+            self.initial.update(
+                where=corrects.where if listed else "",
+                where_other="" if listed else corrects.where or "",
+                kind=corrects.kind,
+                remark=corrects.text,
+            )
+
+    def report(self) -> dict[str, Any]:
+        cleaned = self.cleaned_data
+        return {
+            "where": cleaned["where_other"].strip() or cleaned["where"] or None,
+            "kind": cleaned["kind"],
+            "text": cleaned["remark"],
+            "corrects": self.corrects,
+        }
+
+
+class FitForm(SentForm):
+    def __init__(self, *args: Any, said: dict[str, str] | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for dimension in self.desk.pattern.dimensions:
+            self.fields[_fits(dimension)] = forms.ChoiceField(
+                label=dimension.label, choices=[("", "not said"), *Fit.SAYS], required=False
+            )
+            self.initial.setdefault(_fits(dimension), (said or {}).get(dimension.key, ""))
+
+    def lines(self) -> Iterator[forms.BoundField]:
+        return (self[_fits(dimension)] for dimension in self.desk.pattern.dimensions)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        if not self.errors and not any(cleaned[_fits(d)] for d in self.desk.pattern.dimensions):
+            raise ValidationError("Nothing is chosen yet. Say of at least one measurement how it fits.")
+        return cleaned
+
+    def report(self) -> dict[str, Any]:
+        says = {
+            dimension.key: self.cleaned_data[_fits(dimension)]
+            for dimension in self.desk.pattern.dimensions
+            if self.cleaned_data[_fits(dimension)]
+        }
+        return {"says": says}
+
+
+def _fits(dimension: Dimension) -> str:
+    return f"fit_{dimension.key}"
+
+
+class GuessForm(SentForm):
+    hours = AmountField(label="Hours", most=100_000, example="35", help_text="All sittings together.")
+    metres = MetresField(label="Yarn", help_text="Metres, or yards with yd after the number.")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        place = self.desk.place
+        _set_amount(self.initial, "hours", place.guess_hours)
+        _set_amount(self.initial, "metres", place.guess_metres)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        if not self.errors and cleaned["hours"] is None and cleaned["metres"] is None:
+            raise ValidationError("Nothing is written yet. Write hours, yarn or both.")
+        return cleaned
+
+    def report(self) -> dict[str, Any]:
+        return _amounts(self, "hours", "metres")
+
+
+class YarnForm(SentForm):
+    metres = MetresField(label="By length", help_text="Metres, or yards with yd after the number.")
+    grams = AmountField(
+        label="By weight",
+        most=1_000_000,
+        example="420",
+        help_text="In grams: what the finished piece weighs dry, or what is gone from the balls.",
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        _set_amount(self.initial, "metres", self.desk.place.used_metres)
+        _set_amount(self.initial, "grams", self.desk.place.used_grams)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        if not self.errors and cleaned["metres"] is None and cleaned["grams"] is None:
+            raise ValidationError("Nothing is written yet. Write metres or grams.")
+        return cleaned
+
+    def report(self) -> dict[str, Any]:
+        return _amounts(self, "metres", "grams")
+
+
+def _set_amount(initial: dict[str, Any], name: str, value: float | None) -> None:
+    if value is not None:
+        initial.setdefault(name, f"{value:g}")
+
+
+def _amounts(form: SentForm, *names: str) -> dict[str, Any]:
+    given = {name: form.cleaned_data[name] for name in names}
+    return {**given, "typed": {name: form.text(name) for name in names if given[name] is not None}}
+
+
+class PhotoForm(SentForm):
+    photo = forms.FileField(
+        label="Photo",
+        allow_empty_file=True,
+        max_length=500,
+        widget=forms.ClearableFileInput(
+            attrs={"accept": "image/jpeg,image/png,image/webp,image/heic,image/heif"}
+        ),
+        error_messages={"required": "Choose a photo first.", "missing": "Choose a photo first."},
+    )
+    caption = forms.CharField(label="What it shows", required=False, max_length=500)
+
+    def clean_photo(self) -> bytes:
+        upload = self.cleaned_data["photo"]
+        if upload.size > settings.PHOTO_MAX_BYTES:
+            raise ValidationError(
+                f"The file is {upload.size / 2**20:.0f} MB; up to {settings.PHOTO_MAX_BYTES // 2**20} MB are taken. "
+                "Send it in a smaller size."
+            )
+        data = upload.read()
+        try:
+            photo_check(data)
+        except PhotoRefused as refused:
+            raise ValidationError(refused.sentence) from refused
+        return bytes(data)
+
+    def report(self) -> dict[str, Any]:
+        return {"data": self.cleaned_data["photo"], "caption": self.cleaned_data["caption"].strip() or None}

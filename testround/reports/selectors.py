@@ -1,0 +1,168 @@
+"""What a tester's pages read. Each starts from the places the person holds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, cast
+
+from django.db.models import Q, QuerySet
+from django.http import Http404
+from django.shortcuts import get_object_or_404
+
+from testround.kernel import round as kernel
+from testround.kernel.gauge import SwatchAnswer, answer_swatch
+from testround.kernel.sheet import Sheet
+from testround.kernel.terms import Terms, translate
+from testround.kernel.worksheet import Worksheet, worksheet
+from testround.patterns.models import Edition
+from testround.people.models import User
+from testround.reports.models import Count, Finished, Fit, Photo, Rendition, Submission, Swatch
+from testround.rounds.models import Place
+from testround.rounds.selectors import places_of
+
+
+def place_held(user: User, pk: int) -> Place:
+    """The place, when this person holds it; otherwise there is no such page."""
+    return get_object_or_404(places_of(user), pk=pk)
+
+
+def photos_visible_to(user: User) -> QuerySet[Photo]:
+    """Photos that are ready: a tester's own, and those of the rounds a designer runs."""
+    return Photo.objects.filter(
+        Q(place__tester=user) | Q(place__round__edition__pattern__owner=user),
+        state=Photo.State.READY,
+        superseded_at=None,
+    )
+
+
+@dataclass(frozen=True)
+class Desk:
+    """A tester's place with what was sent so far, as the kernel takes it: one tester, not the whole round."""
+
+    place: Place
+    pattern: kernel.Pattern
+    swatches: tuple[Swatch, ...]
+    counts: tuple[Count, ...]
+    finished: tuple[Finished, ...]
+
+    @cached_property
+    def sheet(self) -> Sheet:
+        return Sheet(self.pattern)
+
+    @cached_property
+    def tester(self) -> kernel.Tester:
+        place = self.place
+        return kernel.Tester(
+            id=place.key,
+            name=place.name,
+            size=place.size,
+            measures=place.measures,
+            swatches=tuple(
+                kernel.Swatch(
+                    gauge=row.gauge,
+                    state=kernel.FabricState(row.state),
+                    tool_mm=row.tool_mm,
+                    width=row.width,
+                    stitches=row.stitches,
+                    height=row.height,
+                    rows=row.rows,
+                )
+                for row in self.swatches
+            ),
+            counts=tuple(kernel.Count(number=row.number, worked=row.worked) for row in self.counts),
+            finished=tuple(
+                kernel.Finished(
+                    dimension=row.dimension, state=kernel.FabricState(row.state), values=tuple(row.values)
+                )
+                for row in self.finished
+            ),
+        )
+
+    @cached_property
+    def round(self) -> kernel.Round:
+        """The round with this tester alone in it."""
+        return kernel.Round(
+            format="testround/round",
+            version=1,
+            pattern=self.pattern,
+            round=kernel.RoundPlan(title=self.place.round.title),
+            testers=(self.tester,),
+        )
+
+    @cached_property
+    def worksheet(self) -> Worksheet:
+        return worksheet(self.round, self.tester, sheet=self.sheet)
+
+    def swatch_answer(self) -> SwatchAnswer | None:
+        """What the swatches say; None before there is one."""
+        if not self.tester.swatches:
+            return None
+        return answer_swatch(self.sheet, self.tester, self.tester.swatches)
+
+    @property
+    def lacks_measures(self) -> tuple[kernel.Measure, ...]:
+        """Body measurements without which the numbers cannot be worked out."""
+        if self.pattern.is_graded:
+            return ()
+        return tuple(measure for measure in self.pattern.measures if measure.key not in self.place.measures)
+
+    @property
+    def unmeasured(self) -> tuple[kernel.Dimension, ...]:
+        done = {row.dimension for row in self.finished}
+        return tuple(dimension for dimension in self.pattern.dimensions if dimension.key not in done)
+
+
+def desk_of(place: Place, terms: Terms | None = None) -> Desk:
+    """Three queries, whatever was sent. With ``terms`` a crochet sheet's words are in that dialect."""
+    current = {"place": place, "superseded_at": None}
+    return Desk(
+        place=place,
+        pattern=_in_terms(place.round.edition, terms),
+        swatches=tuple(Swatch.objects.filter(**current).order_by("pk")),
+        counts=tuple(Count.objects.filter(**current).order_by("pk")),
+        finished=tuple(Finished.objects.filter(**current).order_by("pk")),
+    )
+
+
+def typed_before(place: Place, kind: str) -> dict[str, str]:
+    """What was typed in the last submission of a kind whose content is kept on the place itself."""
+    last = Submission.objects.filter(place=place, kind=kind).order_by("-sent", "-pk").first()
+    return dict(last.typed) if last else {}
+
+
+def current_fit(place: Place) -> dict[str, str]:
+    rows = Fit.objects.filter(place=place, superseded_at=None).order_by("pk")
+    return {row.dimension: row.says for row in rows}
+
+
+def photos_of(place: Place) -> QuerySet[Photo]:
+    """The photos a tester sent and did not take back, newest first."""
+    return Photo.objects.filter(place=place, superseded_at=None).order_by("-pk")
+
+
+def rendition_at(photo: Photo, width: int) -> Rendition:
+    """The narrowest rendition at least that wide, or the widest there is."""
+    renditions = sorted(photo.renditions.all(), key=lambda rendition: rendition.width)
+    if not renditions:
+        raise Http404
+    return next((rendition for rendition in renditions if rendition.width >= width), renditions[-1])
+
+
+def _in_terms(edition: Edition, terms: Terms | None) -> kernel.Pattern:
+    """The sheet with its labels and instructions in a dialect; places in the text keep their names."""
+    pattern = edition.document
+    written_in = cast(Terms, edition.terms)
+    if terms is None or pattern.craft is not kernel.Craft.CROCHET or terms == written_in:
+        return pattern
+
+    def said(entry: Any) -> Any:
+        words = {"label": translate(entry.label, source=written_in, target=terms)}
+        if getattr(entry, "how", None):
+            words["how"] = translate(entry.how, source=written_in, target=terms)
+        return entry.model_copy(update=words)
+
+    groups = ("gauges", "measures", "constants", "numbers", "dimensions", "parts")
+    return pattern.model_copy(
+        update={group: tuple(said(entry) for entry in getattr(pattern, group)) for group in groups}
+    )

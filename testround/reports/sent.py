@@ -1,0 +1,158 @@
+"""Everything a tester sent, as it was typed, newest first."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from testround.kernel.units import format_count, format_length, tool_label
+from testround.people.readers import Reader
+from testround.reports.models import (
+    Count,
+    Finished,
+    Fit,
+    Photo,
+    Remark,
+    Reported,
+    Sitting,
+    Submission,
+    Swatch,
+)
+from testround.reports.selectors import Desk
+
+_STATE = {"blocked": "blocked", "worked": "not blocked"}
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """One thing that was sent; ``page`` is where it is corrected, with ``corrects`` naming the row if need be."""
+
+    at: dt.datetime
+    what: str
+    said: str
+    late: bool
+    replaced: bool
+    page: str
+    corrects: int | None = None
+
+
+def sent_from(desk: Desk, reader: Reader) -> list[Sent]:
+    """Eight queries, whatever was sent."""
+    say = _Sayer(desk, reader)
+    found = [
+        entry
+        for model, tell in say.tellers.items()
+        for row in model._default_manager.filter(place=desk.place).select_related("submission")
+        if (entry := tell(row)) is not None
+    ]
+    found += say.kept_on_place()
+    return sorted(found, key=lambda entry: entry.at, reverse=True)
+
+
+class _Sayer:
+    def __init__(self, desk: Desk, reader: Reader) -> None:
+        pattern = desk.pattern
+        self.desk = desk
+        self.reader = reader
+        self.labels = {
+            entry.key: entry.label
+            for entries in (pattern.numbers, pattern.dimensions, pattern.measures, pattern.parts)
+            for entry in entries
+        }
+        self.gauges = {gauge.key: gauge.label for gauge in pattern.gauges}
+        self.units = {number.key: number.unit for number in pattern.numbers}
+        self.tellers: dict[type[Reported], Callable[[Any], Sent | None]] = {
+            Swatch: self.swatch,
+            Count: self.count,
+            Finished: self.finished,
+            Sitting: self.sitting,
+            Remark: self.remark,
+            Fit: self.fit,
+            Photo: self.photo,
+        }
+
+    def label(self, key: str) -> str:
+        return self.labels.get(key, key)
+
+    def entry(self, row: Reported, what: str, said: str, page: str, *, by_row: bool = False) -> Sent:
+        return Sent(
+            at=row.sent,
+            what=what,
+            said=said,
+            late=bool(row.submission and row.submission.late),
+            replaced=row.superseded_at is not None,
+            page=page,
+            corrects=row.pk if by_row else None,
+        )
+
+    def swatch(self, row: Swatch) -> Sent:
+        def typed(name: str, value: float, form: Callable[[float], str]) -> str:
+            return row.typed.get(name) or form(value)
+
+        def length(cm: float) -> str:
+            return format_length(cm, self.reader.units)
+
+        said = []
+        if row.stitches is not None and row.width is not None:
+            stitches = typed("stitches", row.stitches, format_count)
+            said.append(f"{stitches} stitches in {typed('width', row.width, length)}")
+        if row.rows is not None and row.height is not None:
+            rows = typed("rows", row.rows, format_count)
+            said.append(f"{rows} rows in {typed('height', row.height, length)}")
+        if row.tool_mm is not None:
+            said.append(tool_label(row.tool_mm, self.desk.pattern.craft, self.reader.tools))
+        what = f"Swatch, {self.gauges.get(row.gauge, row.gauge)}, {_STATE[row.state]}"
+        return self.entry(row, what, "; ".join(said), "swatch", by_row=True)
+
+    def count(self, row: Count) -> Sent:
+        typed = row.typed.get("worked") or format_count(row.worked)
+        unit = {"st": "stitches", "row": "rows", "rep": "repeats"}.get(self.units.get(row.number, ""), "")
+        return self.entry(row, self.label(row.number), f"{typed} {unit}".strip(), "counts")
+
+    def finished(self, row: Finished) -> Sent:
+        typed = row.typed.get("values") or [format_length(value, self.reader.units) for value in row.values]
+        what = f"{self.label(row.dimension)}, {_STATE[row.state]}"
+        return self.entry(row, what, ", ".join(typed), "finished")
+
+    def sitting(self, row: Sitting) -> Sent:
+        hours = row.typed.get("hours") or f"{row.hours:g}"
+        done = (
+            "" if row.done is None else f", then {row.typed.get('done') or f'{100 * row.done:g}'} % finished"
+        )
+        on = f" on {self.label(row.part)}" if row.part else ""
+        return self.entry(row, f"Sitting{on}", f"{hours} hours{done}", "sitting", by_row=True)
+
+    def remark(self, row: Remark) -> Sent:
+        what = f"Remark on {row.where}" if row.where else "Remark"
+        return self.entry(row, what, f"{row.get_kind_display()}: {row.text}", "remark", by_row=True)
+
+    def fit(self, row: Fit) -> Sent:
+        return self.entry(row, f"Fit: {self.label(row.dimension)}", row.get_says_display(), "fit")
+
+    def photo(self, row: Photo) -> Sent:
+        said = row.problem or row.caption or ""
+        return self.entry(row, "Photo", said, "photo_new")
+
+    def kept_on_place(self) -> Iterator[Sent]:
+        """Body measures, yarn and the guess: the last submission of each stands, the earlier ones are replaced."""
+        names = {
+            "measures": ("Your own measurements", self.labels),
+            "guess": ("Your guess", {"hours": "hours", "metres": "yarn"}),
+            "yarn": ("Yarn used", {"metres": "length", "grams": "grams"}),
+        }
+        seen: set[str] = set()
+        rows = Submission.objects.filter(place=self.desk.place, kind__in=list(names)).order_by("-sent", "-pk")
+        for row in rows:
+            what, words = names[row.kind]
+            said = "; ".join(f"{words.get(key, key)} {text}" for key, text in row.typed.items())
+            yield Sent(
+                at=row.sent,
+                what=what,
+                said=said or "taken back",
+                late=row.late,
+                replaced=row.kind in seen,
+                page=row.kind,
+            )
+            seen.add(row.kind)

@@ -1,0 +1,122 @@
+"""What a tester does next, and everything else there is to send."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from testround.kernel.units import tool_word
+from testround.reports.selectors import Desk
+from testround.rounds.models import Place
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """The one next thing: what, why, and the page (its URL name) where it is done."""
+
+    title: str
+    why: str
+    action: str
+    page: str
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One page of a place, with how far the tester has come there."""
+
+    label: str
+    page: str
+    note: str
+
+
+def next_step(desk: Desk) -> Step | None:
+    """None when the tester has said that this is all."""
+    place, pattern = desk.place, desk.pattern
+    if place.state == Place.State.DONE:
+        return None
+    if desk.lacks_measures:
+        return Step(
+            "Give your measurements",
+            "This piece is made to measure: your numbers are worked out from them.",
+            "Give measurements",
+            "measures",
+        )
+    answer = desk.swatch_answer()
+    begun = bool(desk.counts or desk.finished) or place.state in (Place.State.MAKING, Place.State.MEASURED)
+    if answer is None and not begun:
+        return Step(
+            "Make a swatch and send it",
+            "You hear at once whether your gauge will do, before you cast on."
+            if pattern.craft == "knit"
+            else "You hear at once whether your gauge will do, before you begin.",
+            "Send a swatch",
+            "swatch",
+        )
+    if answer is not None and not answer.good and not begun:
+        return Step(
+            f"Try another {tool_word(pattern.craft)} and swatch again",
+            "Your last swatch would put the finished piece out of tolerance.",
+            "See the answer and send another",
+            "swatch",
+        )
+    if not begun:
+        return Step(
+            "Take your worksheet and begin",
+            "Your gauge will do. The worksheet has every number of yours, on the screen or on paper.",
+            "Open the worksheet",
+            "worksheet",
+        )
+    if len(desk.counts) < len(pattern.numbers) and not desk.finished:
+        return Step(
+            "Send counts as you work",
+            f"{len(desk.counts)} of {len(pattern.numbers)} sent. Send one whenever you get to it.",
+            "Send counts",
+            "counts",
+        )
+    if desk.unmeasured:
+        done = len(pattern.dimensions) - len(desk.unmeasured)
+        return Step(
+            "Measure the finished piece",
+            f"{done} of {len(pattern.dimensions)} measurements sent. Block it first, then measure each twice.",
+            "Send measurements",
+            "finished",
+        )
+    if place.used_metres is None and place.used_grams is None:
+        return Step(
+            "Say how much yarn it took",
+            "Everything is measured. The yarn you used tells makers of your size how much to buy.",
+            "Say how much",
+            "yarn",
+        )
+    return Step(
+        "Show it, and say how it fits",
+        "Everything is measured. A photo and a word on the fit round it off; then say that you are done.",
+        "Send a photo",
+        "photo_new",
+    )
+
+
+def tasks_of(desk: Desk) -> list[Task]:
+    """Every page, in the order a round goes."""
+    place, pattern = desk.place, desk.pattern
+    given = sum(measure.key in place.measures for measure in pattern.measures)
+    measured = len(pattern.dimensions) - len(desk.unmeasured)
+    tasks = [
+        Task("Swatch", "swatch", f"{len(desk.swatches)} sent" if desk.swatches else "none yet"),
+        Task("Worksheet", "worksheet", "all your numbers"),
+        Task(
+            "Your guess", "guess", "given" if place.guess_hours or place.guess_metres else "before you begin"
+        ),
+        Task("Counts", "counts", f"{len(desk.counts)} of {len(pattern.numbers)} sent"),
+        Task("Hours", "sitting", "log a sitting"),
+        Task("Remarks", "remark", "a stumble in the text"),
+        Task("Finished measurements", "finished", f"{measured} of {len(pattern.dimensions)} sent"),
+        Task("Yarn used", "yarn", "given" if place.used_metres or place.used_grams else "not yet"),
+        Task("Fit", "fit", "when you have tried it on"),
+        Task("Photos", "photo_new", "of the work, not of you unless you like"),
+        Task("What I sent", "sent", "look back, and correct"),
+    ]
+    if pattern.measures:
+        note = f"{given} of {len(pattern.measures)} given"
+        at = 0 if not pattern.is_graded else 3
+        tasks.insert(at, Task("Your own measurements", "measures", note))
+    return tasks

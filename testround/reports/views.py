@@ -1,0 +1,369 @@
+"""The tester's pages. Each starts from the places the person holds; to anyone else there is no such page."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.cache import patch_cache_control
+from django.utils.text import slugify
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from testround.kernel.cautions import cautions_for, sitting_caution
+from testround.kernel.units import tool_label, tool_word, tools
+from testround.paper.worksheet import worksheet_pdf as worksheet_on_paper
+from testround.people.readers import reader_of
+from testround.reports import services
+from testround.reports.claims import AlreadySent
+from testround.reports.forms import (
+    CountsForm,
+    FinishedForm,
+    FitForm,
+    GuessForm,
+    MeasuresForm,
+    PhotoForm,
+    RemarkForm,
+    SentForm,
+    SittingForm,
+    SwatchForm,
+    YarnForm,
+)
+from testround.reports.models import Photo, Remark, Sitting, Submission, Swatch
+from testround.reports.photos import photo_add, photo_remove
+from testround.reports.selectors import (
+    Desk,
+    current_fit,
+    desk_of,
+    photos_of,
+    photos_visible_to,
+    place_held,
+    rendition_at,
+    typed_before,
+)
+from testround.reports.sent import sent_from
+from testround.reports.steps import next_step, tasks_of
+from testround.rounds.models import Place
+from testround.rounds.selectors import places_of
+
+PLACES_A_PAGE = 30
+SENT_A_PAGE = 50
+# Nothing in a photo's address may run, load or frame anything, whatever a browser takes it for.
+PHOTO_POLICY = "default-src 'none'; sandbox"
+
+form_view = require_http_methods(["GET", "HEAD", "POST"])
+
+
+@login_required
+@require_safe
+def places(request: HttpRequest) -> HttpResponse:
+    page = Paginator(places_of(request.user).order_by("-pk"), PLACES_A_PAGE).get_page(request.GET.get("page"))
+    return render(request, "reports/places.html", {"page": page})
+
+
+@login_required
+@require_safe
+def place(request: HttpRequest, pk: int) -> HttpResponse:
+    desk = _desk(request, pk)
+    context = {
+        "step": next_step(desk),
+        "tasks": tasks_of(desk),
+        "answer": desk.swatch_answer(),
+        "states": Place.State.values,
+        "cautions": cautions_for(desk.pattern, desk.place.measures),
+    }
+    return _shown(request, "reports/place.html", desk, context)
+
+
+@login_required
+@form_view
+def swatch(request: HttpRequest, pk: int) -> HttpResponse:
+    desk = _desk(request, pk)
+    corrects = _corrected(request, desk.place, Swatch)
+    form = SwatchForm(request.POST or None, desk=desk, reader=reader_of(request.user), corrects=corrects)
+    answer = None if corrects else desk.swatch_answer()
+    context = {
+        "answer": answer,
+        "said": answer and answer.sentence(form.reader.units),
+        "tool_word": tool_word(desk.pattern.craft),
+        "tool_names": [
+            tool_label(tool.mm, desk.pattern.craft, form.reader.tools).partition(" (")[0]
+            for tool in tools(desk.pattern.craft)
+            if not tool.odd
+        ],
+    }
+    return _answered(
+        request,
+        "reports/swatch.html",
+        desk,
+        form,
+        services.swatch_submit,
+        then=reverse("reports:swatch", args=[pk]) + "#answer",
+        received="Your swatch has arrived.",
+        context=context,
+    )
+
+
+@login_required
+@form_view
+def counts(request: HttpRequest, pk: int) -> HttpResponse:
+    desk = _desk(request, pk)
+    form = CountsForm(request.POST or None, desk=desk, reader=reader_of(request.user))
+    return _answered(
+        request,
+        "reports/counts.html",
+        desk,
+        form,
+        services.counts_submit,
+        received="Your counts have arrived.",
+    )
+
+
+@login_required
+@form_view
+def finished(request: HttpRequest, pk: int) -> HttpResponse:
+    desk = _desk(request, pk)
+    form = FinishedForm(request.POST or None, desk=desk, reader=reader_of(request.user))
+    return _answered(
+        request,
+        "reports/finished.html",
+        desk,
+        form,
+        services.finished_submit,
+        received="Your measurements have arrived.",
+    )
+
+
+@login_required
+@form_view
+def sitting(request: HttpRequest, pk: int) -> HttpResponse:
+    desk = _desk(request, pk)
+    corrects = _corrected(request, desk.place, Sitting)
+    form = SittingForm(request.POST or None, desk=desk, reader=reader_of(request.user), corrects=corrects)
+
+    def received(form: SentForm) -> str:
+        caution = sitting_caution(form.cleaned_data["hours"])
+        return f"Your hours have arrived.{' ' + caution.sentence if caution else ''}"
+
+    return _answered(request, "reports/sitting.html", desk, form, services.sitting_submit, received=received)
+
+
+@login_required
+@form_view
+def remark(request: HttpRequest, pk: int) -> HttpResponse:
+    desk = _desk(request, pk)
+    corrects = _corrected(request, desk.place, Remark)
+    form = RemarkForm(request.POST or None, desk=desk, reader=reader_of(request.user), corrects=corrects)
+    return _answered(
+        request,
+        "reports/remark.html",
+        desk,
+        form,
+        services.remark_submit,
+        received="Your remark has arrived.",
+    )
+
+
+@login_required
+@form_view
+def fit(request: HttpRequest, pk: int) -> HttpResponse:
+    desk = _desk(request, pk)
+    said = current_fit(desk.place)
+    form = FitForm(request.POST or None, desk=desk, reader=reader_of(request.user), said=said)
+    return _answered(
+        request, "reports/fit.html", desk, form, services.fit_submit, received="How it fits has arrived."
+    )
+
+
+@login_required
+@form_view
+def guess(request: HttpRequest, pk: int) -> HttpResponse:
+    desk = _desk(request, pk)
+    typed = typed_before(desk.place, "guess")
+    form = GuessForm(request.POST or None, desk=desk, reader=reader_of(request.user), initial=typed)
+    return _answered(
+        request, "reports/guess.html", desk, form, services.guess_submit, received="Your guess has arrived."
+    )
+
+
+@login_required
+@form_view
+def yarn(request: HttpRequest, pk: int) -> HttpResponse:
+    desk = _desk(request, pk)
+    typed = typed_before(desk.place, "yarn")
+    form = YarnForm(request.POST or None, desk=desk, reader=reader_of(request.user), initial=typed)
+    return _answered(
+        request,
+        "reports/yarn.html",
+        desk,
+        form,
+        services.yarn_submit,
+        received="The yarn it took has arrived.",
+    )
+
+
+@login_required
+@form_view
+def measures(request: HttpRequest, pk: int) -> HttpResponse:
+    desk = _desk(request, pk)
+    typed = typed_before(desk.place, "measures")
+    form = MeasuresForm(request.POST or None, desk=desk, reader=reader_of(request.user), typed=typed)
+    return _answered(
+        request,
+        "reports/measures.html",
+        desk,
+        form,
+        services.measures_submit,
+        received="Your measurements have arrived.",
+    )
+
+
+@login_required
+@form_view
+def photo_new(request: HttpRequest, pk: int) -> HttpResponse:
+    desk = _desk(request, pk)
+    form = PhotoForm(request.POST or None, request.FILES or None, desk=desk, reader=reader_of(request.user))
+    return _answered(
+        request,
+        "reports/photo_new.html",
+        desk,
+        form,
+        photo_add,
+        then=reverse("reports:photo_new", args=[pk]),
+        received="Your photo has arrived. Where and when it was taken is being removed from it.",
+        context={"photos": photos_of(desk.place)},
+    )
+
+
+@login_required
+@require_safe
+def photo(request: HttpRequest, code: uuid.UUID, width: int) -> HttpResponse:
+    """A rendition at least that wide where there is one, for the tester who sent it and the round's designer."""
+    found = get_object_or_404(photos_visible_to(request.user).prefetch_related("renditions"), code=code)
+    rendition = rendition_at(found, width)
+    try:
+        response = FileResponse(rendition.file.open("rb"), content_type="image/jpeg", filename=f"{code}.jpg")
+    except FileNotFoundError as error:
+        raise Http404 from error
+    response.headers["Content-Security-Policy"] = PHOTO_POLICY
+    response.headers["X-Content-Type-Options"] = "nosniff"
+    response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
+    patch_cache_control(response, private=True, max_age=3600)
+    return response
+
+
+@login_required
+@require_POST
+def photo_gone(request: HttpRequest, pk: int, code: uuid.UUID) -> HttpResponse:
+    held = place_held(request.user, pk)
+    photo_remove(photo=get_object_or_404(Photo, place=held, code=code), by=request.user)
+    messages.success(request, "The photo is gone.")
+    return redirect("reports:photo_new", pk)
+
+
+@login_required
+@require_safe
+def worksheet(request: HttpRequest, pk: int) -> HttpResponse:
+    desk = _desk(request, pk)
+    return _shown(request, "reports/worksheet.html", desk, {"worksheet": desk.worksheet})
+
+
+@login_required
+@require_safe
+def worksheet_pdf(request: HttpRequest, pk: int) -> HttpResponse:
+    desk = _desk(request, pk)
+    reader = reader_of(request.user)
+    data = worksheet_on_paper(
+        desk.worksheet,
+        paper="Letter" if request.GET.get("paper") == "letter" else "A4",
+        units=reader.units,
+        tools=reader.tools,
+        terms=reader.terms,
+    )
+    name = slugify(f"worksheet {desk.pattern.title} {desk.place.size or ''} {desk.place.name}") or "worksheet"
+    return HttpResponse(
+        data,
+        content_type="application/pdf",
+        headers={
+            "Content-Disposition": f'inline; filename="{name}.pdf"',
+            "Cache-Control": "private, no-store",
+        },
+    )
+
+
+@login_required
+@require_safe
+def sent(request: HttpRequest, pk: int) -> HttpResponse:
+    desk = _desk(request, pk)
+    page = Paginator(sent_from(desk, reader_of(request.user)), SENT_A_PAGE).get_page(request.GET.get("page"))
+    return _shown(request, "reports/sent.html", desk, {"page": page})
+
+
+@login_required
+@require_POST
+def done(request: HttpRequest, pk: int) -> HttpResponse:
+    held = place_held(request.user, pk)
+    services.place_finish(place=held, by=request.user)
+    messages.success(request, "Thank you: the designer sees that you are done. You can still send more.")
+    return redirect(held)
+
+
+# -- what the pages share ----------------------------------------------------------------------------------
+
+
+def _desk(request: HttpRequest, pk: int) -> Desk:
+    return desk_of(place_held(request.user, pk), reader_of(request.user).terms)
+
+
+def _corrected(request: HttpRequest, held: Place, model: Any) -> Any:
+    """The row that this form is to correct, named in the address."""
+    pk = request.GET.get("corrects")
+    if not pk:
+        return None
+    if not pk.isascii() or not pk.isdigit() or len(pk) > 18:
+        raise Http404
+    return get_object_or_404(model, pk=int(pk), place=held)
+
+
+def _shown(
+    request: HttpRequest, template: str, desk: Desk, context: dict[str, Any], status: int = 200
+) -> HttpResponse:
+    held = desk.place
+    shared = {"place": held, "round": held.round, "edition": held.round.edition, "pattern": desk.pattern}
+    response = render(request, template, {**shared, **context}, status=status)
+    patch_cache_control(response, private=True)
+    return response
+
+
+def _answered(
+    request: HttpRequest,
+    template: str,
+    desk: Desk,
+    form: SentForm,
+    submit: Callable[..., Submission | Photo],
+    *,
+    received: str | Callable[[Any], str],
+    then: str | None = None,
+    context: dict[str, Any] | None = None,
+) -> HttpResponse:
+    """The form, or the answer to it: taken and on to the next page, or shown again with what was typed."""
+    if request.method == "POST" and form.is_valid():
+        try:
+            result = submit(place=desk.place, key=form.cleaned_data["key"], by=request.user, **form.report())
+        except AlreadySent as already:
+            form.sent_before(already.sentence)
+        else:
+            submission = result.submission if isinstance(result, Photo) else result
+            said = received(form) if callable(received) else received
+            if submission is not None and submission.late:
+                said += " It came after the date; it is taken all the same, and marked as late."
+            messages.success(request, said)
+            return redirect(then or desk.place.get_absolute_url())
+    status = 422 if form.is_bound else 200
+    return _shown(request, template, desk, {"form": form, **(context or {})}, status)
