@@ -36,18 +36,17 @@ TOOL_WORDS: dict[Tools, str] = {"metric": "Metric", "us": "US", "uk": "Old UK"}
 
 
 def _units() -> list[tuple[str, str]]:
-    return [(unit, f"{word} ({units.format_length(EXAMPLE_CM, unit)})") for unit, word in UNIT_WORDS.items()]
+    return [(unit, f"{word}: {units.format_length(EXAMPLE_CM, unit)}") for unit, word in UNIT_WORDS.items()]
 
 
 def _tools() -> list[tuple[str, str]]:
-    return [
-        (
-            system,
-            f"{word} (hook {units.tool_label(EXAMPLE_MM, 'crochet', system)}, "
-            f"needle {units.tool_label(EXAMPLE_MM, 'knit', system)})",
-        )
-        for system, word in TOOL_WORDS.items()
-    ]
+    return [(system, f"{word}: {_example_tools(system)}") for system, word in TOOL_WORDS.items()]
+
+
+def _example_tools(system: Tools) -> str:
+    """The same hook and needle in one system; said once where they have one name."""
+    hook, needle = (units.tool_label(EXAMPLE_MM, craft, system) for craft in ("crochet", "knit"))
+    return hook if hook == needle else f"hook {hook}, needle {needle}"
 
 
 @cache
@@ -86,8 +85,8 @@ class ShownForm(forms.Form):
     terms = forms.ChoiceField(
         label="Crochet terms",
         choices=[
-            ("us", "US (single crochet, sc)"),
-            ("uk", "UK (double crochet, dc, for the same stitch)"),
+            ("us", "US: single crochet, sc"),
+            ("uk", "UK: double crochet, dc, for the same stitch"),
         ],
         widget=forms.RadioSelect,
         error_messages={
@@ -145,3 +144,6 @@ class SignupForm(account_forms.SignupForm):
         # A placeholder that repeats the label only takes the place of what is typed.
         for field in self.fields.values():
             field.widget.attrs.pop("placeholder", None)
+        self.fields[
+            "password1"
+        ].help_text = "Ten characters or more, not digits alone, and not one that many people use."

@@ -39,7 +39,7 @@ class QuestionsForm(forms.Form):
 def one_of_everything() -> dict[str, Any]:
     return {
         "form": QuestionsForm(initial={"chest": "107.5", "how": "wet"}),
-        "wrong": QuestionsForm(data={"chest": "a lot", "weight": "4"}, prefix="wrong"),
+        "wrong": QuestionsForm(data={"wrong-chest": "a lot", "wrong-weight": "4"}, prefix="wrong"),
         "steps": ["planned", "gathering", "swatching", "making", "measuring", "closed"],
         "place_steps": [
             "offered",

@@ -9,7 +9,7 @@ import pytest
 from django.core import mail
 from django.core.cache import cache
 from django.template.loader import render_to_string
-from django.test import Client
+from django.test import Client, RequestFactory
 
 from testround.people.models import User
 from testround.people.readers import Reader, reader_of
@@ -177,6 +177,27 @@ def test_signing_out_is_one_press_in_the_header(client: Client, tester: User) ->
     client.post("/account/logout/")
 
     assert "_auth_user_id" not in client.session
+
+
+@pytest.mark.parametrize(
+    ("path", "marked"),
+    [
+        ("/me/preferences/", [("page", "Preferences")]),
+        ("/patterns/", [("page", "Patterns")]),
+        ("/patterns/fenlight/", [("true", "Patterns")]),
+        ("/", [("page", "Today")]),
+        ("/elsewhere/patterns/", []),
+    ],
+)
+def test_the_navigation_marks_the_page_and_the_part_it_lies_in(
+    rf: RequestFactory, tester: User, path: str, marked: list[tuple[str, str]]
+) -> None:
+    request = rf.get(path)
+    request.user = tester
+
+    nav = render_to_string("parts/nav.html", {"request": request, "user": tester})
+
+    assert re.findall(r'aria-current="(\w+)">([^<]+)<', nav) == marked
 
 
 def test_a_mail_says_why_it_came_and_is_plain_text() -> None:
