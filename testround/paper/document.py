@@ -228,6 +228,7 @@ def figures(table: Figures, width: float) -> list[Flowable]:
     ]
     scale = min(1.0, width / sum(needs))
     return [
+        CondPageBreak(22 * mm),
         para(table.caption, SMALL),
         grid(table.columns, table.rows, [need * scale for need in needs]),
     ]

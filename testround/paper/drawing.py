@@ -270,38 +270,46 @@ def _grey(strength: float) -> Color:
     return Color(level, level, level)
 
 
-def paper(drawing: Drawing) -> shapes.Drawing:
-    """The drawing as ReportLab shapes, which a document takes as a flowable; vector, with real text."""
+def paper(drawing: Drawing, *, scale: float = 1.0) -> shapes.Drawing:
+    """The drawing as ReportLab shapes, which a document takes as a flowable; vector, with real text.
+
+    ``scale`` is points per unit of the drawing, lettering and strokes included.
+    """
     fonts.register()
-    sheet = shapes.Drawing(drawing.width, drawing.height)
+    sheet = shapes.Drawing(drawing.width * scale, drawing.height * scale)
     for mark in drawing.leaves():
-        sheet.add(_shape(mark, drawing.height))
+        sheet.add(_shape(mark, drawing.height, scale))
     return sheet
 
 
-def _shape(mark: Leaf, height: float) -> shapes.Shape:
+def _shape(mark: Leaf, height: float, scale: float) -> shapes.Shape:
+    """One mark as a shape; ReportLab counts y upwards from the foot."""
+
+    def at(point: Point) -> Point:
+        return (point[0] * scale, (height - point[1]) * scale)
+
     look = LOOKS[mark.look]
     if isinstance(mark, Text):
         return shapes.String(
-            mark.x,
-            height - mark.y,
+            *at((mark.x, mark.y)),
             fonts.printable(mark.words),
             fontName=fonts.BOLD if mark.look == "strong" else fonts.REGULAR,
-            fontSize=mark.size,
+            fontSize=mark.size * scale,
             textAnchor=mark.anchor,
             fillColor=_grey(look.strength),
         )
     style = {
         "strokeColor": None if look.stroke is None else _grey(look.strength),
-        "strokeWidth": look.stroke or 0,
-        "strokeDashArray": list(look.dash) or None,
+        "strokeWidth": (look.stroke or 0) * scale,
+        "strokeDashArray": [dash * scale for dash in look.dash] or None,
     }
     if isinstance(mark, Line):
-        (x1, y1), (x2, y2) = mark.start, mark.end
-        return shapes.Line(x1, height - y1, x2, height - y2, **style)
+        return shapes.Line(*at(mark.start), *at(mark.end), **style)
     style["fillColor"] = {"none": None, "ink": _grey(look.strength), "paper": Color(1, 1, 1)}[look.fill]
     if isinstance(mark, Rect):
-        return shapes.Rect(mark.x, height - mark.y - mark.height, mark.width, mark.height, **style)
+        return shapes.Rect(
+            *at((mark.x, mark.y + mark.height)), mark.width * scale, mark.height * scale, **style
+        )
     if isinstance(mark, Circle):
-        return shapes.Circle(mark.centre[0], height - mark.centre[1], mark.radius, **style)
-    return shapes.Polygon([c for x, y in mark.points for c in (x, height - y)], **style)
+        return shapes.Circle(*at(mark.centre), mark.radius * scale, **style)
+    return shapes.Polygon([part for point in mark.points for part in at(point)], **style)

@@ -96,6 +96,8 @@ class PartsBar:
     counts: float
     gauge: float
     remainder: float
+    asked: bool = False
+    """Set aside until the tester has answered; it does not stretch the axis."""
 
     @property
     def total(self) -> float:
@@ -165,9 +167,9 @@ class Plot:
     def __html__(self) -> str:
         return self.svg
 
-    def flowable(self) -> shapes.Drawing:
-        """The drawing for a ReportLab document."""
-        return paper(self.drawing)
+    def flowable(self, *, scale: float = 1.0) -> shapes.Drawing:
+        """The drawing for a ReportLab document, ``scale`` points to a unit."""
+        return paper(self.drawing, scale=scale)
 
 
 # Axes -----------------------------------------------------------------------------------------------------
@@ -528,6 +530,7 @@ def parts_bars(data: Parts, *, units: LengthUnit = "cm", width: float = PHONE, i
     reach = [
         sum(part for part in (bar.counts, bar.gauge, bar.remainder) if part * side > 0)
         for bar in data.bars
+        if not bar.asked
         for side in (-1, 1)
     ]
     scale = _Scale(*_range(reach, data.tolerance), start=label_width + 14, end=width - total_width - 16)
@@ -543,9 +546,9 @@ def parts_bars(data: Parts, *, units: LengthUnit = "cm", width: float = PHONE, i
     )
     rows: list[Mark] = []
     y = top
-    for bar, name, total in zip(data.bars, names, totals, strict=True):
+    for bar, total in zip(data.bars, totals, strict=True):
         rows.append(_parts_mark(bar, scale, y + 5, units))
-        rows.append(Text(label_width + 4, y + 16, fonts.shortened(name, label_width, _LABEL), _LABEL, "end"))
+        rows.append(Text(label_width + 4, y + 16, _with_size(bar, label_width), _LABEL, "end"))
         rows.append(Text(width - 4, y + 16, total, _SMALL, "end"))
         y += _BAR + 10
         rows.append(Line((4, y), (width - 4, y), "rule"))
@@ -588,6 +591,14 @@ def parts_bars(data: Parts, *, units: LengthUnit = "cm", width: float = PHONE, i
     )
 
 
+def _with_size(bar: PartsBar, width: float) -> str:
+    """The tester and the size; a long name is cut so that the size is still there."""
+    if bar.size is None:
+        return fonts.shortened(bar.tester, width, _LABEL)
+    size = f" · {fonts.shortened(bar.size, width / 2, _LABEL)}"
+    return fonts.shortened(bar.tester, width - fonts.width_of(size, _LABEL), _LABEL) + size
+
+
 def _parts_mark(bar: PartsBar, scale: _Scale, y: float, units: LengthUnit) -> Group:
     marks: list[Mark] = []
     ends = {-1: 0.0, 1: 0.0}
@@ -601,12 +612,18 @@ def _parts_mark(bar: PartsBar, scale: _Scale, y: float, units: LengthUnit) -> Gr
             marks += hatched(left, y, right - left, _BAR)
         else:
             marks.append(Rect(left, y, right - left, _BAR, "solid" if kind == "counts" else "hollow"))
-    marks.append(diamond((scale.clipped(bar.total), y + _BAR / 2), 5, "estimate"))
+    end = (scale.clipped(bar.total), y + _BAR / 2)
+    if scale.low <= bar.total <= scale.high:
+        marks.append(diamond(end, 5, "estimate"))
+    else:
+        marks.append(triangle(end, 5, "estimate", towards="left" if bar.total < 0 else "right"))
     counts, gauge, remainder, total = (
         format_length(value, units, signed=True)
         for value in (bar.counts, bar.gauge, bar.remainder, bar.total)
     )
     label = f"{_who(bar.tester, bar.size)}: {total}: counts {counts}, gauge {gauge}, remainder {remainder}"
+    if bar.asked:
+        label += ", set aside, to be asked"
     return Group(tuple(marks), label, "point")
 
 

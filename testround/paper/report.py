@@ -56,8 +56,10 @@ if TYPE_CHECKING:
 UNKNOWN = "–"
 MOST_TESTERS_SHOWN = 60
 """Of one dimension. More would fill pages nobody reads; the findings file has every one."""
-_TALLEST_PLOT = 600.0
-_BARS_ABREAST = 22
+_SCALE = 0.75
+"""Points to a unit of a plot: its lettering is as large as that of the tables."""
+_TALLEST_PLOT = 800.0
+_BARS_ABREAST = 28
 
 # Beside a deviation in a cell of the table at a glance; words would not fit nine sizes.
 _SIGNS = {"amend": "!", "look-closer": "?", "holds": "=", "open": "…"}
@@ -345,9 +347,9 @@ class _Report:
             data = gauges_of(self.analysis, gauge, self.names)
             if not data.points:
                 continue
-            plot = gauge_plot(_most(data), units=self.units, width=min(width, 400))
+            plot = gauge_plot(_most(data), units=self.units, width=min(width, 330) / _SCALE)
             parts += [
-                *section(f"Gauge: {gauge.label}", 1, room=110 * mm),
+                *section(f"Gauge: {gauge.label}", 1, room=120 * mm),
                 _left(plot),
                 *(figures(plot.summary, width) if plot.summary else []),
                 *self.gauge_verdicts(gauge),
@@ -380,21 +382,24 @@ class _Report:
         shown = _worst(found)
         data = deviations_of(self.analysis, self.pattern, dimension, shown)
         half = (width - 10) / 2
-        points = _plots(data, self.units, half)
+        points = _plots(data, self.units, half / _SCALE)
         bars = parts_of(self.pattern, dimension, shown)
         split = [
             parts_bars(
-                replace(bars, bars=bars.bars[start : start + _BARS_ABREAST]), units=self.units, width=half
+                replace(bars, bars=bars.bars[start : start + _BARS_ABREAST]),
+                units=self.units,
+                width=half / _SCALE,
             )
             for start in range(0, len(bars.bars), _BARS_ABREAST)
         ]
         pairs = [
-            [points[k].flowable() if k < len(points) else "", split[k].flowable() if k < len(split) else ""]
+            [part[k].flowable(scale=_SCALE) if k < len(part) else "" for part in (points, split)]
             for k in range(max(len(points), len(split)))
         ]
         summary = deviation_plot(data, units=self.units).summary
+        tallest = max(plot.drawing.height * _SCALE for plot in (points[0], *split[:1]))
         return [
-            *section(f"Dimension: {dimension.label}", 1, room=90 * mm),
+            *section(f"Dimension: {dimension.label}", 1, room=tallest + 20 * mm),
             para(
                 "Left: what is left over of each tester's difference after counts and gauge, against the tolerance. "
                 "Right: the difference in its three parts.",
@@ -549,6 +554,7 @@ def parts_of(pattern: Pattern, dimension: Dimension, found: Sequence[Deviation])
                 one.cell.parts.counts,
                 one.cell.parts.gauge,
                 one.cell.parts.remainder,
+                one.asked,
             )
             for one in found
         ),
@@ -663,7 +669,7 @@ def _plots(data: Deviations, units: LengthUnit, width: float) -> list[Plot]:
 
 
 def _left(plot: Plot) -> Flowable:
-    drawing = plot.flowable()
+    drawing = plot.flowable(scale=_SCALE)
     drawing.hAlign = "LEFT"
     return drawing
 
