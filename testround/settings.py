@@ -68,10 +68,10 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "testround.people.middleware.ContentSecurityPolicy",
     "django.contrib.sessions.middleware.SessionMiddleware",
-    "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "testround.people.clock.ReadersClock",
     "allauth.account.middleware.AccountMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -172,6 +172,7 @@ LOGIN_REDIRECT_URL = "home"
 ACCOUNT_LOGOUT_REDIRECT_URL = "home"
 
 LANGUAGE_CODE = "en-gb"
+LANGUAGES = [("en-gb", "English")]
 TIME_ZONE = "UTC"
 USE_I18N = True
 USE_TZ = True
@@ -180,6 +181,10 @@ STATIC_URL = "static/"
 STATIC_ROOT = Path(environment.text("TESTROUND_STATIC", str(VAR_DIR / "static")))
 STATICFILES_DIRS = [BASE_DIR / "testround" / "static"]
 WHITENOISE_USE_FINDERS = EMBEDDED
+if EMBEDDED:
+    # WhiteNoise warns of a folder that is not there, though the finders make it needless.
+    with contextlib.suppress(OSError):
+        STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 # Uploaded files live under their own address; see `reports` for who may open which.
 MEDIA_ROOT = VAR_DIR / "media"
 

@@ -8,7 +8,7 @@ from django.core.mail import EmailMultiAlternatives
 from testround.outbox.mail import mail_send
 
 
-class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]
+class AccountAdapter(DefaultAccountAdapter):
     """Account mail goes through the outbox like all other mail."""
 
     def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
