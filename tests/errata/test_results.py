@@ -1,0 +1,212 @@
+"""The results pages: what came out wrong, and whose fault is it?"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+
+import pytest
+from django.core.cache import cache
+from django.test import Client
+from django.urls import reverse
+
+from testround.errata.selectors import dimension_result, read_round, results_of
+from testround.people.models import User
+from testround.rounds.models import Round
+
+PAGES = ("results", "gauges", "report_pdf", "findings", "desk")
+SignIn = Callable[[User], Client]
+
+
+@pytest.fixture(autouse=True)
+def nothing_is_remembered() -> None:
+    cache.clear()
+
+
+def address(page: str, round_: Round) -> str:
+    return reverse(f"errata:{page}", args=[round_.code])
+
+
+def test_the_findings_stand_first_each_in_a_sentence(
+    signed_in: SignIn, designer: User, tested: Round
+) -> None:
+    response = signed_in(designer).get(address("results", tested))
+
+    assert response.status_code == 200
+    page = response.content.decode()
+    assert "Back, step 1 prints M 118; its formula gives M 114." in page
+    assert "Hem to underarm comes out" in page
+    assert page.index("Hem to underarm comes out") < page.index(
+        "Finished measurements: verdict and deviation"
+    )
+
+
+def test_the_reader_of_inches_reads_inches(signed_in: SignIn, designer: User, tested: Round) -> None:
+    designer.units = User.Units.INCHES
+    designer.save()
+
+    page = signed_in(designer).get(address("results", tested)).content.decode()
+
+    (sentence,) = [line for line in page.splitlines() if "Hem to underarm comes out" in line]
+    assert " in larger than the pattern means in every size" in sentence
+    assert " cm" not in sentence
+
+
+def test_every_dimension_has_a_cell_for_every_size(tested: Round) -> None:
+    results = results_of(tested)
+
+    assert [(row.key, [column for column, _ in row.cells]) for row in results.rows] == [
+        ("chest", ["XS", "S", "M"]),
+        ("body_length", ["XS", "S", "M"]),
+    ]
+    assert {cell.testers for row in results.rows for _, cell in row.cells} == {3}
+    assert {cell.verdict for _, cell in results.rows[1].cells} == {"amend"}
+
+
+def test_a_dimension_shows_every_testers_point_with_its_three_parts(
+    signed_in: SignIn, designer: User, tested: Round
+) -> None:
+    result = dimension_result(tested, "body_length")
+    assert len(result.points) == 9
+    for point in result.points:
+        assert point.off == pytest.approx(point.counts + point.gauge + point.remainder, abs=1e-9)
+    assert [point.size for point in result.points] == ["XS"] * 3 + ["S"] * 3 + ["M"] * 3
+
+    response = signed_in(designer).get(reverse("errata:dimension", args=[tested.code, "body_length"]))
+
+    page = response.content.decode()
+    assert response.status_code == 200
+    assert page.count('<th scope="row">Tester 00') == 9
+    assert "<svg" in page
+    assert "Proposed correction" in page
+
+
+def test_a_dimension_the_sheet_does_not_have_is_not_found(
+    signed_in: SignIn, designer: User, tested: Round
+) -> None:
+    response = signed_in(designer).get(reverse("errata:dimension", args=[tested.code, "hat"]))
+
+    assert response.status_code == 404
+
+
+def test_the_gauges_page_sets_stated_against_what_testers_get(
+    signed_in: SignIn, designer: User, tested: Round
+) -> None:
+    response = signed_in(designer).get(address("gauges", tested))
+
+    page = response.content.decode()
+    assert response.status_code == 200
+    assert "Stockinette, blocked" in page
+    assert page.count('<th scope="row">Tester 00') == 9
+
+
+def test_the_findings_file_is_the_one_the_analysis_wrote(
+    signed_in: SignIn, designer: User, tested: Round
+) -> None:
+    response = signed_in(designer).get(address("findings", tested))
+
+    assert response["Content-Type"] == "application/json"
+    assert response["Content-Disposition"] == 'attachment; filename="little-top-10-first-test-findings.json"'
+    assert json.loads(response.content) == read_round(tested).document
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_the_report_is_a_pdf(signed_in: SignIn, designer: User, tested: Round, paper: str) -> None:
+    response = signed_in(designer).get(address("report_pdf", tested), {"paper": paper})
+
+    assert response["Content-Type"] == "application/pdf"
+    assert response.content.startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize("page", ["results", "gauges", "desk"])
+def test_a_round_without_testers_says_that_it_is_early(
+    signed_in: SignIn, designer: User, round_of: Callable[..., Round], page: str
+) -> None:
+    response = signed_in(designer).get(address(page, round_of(0)))
+
+    assert response.status_code == 200
+
+
+def test_an_empty_round_still_shows_what_the_desk_check_finds(
+    signed_in: SignIn, designer: User, round_of: Callable[..., Round]
+) -> None:
+    page = signed_in(designer).get(address("results", round_of(0))).content.decode()
+
+    assert "Nobody is in this round yet" in page
+    assert "Back, step 1 prints M 118; its formula gives M 114." in page
+
+
+# Who may read
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_another_designer_finds_nothing(
+    signed_in: SignIn, other_designer: User, tested: Round, page: str
+) -> None:
+    assert signed_in(other_designer).get(address(page, tested)).status_code == 404
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_a_tester_of_the_round_finds_nothing(
+    signed_in: SignIn, tester: User, tested: Round, page: str
+) -> None:
+    tested.places.filter(key="t000").update(tester=tester)
+
+    assert signed_in(tester).get(address(page, tested)).status_code == 404
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_somebody_signed_out_is_asked_to_sign_in(client: Client, tested: Round, page: str) -> None:
+    response = client.get(address(page, tested))
+
+    assert response.status_code == 302
+    assert response["Location"].startswith(reverse("account_login"))
+
+
+# What it costs
+
+
+@pytest.mark.parametrize("testers", [20, 200])
+@pytest.mark.parametrize(
+    ("page", "queries"),
+    [
+        # session, user, round with pattern, places, seven kinds of report, yarns, candidates
+        ("results", 13),
+        ("gauges", 13),
+        # and: errata, decisions, remarks with their places, the errata of remarks
+        ("desk", 17),
+    ],
+)
+def test_a_page_costs_the_same_for_twenty_testers_or_two_hundred(
+    signed_in: SignIn,
+    designer: User,
+    round_of: Callable[..., Round],
+    django_assert_num_queries,
+    testers: int,
+    page: str,
+    queries: int,
+) -> None:
+    client = signed_in(designer)
+    round_ = round_of(testers)
+
+    with django_assert_num_queries(queries):
+        response = client.get(address(page, round_))
+
+    assert response.status_code == 200
+
+
+@pytest.mark.parametrize("testers", [20, 200])
+def test_a_dimension_costs_the_same_for_twenty_testers_or_two_hundred(
+    signed_in: SignIn,
+    designer: User,
+    round_of: Callable[..., Round],
+    django_assert_num_queries,
+    testers: int,
+) -> None:
+    client = signed_in(designer)
+    round_ = round_of(testers)
+
+    with django_assert_num_queries(13):
+        response = client.get(reverse("errata:dimension", args=[round_.code, "chest"]))
+
+    assert response.status_code == 200
