@@ -7,15 +7,18 @@ their own gauge.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from testround.kernel.cautions import Caution, cautions_for
+from testround.kernel.gauge import axis_gauge
 from testround.kernel.round import Craft, FabricState, Pattern, Round, Swatch, Tester
 from testround.kernel.sheet import FloatArray, GaugeColumns, Sheet
+
+Axis = Literal["st", "row"]
 
 OTHERWISE_PLACE = "Elsewhere in the text"
 
@@ -110,8 +113,8 @@ def worksheet(
     tester : Tester
         One of its testers.
     own : mapping of gauge key to GaugeColumns, optional
-        The tester's own gauges, per cm, one column each, NaN where unknown. Left out, the
-        last blocked swatch of a gauge is taken, else its last unblocked one.
+        The tester's own gauges, per cm, one column each, NaN where unknown. Left out,
+        what the tester's swatches say.
     sheet : Sheet, optional
         The pattern's sheet, where it has been compiled already.
 
@@ -201,26 +204,20 @@ def worksheet(
 
 
 def swatched_gauges(tester: Tester) -> dict[str, GaugeColumns]:
-    """A tester's gauges as their swatches say, per cm: the last blocked one, else the last as worked."""
+    """A tester's gauges as their swatches say, per cm, one column; NaN along an axis no swatch has counted.
+
+    Blocked swatches count, and unblocked ones only where there is none, by the rule of ``gauge``.
+    """
     found: dict[str, GaugeColumns] = {}
     for key in dict.fromkeys(swatch.gauge for swatch in tester.swatches):
-        swatches = [swatch for swatch in tester.swatches if swatch.gauge == key]
-        swatches.sort(key=lambda swatch: swatch.state is FabricState.BLOCKED)
-        found[key] = GaugeColumns(st=_last(swatches, _stitches), row=_last(swatches, _rows))
+        mine = [swatch for swatch in tester.swatches if swatch.gauge == key]
+        found[key] = GaugeColumns(st=_swatched(mine, "st"), row=_swatched(mine, "row"))
     return found
 
 
-def _stitches(swatch: Swatch) -> float | None:
-    return swatch.stitches / swatch.width if swatch.stitches and swatch.width else None
-
-
-def _rows(swatch: Swatch) -> float | None:
-    return swatch.rows / swatch.height if swatch.rows and swatch.height else None
-
-
-def _last(swatches: Sequence[Swatch], read: Callable[[Swatch], float | None]) -> FloatArray:
-    known = [value for value in map(read, swatches) if value is not None]
-    return np.array([known[-1] if known else np.nan])
+def _swatched(swatches: Sequence[Swatch], axis: Axis) -> FloatArray:
+    gauge = axis_gauge(swatches, axis, FabricState.BLOCKED) or axis_gauge(swatches, axis, FabricState.WORKED)
+    return np.array([np.nan if gauge is None else gauge.per_cm])
 
 
 def _filled(own: GaugeColumns, stated: GaugeColumns) -> GaugeColumns:
@@ -235,7 +232,7 @@ def _known(column: FloatArray) -> float | None:
     return None if np.isnan(value) else value
 
 
-def _per_10cm(gauge: GaugeColumns | None, axis: Literal["st", "row"]) -> float | None:
+def _per_10cm(gauge: GaugeColumns | None, axis: Axis) -> float | None:
     value = None if gauge is None else _known(gauge.st if axis == "st" else gauge.row)
     return None if value is None else 10 * value
 
