@@ -362,6 +362,12 @@ NEEDLES: tuple[Tool, ...] = (
     Tool(8.0, "11", "0"),
     Tool(9.0, "13", "00"),
     Tool(10.0, "15", "000"),
+    Tool(12.75, "17", None),
+    Tool(15.0, "19", None),
+    Tool(19.0, "35", None),
+    Tool(20.0, "36", None),
+    Tool(25.0, "50", None),
+    Tool(35.0, "70", None, odd=True),
 )
 
 

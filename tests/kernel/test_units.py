@@ -245,7 +245,7 @@ def test_the_sizes_next_to_one_leave_out_those_made_by_few():
     assert [tool.mm for tool in tools_near(4.0, "crochet")] == [3.75, 4.5]
     assert [tool.mm for tool in tools_near(4.1, "knit", below=2, above=2)] == [3.75, 4.0, 4.5, 5.0]
     assert [tool.mm for tool in tools_near(1.5, "knit")] == [2.0]
-    assert [tool.mm for tool in tools_near(10.0, "knit")] == [9.0]
+    assert [tool.mm for tool in tools_near(25.0, "knit")] == [20.0]
 
 
 def test_a_name_that_no_size_has_finds_none():
