@@ -1,0 +1,321 @@
+from __future__ import annotations
+
+import re
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from testround.paper.drawing import Group, Polygon, Rect, Text
+from testround.paper.plots import (
+    DeviationPoint,
+    Deviations,
+    GaugePoint,
+    Gauges,
+    Parts,
+    PartsBar,
+    Plot,
+    PooledDeviation,
+    deviation_plot,
+    gauge_plot,
+    parts_bars,
+    ticks,
+)
+
+SIZES = ("XS", "S", "M")
+
+HEM = Deviations(
+    title="Hem to underarm",
+    tolerance=2.0,
+    sizes=SIZES,
+    points=(
+        DeviationPoint("t01", "XS", 3.3),
+        DeviationPoint("t05", "M", 1.2),
+        DeviationPoint("t06", "M", -0.4),
+        DeviationPoint("t07", "M", -47.5, asked=True),
+    ),
+    pooled=(
+        PooledDeviation("XS", 3.1, 2.2, 4.0, 1, "look-closer"),
+        PooledDeviation("M", 0.4, -0.9, 1.7, 2, "holds"),
+    ),
+)
+HEM_PARTS = Parts(
+    "Hem to underarm", 2.0, (PartsBar("t01", "XS", 0.0, 1.1, 3.3), PartsBar("t05", "M", 2.0, -1.5, 1.2))
+)
+BODY = Gauges(
+    title="Stockinette",
+    stated_st=22,
+    stated_row=30,
+    points=(
+        GaugePoint("t01", "worked", 22.5, 31.0, 0.3, 0.4),
+        GaugePoint("t01", "blocked", 22.0, 28.5, 0.3, 0.4),
+        GaugePoint("t02", "blocked", 21.5, None, 0.3, None),
+    ),
+    pooled_st=(21.75, 21.25, 22.25),
+    pooled_row=(28.5, 28.0, 29.0),
+)
+
+PLOTS = {
+    "deviations": deviation_plot(HEM),
+    "deviations in inches": deviation_plot(HEM, units="in"),
+    "parts": parts_bars(HEM_PARTS),
+    "gauges": gauge_plot(BODY),
+    "gauges in inches": gauge_plot(BODY, units="in"),
+}
+
+
+def point_labels(plot: Plot) -> list[str]:
+    return [label for label in plot.drawing.labels() if label.startswith("Tester ")]
+
+
+@pytest.fixture(params=PLOTS.values(), ids=PLOTS.keys())
+def plot(request: pytest.FixtureRequest) -> Plot:
+    return request.param
+
+
+# Every plot -----------------------------------------------------------------------------------------------
+
+
+def test_a_plot_is_well_formed_and_writes_itself_into_a_template(plot: Plot) -> None:
+    root = ET.fromstring(plot.__html__())  # noqa: S314
+
+    assert root.get("role") == "img"
+    assert root.get("width") == "360"
+    assert " style=" not in plot.svg
+
+
+def test_lettering_is_large_enough_and_nothing_leaves_the_drawing(plot: Plot) -> None:
+    for mark in plot.drawing.leaves():
+        if isinstance(mark, Text):
+            assert mark.size >= 11
+            assert 0 <= mark.x <= plot.drawing.width
+            assert 0 <= mark.y <= plot.drawing.height
+
+
+def test_page_and_paper_draw_the_same_number_of_marks(plot: Plot) -> None:
+    on_page = re.findall(r"<(?:line|rect|circle|polygon|text) ", plot.svg)
+
+    assert len(on_page) == len(plot.flowable().contents)
+
+
+# One dimension --------------------------------------------------------------------------------------------
+
+
+def test_each_tester_has_a_point_that_says_who_which_size_and_how_far() -> None:
+    assert point_labels(PLOTS["deviations"]) == [
+        "Tester t01, size XS: +3.3 cm",
+        "Tester t07, size M: −47.5 cm, set aside, to be asked",
+        "Tester t06, size M: −0.4 cm",
+        "Tester t05, size M: +1.2 cm",
+    ]
+
+
+def test_the_table_carries_the_figures_of_the_points() -> None:
+    assert PLOTS["deviations"].table.rows == (
+        ("XS", "t01", "+3.3 cm", ""),
+        ("M", "t05", "+1.2 cm", ""),
+        ("M", "t06", "−0.4 cm", ""),
+        ("M", "t07", "−47.5 cm", "set aside, to be asked"),
+    )
+
+
+def test_the_summary_carries_the_pooled_figures() -> None:
+    summary = PLOTS["deviations"].summary
+
+    assert summary is not None
+    assert summary.rows == (
+        ("XS", "1", "+3.1 cm", "+2.2 cm to +4 cm", "±2 cm", "look closer"),
+        ("M", "2", "+0.4 cm", "−0.9 cm to +1.7 cm", "±2 cm", "holds"),
+    )
+
+
+def test_inches_are_written_in_eighths() -> None:
+    assert PLOTS["deviations in inches"].table.rows[0] == ("XS", "t01", "+1 1/4 in", "")
+
+
+def test_the_description_tells_the_pooled_figures() -> None:
+    assert PLOTS["deviations"].drawing.description == (
+        "4 testers in 2 of 3 sizes; the tolerance is ±2 cm about the target. "
+        "Size XS: +3.1 cm, +2.2 cm to +4 cm, look closer. Size M: +0.4 cm, −0.9 cm to +1.7 cm, holds."
+    )
+
+
+def test_a_size_without_testers_still_has_its_row() -> None:
+    words = [mark.words for mark in PLOTS["deviations"].drawing.leaves() if isinstance(mark, Text)]
+
+    assert [word for word in words if word in SIZES] == ["XS", "S", "M"]
+
+
+def test_the_tolerance_band_lies_between_plus_and_minus_the_tolerance() -> None:
+    plot = PLOTS["deviations"]
+    band = next(
+        mark
+        for mark in plot.drawing.leaves()
+        if isinstance(mark, Rect) and mark.look == "band" and mark.height > 20
+    )
+    ticked = {
+        mark.words: mark.x
+        for mark in plot.drawing.leaves()
+        if isinstance(mark, Text) and mark.words in ("−2", "+2")
+    }
+
+    assert (band.x, band.x + band.width) == pytest.approx((ticked["−2"], ticked["+2"]))
+
+
+def test_a_point_beyond_the_axis_becomes_an_arrow_at_its_edge() -> None:
+    plot = PLOTS["deviations"]
+    group = next(
+        mark for mark in plot.drawing.marks if isinstance(mark, Group) and mark.label.startswith("Tester t07")
+    )
+
+    (arrow,) = group.marks
+    assert isinstance(arrow, Polygon)
+    assert len(arrow.points) == 3
+
+
+def test_points_of_one_size_never_hide_one_another() -> None:
+    crowd = replace(
+        HEM, points=tuple(DeviationPoint(f"t{k:02d}", "M", 0.01 * k) for k in range(12)), pooled=()
+    )
+
+    centres = [
+        mark.marks[0].centre  # type: ignore[union-attr]
+        for mark in deviation_plot(crowd).drawing.marks
+        if isinstance(mark, Group) and mark.kind == "point"
+    ]
+
+    assert len(centres) == 12
+    for k, (x, y) in enumerate(centres):
+        for other_x, other_y in centres[:k]:
+            assert abs(x - other_x) >= 9 or abs(y - other_y) >= 9
+
+
+def test_made_to_measure_is_one_row_without_a_size() -> None:
+    plot = deviation_plot(replace(HEM, sizes=(), points=(DeviationPoint("t01", None, 0.5),), pooled=()))
+
+    assert point_labels(plot) == ["Tester t01: +0.5 cm"]
+    assert plot.table.rows == (("own", "t01", "+0.5 cm", ""),)
+    assert plot.summary is None
+
+
+# The three parts ------------------------------------------------------------------------------------------
+
+
+def test_each_bar_says_its_sum_and_its_parts() -> None:
+    assert point_labels(PLOTS["parts"]) == [
+        "Tester t01, size XS: +4.4 cm: counts 0 cm, gauge +1.1 cm, remainder +3.3 cm",
+        "Tester t05, size M: +1.7 cm: counts +2 cm, gauge −1.5 cm, remainder +1.2 cm",
+    ]
+    assert PLOTS["parts"].table.rows == (
+        ("t01", "XS", "+4.4 cm", "0 cm", "+1.1 cm", "+3.3 cm"),
+        ("t05", "M", "+1.7 cm", "+2 cm", "−1.5 cm", "+1.2 cm"),
+    )
+
+
+def test_parts_are_as_wide_as_they_are_long() -> None:
+    group = [mark for mark in PLOTS["parts"].drawing.marks if isinstance(mark, Group)][1]
+    counts, gauge, remainder = (part for part in group.marks if isinstance(part, Rect))
+
+    # 2.0, 1.5 and 1.2 cm; the counts and the remainder end to end to the right, the gauge to the left
+    assert gauge.width / counts.width == pytest.approx(1.5 / 2.0)
+    assert remainder.width / counts.width == pytest.approx(1.2 / 2.0)
+    assert remainder.x == pytest.approx(counts.x + counts.width)
+    assert gauge.x + gauge.width == pytest.approx(counts.x)
+
+
+def test_a_long_name_is_cut_and_its_size_kept() -> None:
+    plot = parts_bars(Parts("Hem", 2.0, (PartsBar("A very long name of a tester indeed", "5X", 1, 1, 1),)))
+
+    words = [mark.words for mark in plot.drawing.leaves() if isinstance(mark, Text)]
+
+    assert [word for word in words if word.endswith("… · 5X")]
+
+
+def test_no_bars_say_so() -> None:
+    plot = parts_bars(Parts("Hem", 2.0, ()))
+
+    assert "nothing measured yet" in [m.words for m in plot.drawing.leaves() if isinstance(m, Text)]
+
+
+# Gauges ---------------------------------------------------------------------------------------------------
+
+
+def test_each_swatch_says_its_state_and_its_gauge() -> None:
+    assert point_labels(PLOTS["gauges"]) == [
+        "Tester t01, worked: 22 1/2 × 31",
+        "Tester t01, blocked: 22 × 28 1/2",
+        "Tester t02, blocked: 21 1/2 × ?",
+    ]
+    assert PLOTS["gauges"].table.rows == (
+        ("stated", "", "22", "30"),
+        ("t01", "worked", "22 1/2 ± 0.6", "31 ± 0.8"),
+        ("t01", "blocked", "22 ± 0.6", "28 1/2 ± 0.8"),
+        ("t02", "blocked", "21 1/2 ± 0.6", "not counted"),
+    )
+
+
+def test_the_pooled_gauge_stands_beside_the_stated_one() -> None:
+    summary = PLOTS["gauges"].summary
+
+    assert summary is not None
+    assert summary.rows == (
+        ("stitches", "22", "21 3/4", "21 1/4", "22 1/4"),
+        ("rows", "30", "28 1/2", "28", "29"),
+    )
+
+
+def test_gauges_in_inches_are_over_four_inches() -> None:
+    # 22 stitches over 10 cm are 22.352 over 10.16 cm, to the quarter 22 1/4.
+    assert PLOTS["gauges in inches"].table.caption == "Stockinette: gauges over 4 in"
+    assert PLOTS["gauges in inches"].table.rows[0] == ("stated", "", "22 1/4", "30 1/2")
+
+
+def test_the_worked_and_the_blocked_gauge_of_a_tester_are_joined() -> None:
+    joins = [mark for mark in PLOTS["gauges"].drawing.leaves() if mark.look == "join"]
+
+    assert len(joins) == 1
+
+
+# Axes -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "most", "expected"),
+    [
+        (-2.6, 4.1, 6, [-2, 0, 2, 4]),
+        (-0.5, 0.5, 6, [Fraction(n, 10) for n in (-4, -2, 0, 2, 4)]),
+        (-130, 130, 5, [-100, 0, 100]),
+    ],
+)
+def test_ticks_are_round_numbers(low: float, high: float, most: int, expected: list[Fraction]) -> None:
+    steps = [Fraction(n, 10) for n in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)]
+
+    assert ticks(low, high, steps, most) == expected
+
+
+finite = st.floats(-1000, 1000, allow_nan=False)
+names = st.text(max_size=200)
+
+
+@given(
+    points=st.lists(st.tuples(names, st.sampled_from(SIZES), finite, st.booleans()), max_size=8),
+    tolerance=st.floats(0.01, 1000),
+    units=st.sampled_from(["cm", "in"]),
+    title=names,
+)
+def test_any_names_and_any_figures_give_a_well_formed_plot(
+    points: list[tuple[str, str, float, bool]], tolerance: float, units: str, title: str
+) -> None:
+    given_points = tuple(DeviationPoint(*point) for point in points)
+    bars = tuple(PartsBar(name, size, value, -value / 3, 0.1) for name, size, value, _ in points)
+
+    deviations = deviation_plot(Deviations(title, tolerance, SIZES, given_points), units=units)  # type: ignore[arg-type]
+    parts = parts_bars(Parts(title, tolerance, bars), units=units)  # type: ignore[arg-type]
+
+    for plot in (deviations, parts):
+        ET.fromstring(plot.svg)  # noqa: S314
+        assert len(plot.table.rows) == len(points)
+        assert "nan" not in re.sub(r">[^<]*<", "><", plot.svg)
