@@ -1,0 +1,174 @@
+"""Sentences about findings: plain data in, plain text out."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from testround.errata.wording import (
+    affected_sizes,
+    change_sentence,
+    change_tables,
+    changed_since,
+    changes_from,
+    draft_text,
+    headline,
+    lengths_in,
+    names_of,
+    needs_words,
+    of_size,
+    sizes_words,
+)
+from testround.kernel.round import Pattern
+
+EVERY = ("XS", "S", "M", "L")
+
+
+@pytest.fixture
+def names(little_top: dict[str, Any]):
+    return names_of(Pattern.model_validate(little_top))
+
+
+def finding(**changes: Any) -> dict[str, Any]:
+    return {
+        "id": "finished-size:body_length",
+        "kind": "finished-size",
+        "subject": "body_length",
+        "extent": "all-sizes",
+        "sizes": ["XS", "S", "M"],
+        "verdict": "amend",
+        "estimate": 3.4,
+        "interval": [2.6, 4.2],
+        "unit": "cm",
+        "tolerance": 2.0,
+        "testers": 14,
+        "now": {"XS": 96, "S": 96, "M": 96},
+        "proposed": {"XS": 86, "S": 86, "M": 86},
+        "proposed_for": "body_rows",
+        "why": "Fourteen testers' pieces came out 3.4 cm longer than their own gauge explains.",
+        **changes,
+    }
+
+
+@pytest.mark.parametrize(
+    ("sizes", "words"),
+    [
+        ([], "in every size"),
+        (["XS", "S", "M", "L"], "in every size"),
+        (["M"], "in size M"),
+        (["S", "M", "L"], "in sizes S to L"),
+        (["L", "XS"], "in sizes XS and L"),
+        (["XS", "S", "L"], "in sizes XS, S and L"),
+    ],
+)
+def test_sizes_are_named_as_a_person_names_them(sizes: list[str], words: str) -> None:
+    assert sizes_words(sizes, EVERY) == words
+
+
+@pytest.mark.parametrize(
+    ("units", "sentence"),
+    [
+        (
+            "cm",
+            "Hem to underarm comes out 3.4 cm larger than the pattern means in every size "
+            "(95% interval +2.6 cm to +4.2 cm); up to 2 cm is fine.",
+        ),
+        (
+            "in",
+            "Hem to underarm comes out 1 3/8 in larger than the pattern means in every size "
+            "(95% interval +1 in to +1 5/8 in); up to 3/4 in is fine.",
+        ),
+    ],
+)
+def test_a_finished_size_is_told_in_the_readers_unit(names, units, sentence: str) -> None:
+    assert headline(finding(), names, ("XS", "S", "M"), units) == sentence
+
+
+def test_a_stated_gauge_is_told_as_what_testers_get(names) -> None:
+    gauge = finding(
+        kind="stated-gauge", subject="body.row", sizes=None, now={"rows": 30}, proposed={"rows": 28.5}
+    )
+
+    assert headline(gauge, names, EVERY) == "Testers get 28 1/2 rows in 10 cm; the pattern states 30."
+
+
+def test_lengths_inside_a_sentence_are_turned_into_inches() -> None:
+    assert lengths_in("3.4 cm long, up to 2 cm is fine.", "in") == "1 3/8 in long, up to 3/4 in is fine."
+    assert lengths_in("3.4 cm long", "cm") == "3.4 cm long"
+
+
+def test_a_finding_says_how_many_testers_would_settle_it() -> None:
+    assert needs_words(finding(needs={"S": 1, "M": 2})) == "To settle it: 1 in S, 2 in M more."
+    assert needs_words(finding()) == ""
+
+
+def test_a_gauge_finding_changes_the_gauge_and_every_number_that_follows(names) -> None:
+    gauge = finding(
+        id="stated-gauge:body.row",
+        kind="stated-gauge",
+        subject="body.row",
+        extent=None,
+        sizes=None,
+        now={"rows": 30},
+        proposed={"rows": 28.5},
+        proposed_for=None,
+        follows={"body_rows": {"XS": 92, "S": 92, "M": 92}},
+    )
+
+    changes = changes_from(gauge, names, {"body_rows": {"XS": 96, "S": 96, "M": 92}})
+
+    assert [(c["subject"], c["unit"], c["was"], c["now"]) for c in changes] == [
+        ("body.row", "row/10 cm", {"rows": 30}, {"rows": 28.5}),
+        # Size M prints the right number already.
+        ("body_rows", "row", {"XS": 96, "S": 96}, {"XS": 92, "S": 92}),
+    ]
+    assert affected_sizes(gauge, changes, ["XS", "S", "M"]) == []
+    assert draft_text(gauge, changes, names) == (
+        "Stockinette, blocked: 28 1/2 rows in 10 cm, not 30.\n"
+        "Rows to underarm: 92 rows, not 96 (sizes XS, S)."
+    )
+
+
+def test_a_change_that_differs_by_size_is_told_size_by_size() -> None:
+    change = {
+        "label": "Back, cast on",
+        "unit": "st",
+        "was": {"XS": 92, "S": 104},
+        "now": {"XS": 90, "S": 100, "M": 112},
+    }
+
+    assert change_sentence(change) == "Back, cast on (stitches) – XS: 90, not 92; S: 100, not 104; M: 112."
+
+
+def test_a_gauge_change_is_shown_over_four_inches_to_a_reader_of_inches() -> None:
+    change = {"label": "Stockinette", "unit": "row/10 cm", "was": {"rows": 30}, "now": {"rows": 28}}
+
+    (table,) = change_tables([change], "in")
+
+    assert [(row.size, row.was, row.now) for row in table.rows] == [("Rows in 4 in", "30 1/2", "28 1/2")]
+
+
+def test_one_size_sees_its_own_numbers_and_the_gauge() -> None:
+    changes = [
+        {"unit": "st", "was": {"S": 1, "M": 2}, "now": {"S": 3, "M": 4}},
+        {"unit": "st", "was": {"M": 2}, "now": {"M": 4}},
+        {"unit": "row/10 cm", "was": {"rows": 30}, "now": {"rows": 28}},
+    ]
+
+    assert of_size(changes, "S") == [
+        {"unit": "st", "was": {"S": 1}, "now": {"S": 3}},
+        {"unit": "row/10 cm", "was": {"rows": 30}, "now": {"rows": 28}},
+    ]
+    assert of_size(changes, "") == changes
+
+
+def test_what_has_changed_since_a_decision_is_said_in_numbers() -> None:
+    assert changed_since(finding(), finding()) == ""
+    assert changed_since(finding(), finding(estimate=1.2, verdict="holds")) == (
+        "Changed since you decided: verdict amend then, holds now; estimate 3.4 then, 1.2 now. "
+        "Your decision stands until you undo it."
+    )
+    assert changed_since(finding(), None) == (
+        "The analysis no longer reports this. Your decision stands until you undo it."
+    )
