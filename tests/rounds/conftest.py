@@ -12,6 +12,9 @@ from testround.patterns.models import Edition
 from testround.people.models import User
 from testround.rounds.models import Place, Round
 from testround.rounds.services import invitation_create, place_add, round_open
+from tests.outbox.databases import shared_by_threads
+
+__all__ = ["shared_by_threads"]
 
 BLUE = YarnDocument(
     key="wool_blue",

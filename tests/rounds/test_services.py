@@ -245,7 +245,7 @@ def test_several_places_are_added_whole_or_not_at_all(opened: Round, designer: U
 def test_a_size_that_the_pattern_does_not_have_is_refused(
     opened: Round, designer: User, size: str | None
 ) -> None:
-    with pytest.raises(Refused, match="The pattern has no size .*: choose one of XS, S, M."):
+    with pytest.raises(Refused, match=r"The pattern has no size .*: choose one of XS, S, M."):
         services.place_add(round=opened, name="Ash", size=size, by=designer)
 
 
@@ -449,7 +449,7 @@ def test_a_used_link_gives_nothing_to_anybody_else(
     _, url = services.invitation_create(place=offered, by=designer)
     services.invitation_accept(secret=secret_of(url), user=tester)
 
-    with pytest.raises(InvitationEnded, match="This link has been used."):
+    with pytest.raises(InvitationEnded, match=r"This link has been used\."):
         services.invitation_accept(secret=secret_of(url), user=stranger)
 
     offered.refresh_from_db()
@@ -461,7 +461,7 @@ def test_a_link_runs_out(offered: Place, designer: User, tester: User) -> None:
     Invitation.objects.filter(pk=invitation.pk).update(expires=dt.datetime(2026, 1, 5, tzinfo=dt.UTC))
 
     with pytest.raises(
-        InvitationEnded, match="This link ran out on 5 January 2026. Ask Designer for a new one."
+        InvitationEnded, match=r"This link ran out on 5 January 2026\. Ask Designer for a new one\."
     ):
         services.invitation_accept(secret=secret_of(url), user=tester)
 
@@ -520,7 +520,7 @@ def test_a_newcomer_gets_an_account_and_the_place_together(offered: Place, desig
 def test_a_link_never_opens_an_account_that_is_there(offered: Place, designer: User, tester: User) -> None:
     _, url = services.invitation_create(place=offered, email=tester.email, by=designer)
 
-    with pytest.raises(AddressHasAccount, match="Sign in first, then follow the link again."):
+    with pytest.raises(AddressHasAccount, match=r"Sign in first, then follow the link again\."):
         services.person_join(
             secret=secret_of(url), name="X", email="TESTER@example.org", units="cm", tools="us", terms="us"
         )
@@ -564,7 +564,7 @@ def at_once(*calls: Callable[[], object]) -> list[object]:
     return results
 
 
-@pytest.mark.django_db(transaction=True)
+@pytest.mark.usefixtures("shared_by_threads")
 def test_of_two_people_who_say_yes_at_once_one_gets_the_place(
     offered: Place, designer: User, tester: User, stranger: User
 ) -> None:
@@ -583,7 +583,7 @@ def test_of_two_people_who_say_yes_at_once_one_gets_the_place(
     assert DiaryEntry.objects.filter(text__contains="to taken").count() == 1
 
 
-@pytest.mark.django_db(transaction=True)
+@pytest.mark.usefixtures("shared_by_threads")
 def test_one_person_who_follows_two_links_at_once_gets_one_place(
     opened: Round, designer: User, tester: User
 ) -> None:
