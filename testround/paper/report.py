@@ -123,7 +123,7 @@ class _Report:
         self.pattern: Pattern = round_.pattern
         self.units = units
         self.over: GaugeSpan = "4in" if units == "in" else "10cm"
-        self.names = tester_names(round_)
+        self.names = names_of_testers(round_)
         self.labels = _labels(self.pattern)
         self.numbers = {number.key: number for number in self.pattern.numbers}
         asked = {(question.tester, question.subject) for question in analysis.questions}
@@ -511,7 +511,7 @@ class _Report:
 # From the analysis to plain data for the plots --------------------------------------------------------------
 
 
-def tester_names(round_: Round) -> dict[str, str]:
+def names_of_testers(round_: Round) -> dict[str, str]:
     """What to call each tester; two of the same name are told apart by their id."""
     often = Counter(tester.name for tester in round_.testers)
     return {
@@ -595,14 +595,19 @@ def gauges_of(analysis: Analysis, gauge: StatedGauge, names: Mapping[str, str]) 
     )
 
 
-_LENGTH = re.compile(r"(?P<sign>[-−+]?)(?P<value>\d+(?:\.\d+)?)\s?cm\b")
+# The "10 cm" that a gauge is counted over is no length to convert.
+_LENGTH = re.compile(r"(?P<span>\b(?:per|over|in) 10\s?cm\b)|(?P<sign>[-−+]?)(?P<value>\d+(?:\.\d+)?)\s?cm\b")
 
 
 def lengths_in(sentence: str, units: LengthUnit) -> str:
     """A sentence of the kernel, which speaks of centimetres, with its lengths in the reader's unit."""
     if units == "cm":
         return sentence
-    return _LENGTH.sub(lambda found: found["sign"] + format_length(float(found["value"]), units), sentence)
+
+    def said(found: re.Match[str]) -> str:
+        return found["span"] or found["sign"] + format_length(float(found["value"]), units)
+
+    return _LENGTH.sub(said, sentence)
 
 
 def _labels(pattern: Pattern) -> dict[str, str]:

@@ -1,0 +1,219 @@
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from testround.kernel.findings import Cell, Parts
+from testround.paper.report import MOST_TESTERS_SHOWN, lengths_in, names_of_testers, report_pdf
+
+from .scene import SIZES, a_round, an_analysis, outline_of, read, round_document, text_of
+
+
+@pytest.fixture(scope="module")
+def pdf() -> bytes:
+    """The report of the made-up round, on A4, in centimetres."""
+    return report_pdf(an_analysis(), a_round())  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="module")
+def text(pdf: bytes) -> str:
+    return text_of(pdf)
+
+
+def test_its_parts_come_in_the_order_of_the_questions_a_designer_asks(pdf: bytes) -> None:
+    assert outline_of(pdf) == [
+        (0, "Fenlight Cardigan: report of the round"),
+        (1, "At a glance"),
+        (1, "Findings"),
+        (2, "1. Hem to underarm: amend"),
+        (2, "2. Stockinette, blocked, rows: look closer"),
+        (2, "What holds"),
+        (1, "Questions to ask testers"),
+        (1, "Gauge: Stockinette, blocked"),
+        (1, "Dimension: Chest circumference"),
+        (1, "Dimension: Hem to underarm"),
+        (1, "Open questions"),
+        (1, "How this was worked out"),
+    ]
+
+
+def test_at_a_glance_counts_the_verdicts(text: str) -> None:
+    assert "4 testers, of whom 4 sent finished measurements. 1 to amend, 1 to look at more closely." in text
+    assert (
+        "Amend 1 Hem to underarm Look closer 1 Stockinette, blocked, rows Holds 1 Chest circumference" in text
+    )
+
+
+def test_at_a_glance_shows_every_dimension_in_every_size(text: str) -> None:
+    assert "Chest circumference – – – – – – – – –" in text
+    assert "Hem to underarm +3 ! +3.1 ! +3.2 ! +3.3 ! +3.4 ! +3.5 ! +3.6 ! +3.7 … +3.8 !" in text.replace(
+        "\u00a0", " "
+    )
+
+
+def test_a_finding_has_its_sentence_its_evidence_and_its_correction(text: str) -> None:
+    assert "Pieces came out 3.4 cm longer than the testers' own gauges explain." in text
+    assert (
+        "finished size · every size · off by +3.4 cm · 95 % interval +2.6 cm to +4.2 cm · tolerance ±2 cm · 4 testers"
+    ) in text
+    assert (
+        "Rows to underarm, Back, step 3, rows XS S M L XL 2X 3X 4X 5X "
+        "was 106 106 106 106 106 106 106 106 106 now 95 96 97 98 99 100 101 102 103"
+    ) in text
+
+
+def test_a_stated_gauge_says_what_every_number_becomes(text: str) -> None:
+    assert "Stockinette, blocked, rows, over 10 cm rows was 30 now 28 1/2" in text
+    assert (
+        "What the numbers become: XS S M L XL 2X 3X 4X 5X Rows to underarm 84 86 88 90 92 94 96 98 100"
+        in text
+    )
+    assert "further testers that would settle it: 7 in M" in text
+
+
+def test_questions_name_the_tester_and_what_it_is_about(text: str) -> None:
+    assert "Cedar Hem to underarm Is 18.8 cm half of the measurement?" in text
+
+
+def test_gauges_are_given_with_their_uncertainty_and_assumed_ones_are_not_drawn(text: str) -> None:
+    assert "stitches 22 22 1/4 21 1/2 23 rows 30 28 3/4 28 1/4 29 1/2" in text
+    # 21.5 stitches, 2 % standard uncertainty: two of them are 0.86.
+    assert "Alder blocked 21 1/2 ± 0.9 28 ± 1.1" in text
+    assert "Dogwood blocked" not in text
+
+
+def test_every_tester_stands_with_the_three_parts(text: str) -> None:
+    # measured − target = counts + gauge + remainder: 40.9 − 35.3 = 2.7 − 0.7 + 3.6
+    assert "Birch M 35.3 cm 40.9 cm +5.6 cm +2.7 cm −0.7 cm +3.6 cm" in text
+    assert "Dogwood 5X 35.3 cm 38 cm +2.7 cm −1.3 cm +0.9 cm +3.1 cm" in text
+    assert "Cedar (to be asked) M 35.3 cm 18.5 cm −16.8 cm 0 cm +0.4 cm −17.2 cm" in text
+
+
+def test_pooled_estimates_stand_by_size(text: str) -> None:
+    assert "XL 1 +3.4 cm +1.4 cm to +5.4 cm ±2 cm amend" in text
+
+
+def test_open_questions_say_how_many_testers_would_settle_them(text: str) -> None:
+    assert "Hem to underarm 4X 1 tester: too little to say 3" in text
+
+
+def test_the_method_names_its_sources_and_its_limits(text: str) -> None:
+    for source in ("JCGM 100:2008", "Hartung and Knapp", "Schuirmann 1987", "Benjamini and Hochberg 1995"):
+        assert source in text
+    assert "common practice" in text
+    assert "Limits: the verdicts are arithmetic on what was reported." in text
+
+
+def test_plots_are_vector_drawings(pdf: bytes) -> None:
+    assert not [image for page in read(pdf).pages for image in page.images]
+
+
+def test_inches_throughout_for_those_who_read_inches() -> None:
+    text = text_of(report_pdf(an_analysis(), a_round(), units="in", paper="Letter"))  # type: ignore[arg-type]
+
+    # 3.4 cm are 1.339 in, to the eighth 1 3/8; 2 cm are 0.787 in, to the eighth 3/4.
+    assert "Pieces came out 1 3/8 in longer" in text
+    assert "off by +1 3/8 in" in text
+    assert "tolerance ±3/4 in" in text
+    assert " cm" not in text.replace("rows per 10 cm", "")
+
+
+def test_the_same_round_gives_the_same_bytes_in_another_process() -> None:
+    say = (
+        "import hashlib; from tests.paper.scene import a_round, an_analysis; "
+        "from testround.paper.report import report_pdf; "
+        "print(hashlib.sha256(report_pdf(an_analysis(), a_round())).hexdigest())"
+    )
+
+    said = {
+        subprocess.run(
+            [sys.executable, "-c", say],
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            cwd=Path(__file__).parents[2],
+            capture_output=True,
+            check=True,
+            text=True,
+        ).stdout
+        for seed in ("1", "2")
+    }
+
+    assert len(said) == 1
+
+
+def test_testers_of_one_name_are_told_apart() -> None:
+    document = round_document()
+    document["testers"][1]["name"] = "Alder"
+    round_ = type(a_round()).model_validate(document)
+
+    assert names_of_testers(round_) == {
+        "t01": "Alder (t01)",
+        "t02": "Alder (t02)",
+        "t03": "Cedar",
+        "t04": "Dogwood",
+    }
+
+
+def test_a_round_where_nothing_was_sent_yet_has_its_report() -> None:
+    analysis = an_analysis()
+    empty = replace(
+        analysis,
+        findings=analysis.findings.model_copy(update={"findings": (), "cells": ()}),
+        deviations=(),
+        gauges=(),
+        own_gauges=(),
+        questions=(),
+    )
+
+    text = text_of(report_pdf(empty, a_round()))  # type: ignore[arg-type]
+
+    assert "4 testers, of whom 0 sent finished measurements." in text
+    assert "Nothing to amend and nothing to look at more closely." in text
+
+
+def test_of_very_many_testers_the_furthest_are_shown_and_it_says_so() -> None:
+    analysis = an_analysis()
+    cells = tuple(
+        Cell(
+            tester=f"p{k:03d}",
+            size=SIZES[k % 9],
+            dimension="chest",
+            target=104,
+            measured=104 + k / 100,
+            parts=Parts(counts=0, gauge=0, remainder=k / 100),
+            uncertainty=0.4,
+        )
+        for k in range(200)
+    )
+    many = replace(analysis, findings=analysis.findings.model_copy(update={"cells": cells}))
+
+    text = text_of(report_pdf(many, a_round()))  # type: ignore[arg-type]
+
+    assert f"{MOST_TESTERS_SHOWN} of 200 are shown" in text
+    assert "p199" in text
+    assert "p139" not in text
+
+
+def test_hostile_words_neither_break_it_nor_become_markup() -> None:
+    round_ = a_round(title="<b>" + "W" * 197)
+    text = text_of(report_pdf(an_analysis(why="<para>&" + "🧶" * 4000), round_))  # type: ignore[arg-type]
+
+    assert "<b>WWW" in text
+    assert "<para>&□□" in text
+
+
+@pytest.mark.parametrize(
+    ("sentence", "said"),
+    [
+        ("3.4 cm longer", "1 3/8 in longer"),
+        ("between −2.5 cm and 2.5 cm", "between −1 in and 1 in"),
+        ("22 stitches over 10 cm, 4 cm off", "22 stitches over 10 cm, 1 5/8 in off"),
+    ],
+)
+def test_sentences_are_said_in_the_readers_unit(sentence: str, said: str) -> None:
+    assert lengths_in(sentence, "in") == said
+    assert lengths_in(sentence, "cm") == sentence
