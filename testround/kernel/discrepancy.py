@@ -49,6 +49,8 @@ class Discrepancies:
     u_gauge : array of float, (n, a)
         Relative uncertainty of every gauge as it was used for expected values of blocked pieces.
     own : OwnGauges
+    inputs : Inputs
+        What T is worked from: a column per tester at the stated gauge, for made-to-measure at their own.
     computed, printed, reported, worked : mapping of number to array of float, (n,)
         Each tester's numbers: by formula, as printed, as reported (NaN where not), and the one that counts.
     """
@@ -66,6 +68,7 @@ class Discrepancies:
     sensitivity: FloatArray
     u_gauge: FloatArray
     own: OwnGauges
+    inputs: Inputs
     computed: Mapping[str, FloatArray]
     printed: Mapping[str, FloatArray]
     reported: Mapping[str, FloatArray]
@@ -125,7 +128,7 @@ def discrepancies(sheet: Sheet, testers: Sequence[Tester]) -> Discrepancies:
     measured, u_measured, blocked = _measured(sheet, testers)
 
     if pattern.is_graded:
-        stated = _of_sizes(sheet, sizes)
+        stated = of_sizes(sheet, sizes)
         own_inputs = Inputs(own.columns(), stated.measures)
         printed = {key: _take(value, sizes) for key, value in sheet.printed_numbers().items()}
     else:
@@ -139,12 +142,12 @@ def discrepancies(sheet: Sheet, testers: Sequence[Tester]) -> Discrepancies:
     worked = sheet.numbers(stated, given)
     target = _table(sheet, stated, computed, n)
     after_counts = _table(sheet, stated, worked, n)
-    at_blocked, slopes_blocked = _with_slopes(sheet, own_inputs, worked, n)
+    at_blocked, slopes_blocked = with_slopes(sheet, own_inputs, worked, n)
     expected, sensitivity = at_blocked, slopes_blocked
     u_gauge = own.u_blocked.reshape(n, -1)
     u_squared = np.einsum("nda,na->nd", sensitivity**2, u_gauge**2)
     if not blocked.all():
-        at_unblocked, slopes_unblocked = _with_slopes(sheet, unblocked_inputs, worked, n)
+        at_unblocked, slopes_unblocked = with_slopes(sheet, unblocked_inputs, worked, n)
         u_other = np.einsum("nda,na->nd", slopes_unblocked**2, own.u_worked.reshape(n, -1) ** 2)
         expected = np.where(blocked, expected, at_unblocked)
         u_squared = np.where(blocked, u_squared, u_other)
@@ -162,6 +165,7 @@ def discrepancies(sheet: Sheet, testers: Sequence[Tester]) -> Discrepancies:
         sensitivity=sensitivity,
         u_gauge=u_gauge,
         own=own,
+        inputs=stated,
         computed=computed,
         printed=printed,
         reported=reported,
@@ -169,7 +173,7 @@ def discrepancies(sheet: Sheet, testers: Sequence[Tester]) -> Discrepancies:
     )
 
 
-def _of_sizes(sheet: Sheet, sizes: IntArray) -> Inputs:
+def of_sizes(sheet: Sheet, sizes: IntArray) -> Inputs:
     """Stated inputs with a column per tester; NaN measures and gauges for one without a size."""
     every = sheet.stated()
     return Inputs(
@@ -193,7 +197,7 @@ def _table(sheet: Sheet, inputs: Inputs, numbers: Mapping[str, FloatArray], n: i
     return np.column_stack(columns) if columns else np.empty((n, 0))
 
 
-def _with_slopes(
+def with_slopes(
     sheet: Sheet, inputs: Inputs, numbers: Mapping[str, FloatArray], n: int
 ) -> tuple[FloatArray, FloatArray]:
     """Every dimension, and its derivative by the log of every gauge, the counts standing still."""
@@ -256,6 +260,7 @@ def _measured(sheet: Sheet, testers: Sequence[Tester]) -> tuple[FloatArray, Floa
         sd = np.where(k >= 3, np.sqrt(squares / np.maximum(k - 1, 1)), pooled)
         inches = _in_inches(slots, values, size)
         u = np.maximum(np.where(inches, READING_FLOOR_INCHES, READING_FLOOR), sd / np.sqrt(k))
+        u = np.where(k > 0, u, np.nan)
     k, mean, u = k.reshape(n, d, 2), mean.reshape(n, d, 2), u.reshape(n, d, 2)
     blocked = (k[:, :, 1] > 0) | (k[:, :, 0] == 0)
     pick = blocked.astype(np.intp)[:, :, None]

@@ -1,0 +1,691 @@
+"""The analysis of a round: one function from what was reported to what it says.
+
+The order matters. Likely gross errors are recognised and set aside as questions; worked counts are voted on,
+and pieces that rest on an unreported one say nothing; stated gauges are judged from swatches; only then is what
+is left pooled and judged, so that nothing is reported twice.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from testround.kernel.correction import Correction, correct_dimension, correct_gauge, numbers_now
+from testround.kernel.deskcheck import DeskCheck, desk_check
+from testround.kernel.discrepancy import discrepancies
+from testround.kernel.findings import (
+    Cell,
+    Extent,
+    Finding,
+    FindingKind,
+    FindingsDocument,
+    Parts,
+    PatternNamed,
+    Verdict,
+    in_order,
+)
+from testround.kernel.gauge import AXES, SOURCES, Source
+from testround.kernel.pace import AMOUNT_TOLERANCE, HOURS_TOLERANCE, Amount, yarn_and_hours
+from testround.kernel.plausible import ODD_CM, ODD_SHARE, question_about
+from testround.kernel.pool import Pooled, Remainders, pool
+from testround.kernel.round import FitSays, Round
+from testround.kernel.sheet import Sheet
+from testround.kernel.units import format_count, format_gauge, format_length
+from testround.kernel.verdict import (
+    Agreed,
+    DeviationCell,
+    Judged,
+    PooledGauge,
+    deviation_cells,
+    fit_said,
+    gathered_remarks,
+    judge_dimensions,
+    judge_gauges,
+    worked_counts,
+)
+
+__all__ = ["Analysis", "DeviationCell", "OwnGauge", "PooledGauge", "Question", "analyse"]
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+ODD_GAUGE = 0.35
+"""A swatch whose gauge is off by more than this share is asked about before it is believed."""
+ALONE = 4.0
+"""Standard deviations at which a measurement that nothing explains is asked about."""
+SAME_SLIP = 0.05
+"""Two measurements off by the same factor, to this share, may vouch for each other."""
+ANY_SIZE = "any size"
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Something to ask a tester before it is believed; ``subject`` is a dimension, number or gauge key.
+
+    ``cause`` is the likely slip ("half", "inches", "swapped-digits", "other-dimension", …) or "unknown".
+    """
+
+    tester: str
+    subject: str
+    value: float
+    expected: float
+    cause: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class OwnGauge:
+    """One tester's own gauge: per 10 cm, relative standard uncertainties, and where it comes from."""
+
+    tester: str
+    gauge: str
+    st: float
+    row: float
+    u_st: float
+    u_row: float
+    source: Source
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """Everything an analysis says; ``findings`` is the findings file."""
+
+    findings: FindingsDocument
+    deviations: tuple[DeviationCell, ...]
+    gauges: tuple[PooledGauge, ...]
+    own_gauges: tuple[OwnGauge, ...]
+    questions: tuple[Question, ...]
+    converged: bool
+    """Whether the estimate had settled; the report says so when it had not."""
+
+
+def analyse(round: Round) -> Analysis:
+    """Analyse a round.
+
+    Parameters
+    ----------
+    round : Round
+        As read from a file or from the database; any tester may have any part missing.
+
+    Returns
+    -------
+    Analysis
+        The same for the same input, and whatever the order of its testers, but for the order of cells.
+
+    Raises
+    ------
+    SheetError
+        The pattern's own formulas cannot be computed.
+    """
+    return _Work(round).analysis()
+
+
+class _Work:
+    def __init__(self, round: Round) -> None:
+        self.round = round
+        self.pattern = round.pattern
+        self.sheet = Sheet(round.pattern)
+        self.sizes: tuple[str | None, ...] = self.pattern.sizes or (None,)
+        self.tolerance = np.array([d.tolerance for d in self.pattern.dimensions], dtype=np.float64)
+        self.labels = {entry.key: entry.label for entry in (*self.pattern.numbers, *self.pattern.dimensions)}
+        self.questions: list[Question] = []
+        self.findings: list[Finding] = []
+
+    def analysis(self) -> Analysis:
+        self.desk: DeskCheck = desk_check(self.sheet)
+        # Sorted by name, so that sums do not depend on the order in which reports came in.
+        self.testers = tuple(sorted(self.round.testers, key=lambda tester: tester.id))
+        self.found = discrepancies(self.sheet, self.testers)
+        aside = self.odd_measurements()
+        odd_swatches = self.odd_gauges()
+        of_odd = np.asarray(odd_swatches.any(axis=(1, 2)))
+        aside |= of_odd[:, None] & self.depends_on_gauge()
+        misprints = self.misprints()
+        agreed = worked_counts(self.sheet, self.found, misprints)
+        for one in agreed:
+            aside[np.ix_(one.silent, self.following(one.number))] = True
+        self.gauges = judge_gauges(self.sheet, self.found.own, odd_swatches)
+        pooled = pool(self.remainders(aside))
+        judged = judge_dimensions(pooled, self.tolerance, len(self.sizes))
+        self.outliers(pooled)
+
+        self.desk_findings()
+        for one in agreed:
+            self.findings.append(self.worked_count(one))
+        self.gauge_findings()
+        deviations = deviation_cells(self.sheet, self.found, pooled, judged, self.sizes)
+        self.size_findings(judged, pooled, misprints)
+        supplied = self.round.round.yarns
+        for amount in yarn_and_hours(self.sheet, self.found, self.testers, supplied):
+            self.findings.append(_amount(amount))
+        self.remark_findings()
+        return Analysis(
+            findings=FindingsDocument(
+                pattern=PatternNamed(title=self.pattern.title, edition=self.pattern.edition),
+                findings=in_order(self.findings),
+                cells=self.cells(),
+            ),
+            deviations=deviations,
+            gauges=self.gauges,
+            own_gauges=self.own_gauges(),
+            questions=tuple(sorted(self.questions, key=lambda q: (q.tester, q.subject))),
+            converged=pooled.converged,
+        )
+
+    # Gross errors
+
+    def odd_measurements(self) -> BoolArray:
+        """Measurements to ask about before anything is fitted, set aside: (testers, dimensions)."""
+        found = self.found
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = found.measured / found.expected
+            odd = found.known & (np.maximum(ratio, 1 / ratio) > 1 + ODD_SHARE)
+            odd &= np.abs(found.remainder) > ODD_CM
+        aside = np.zeros(odd.shape, dtype=np.bool_)
+        for d in np.flatnonzero(odd.any(axis=0)):
+            rows = np.flatnonzero(odd[:, d])
+            asked = {int(i): self.ask(int(i), int(d)) for i in rows}
+            measured = int(found.known[:, d].sum())
+            causes = Counter(question.cause for question in asked.values())
+            for i, question in asked.items():
+                # What most of a round does alike is the pattern's, or the words that say how to measure.
+                most = causes[question.cause] >= 3 and 2 * causes[question.cause] > measured
+                if most or self.vouched(i, int(d), rows, ratio[:, d], question.cause):
+                    continue
+                aside[i, d] = True
+                self.questions.append(question)
+        return aside
+
+    def ask(self, i: int, d: int) -> Question:
+        found = self.found
+        value, expected = float(found.measured[i, d]), float(found.expected[i, d])
+        others = {
+            dimension.label: float(found.expected[i, j])
+            for j, dimension in enumerate(self.pattern.dimensions)
+            if j != d and np.isfinite(found.expected[i, j])
+        }
+        label = self.pattern.dimensions[d].label
+        doubt = question_about(value, expected, others, label)
+        cause = doubt.cause if doubt else "unknown"
+        sentence = (
+            doubt.sentence if doubt else f"{label} is far from what was expected; please measure again."
+        )
+        return Question(found.testers[i], found.dimensions[d], value, expected, cause, sentence)
+
+    def vouched(self, i: int, d: int, rows: NDArray[np.intp], ratio: FloatArray, cause: str) -> bool:
+        """Whether another tester of the same size is off by the same factor, with no slip to explain it."""
+        if cause != "unknown" or abs(ratio[i] - 1) > 2 * ODD_SHARE:
+            return False
+        sizes = self.found.sizes
+        return any(sizes[j] == sizes[i] and abs(ratio[j] / ratio[i] - 1) < SAME_SLIP for j in rows if j != i)
+
+    def odd_gauges(self) -> BoolArray:
+        """Swatches to ask about: (testers, gauges, 2)."""
+        own = self.found.own
+        odd = np.zeros(own.blocked.shape, dtype=np.bool_)
+        for k, gauge in enumerate(self.pattern.gauges):
+            for a, stated in enumerate((gauge.stitches, gauge.rows)):
+                with np.errstate(invalid="ignore"):
+                    ratio = own.blocked[:, k, a] * 10 / stated
+                    far = np.maximum(ratio, 1 / ratio) > 1 + ODD_GAUGE
+                rows = np.flatnonzero(far & (own.source[:, k, a] < 2))
+                if 2 * len(rows) > max(len(self.testers), 4):
+                    continue  # most of a round alike: then it is the stated one that is odd
+                for i in rows:
+                    odd[i, k, a] = True
+                    per_10cm = float(own.blocked[i, k, a] * 10)
+                    word = ("stitches", "rows")[a]
+                    self.questions.append(
+                        Question(
+                            self.found.testers[i],
+                            f"{gauge.key}.{AXES[a]}",
+                            per_10cm,
+                            stated,
+                            "inches"
+                            if abs(ratio[i] * 2.54 - 1) < 0.2 or abs(ratio[i] / 2.54 - 1) < 0.2
+                            else "unknown",
+                            f"The swatch gives {format_gauge(per_10cm)} {word} in 10 cm, where about "
+                            f"{format_gauge(stated)} were expected. Are the count and the width it was counted "
+                            "over both right?",
+                        )
+                    )
+        return odd
+
+    def depends_on_gauge(self) -> BoolArray:
+        return np.asarray(np.abs(self.found.sensitivity).max(axis=2, initial=0.0) > 1e-9)
+
+    def outliers(self, pooled: Pooled) -> None:
+        """Measurements that the fit hardly believed: asked about, though they moved nothing."""
+        scale = np.hypot(np.nan_to_num(self.found.u_measured), pooled.kappa[None, :])
+        with np.errstate(invalid="ignore"):
+            alone = (np.abs(pooled.fitted) > ALONE * scale) & (pooled.weights < 0.4)
+            alone &= np.abs(pooled.fitted) > self.tolerance[None, :]
+        for i, d in zip(*np.nonzero(alone), strict=True):
+            left = float(pooled.fitted[i, d])
+            value = float(self.found.measured[i, d])
+            expected = value - left
+            label = self.pattern.dimensions[d].label
+            self.questions.append(
+                Question(
+                    self.found.testers[i],
+                    self.found.dimensions[d],
+                    value,
+                    expected,
+                    "unknown",
+                    f"{label} is given as {format_length(value)}, and about {format_length(expected)} was "
+                    "expected from the rest of the piece. Please measure once more, or say that it is right.",
+                )
+            )
+
+    # What goes into the pool
+
+    def remainders(self, aside: BoolArray) -> Remainders:
+        found = self.found
+        usable = found.known & ~aside
+        if self.pattern.is_graded:
+            usable &= (found.sizes >= 0)[:, None]
+        blank = np.where(usable, found.expected, np.nan)
+        count = usable.sum(axis=0)
+        typical = np.where(count > 0, np.nansum(blank, axis=0) / np.maximum(count, 1), 0.0)
+        return Remainders(
+            values=np.where(usable, found.remainder, np.nan),
+            u_measured=np.where(usable, found.u_measured, np.nan),
+            sensitivity=found.sensitivity,
+            u_gauge=found.u_gauge,
+            sizes=np.maximum(found.sizes, 0),
+            n_sizes=len(self.sizes),
+            expected=typical,
+            tolerance=self.tolerance,
+        )
+
+    def following(self, number: str) -> list[int]:
+        follows = set(self.sheet.follows(number))
+        return [d for d, key in enumerate(self.found.dimensions) if key in follows]
+
+    # The desk check's findings
+
+    def misprints(self) -> dict[str, dict[str, float]]:
+        found: dict[str, dict[str, float]] = defaultdict(dict)
+        for count in self.desk.counts:
+            found[count.key][count.size] = count.computed
+        return dict(found)
+
+    def desk_findings(self) -> None:
+        units = {number.key: number.unit for number in self.pattern.numbers}
+        counts = defaultdict(list)
+        for count in self.desk.counts:
+            counts[count.key].append(count)
+        for key, group in counts.items():
+            worst = max(group, key=lambda c: abs(c.printed - c.computed))
+            extent, sizes = self.extent([c.size for c in group])
+            where = f" ({worst.place})" if worst.place else ""
+            self.findings.append(
+                Finding(
+                    id=f"printed-count:{key}",
+                    kind=FindingKind.PRINTED_COUNT,
+                    subject=key,
+                    extent=extent,
+                    sizes=sizes,
+                    verdict=Verdict.AMEND,
+                    estimate=worst.printed - worst.computed,
+                    unit=units[key],
+                    now={c.size: c.printed for c in group},
+                    proposed={c.size: c.computed for c in group},
+                    proposed_for=key,
+                    why=f"{self.labels[key]}{where}: the text prints {format_count(worst.printed)} in size "
+                    f"{worst.size}, and its formula gives {format_count(worst.computed)}.",
+                )
+            )
+        measurements = defaultdict(list)
+        for measurement in self.desk.measurements:
+            measurements[measurement.key].append(measurement)
+        for key, ones in measurements.items():
+            off = max(ones, key=lambda m: abs(m.printed - m.follows))
+            amend = any(m.verdict == "amend" for m in ones)
+            extent, sizes = self.extent([m.size for m in ones])
+            self.findings.append(
+                Finding(
+                    id=f"schematic:{key}",
+                    kind=FindingKind.SCHEMATIC,
+                    subject=key,
+                    extent=extent,
+                    sizes=sizes,
+                    verdict=Verdict.AMEND if amend else Verdict.LOOK_CLOSER,
+                    estimate=off.printed - off.follows,
+                    unit="cm",
+                    tolerance=off.tolerance,
+                    now={m.size: m.printed for m in ones},
+                    proposed={m.size: float(np.floor(m.follows * 2 + 0.5) / 2) for m in ones},
+                    proposed_for=key,
+                    why=f"{self.labels[key]} is printed as {format_length(off.printed)} in size {off.size}, and "
+                    f"the printed counts give {format_length(off.follows)} at the stated gauge.",
+                )
+            )
+
+    def extent(self, sizes: Sequence[str]) -> tuple[Extent, tuple[str, ...]]:
+        named = tuple(size for size in self.pattern.sizes if size in set(sizes))
+        every = len(named) == len(self.pattern.sizes)
+        return (Extent.ALL_SIZES if every else Extent.SOME_SIZES), named
+
+    # What testers' reports say
+
+    def worked_count(self, one: Agreed) -> Finding:
+        number = next(n for n in self.pattern.numbers if n.key == one.number)
+        now = numbers_now(self.sheet) if self.pattern.is_graded else {}
+        by_formula = self.sheet.numbers(self.sheet.stated()) if self.pattern.is_graded else {}
+        sizes = tuple(self.pattern.sizes[s] for s in one.sizes) if self.pattern.is_graded else None
+        side = "more" if one.offset > 0 else "fewer"
+        off = format_count(abs(one.offset))
+        unit = {"st": "stitches", "row": "rows", "rep": "repeats"}[number.unit]
+        where = f" ({number.place})" if number.place else ""
+        suffix = "" if one.extent is Extent.ALL_SIZES else f":{'-'.join(sizes or ())}"
+        graded = self.pattern.is_graded
+        return Finding(
+            id=f"worked-count:{one.number}{suffix}",
+            kind=FindingKind.WORKED_COUNT,
+            subject=one.number,
+            extent=one.extent if graded else None,
+            sizes=sizes,
+            verdict=Verdict.AMEND,
+            estimate=one.offset,
+            interval=(one.offset, one.offset),
+            unit=number.unit,
+            testers=one.votes,
+            now={self.pattern.sizes[s]: float(now[one.number][s]) for s in one.sizes} if graded else None,
+            proposed={
+                self.pattern.sizes[s]: max(float(now[one.number][s]) + one.offset, 0.0) for s in one.sizes
+            }
+            if graded
+            else None,
+            proposed_for=one.number if graded else None,
+            computed={self.pattern.sizes[s]: float(by_formula[one.number][s]) for s in one.sizes}
+            if graded
+            else None,
+            why=f"{one.votes} of {one.reports} testers who reported {number.label}{where} arrived at {off} {unit} "
+            f"{side} than {'printed' if graded else 'their own numbers say'}: either the text leads there, or "
+            "the count is wrong.",
+        )
+
+    def gauge_findings(self) -> None:
+        for gauge in self.gauges:
+            if gauge.estimate is None or gauge.low is None or gauge.high is None:
+                continue
+            if not self.pattern.is_graded:
+                continue
+            off = gauge.estimate - gauge.stated
+            amend = gauge.verdict is Verdict.AMEND
+            fix = correct_gauge(self.sheet, gauge.gauge, gauge.axis, gauge.estimate) if amend else None
+            word = "stitches" if gauge.axis == "st" else "rows"
+            hit = f" It hits {self.labels[gauge.worst]} hardest." if gauge.worst and amend else ""
+            self.findings.append(
+                Finding(
+                    id=f"stated-gauge:{gauge.gauge}.{gauge.axis}",
+                    kind=FindingKind.STATED_GAUGE,
+                    subject=f"{gauge.gauge}.{gauge.axis}",
+                    verdict=gauge.verdict,
+                    needs={ANY_SIZE: self.gauge_needs(gauge)}
+                    if gauge.verdict is Verdict.LOOK_CLOSER
+                    else None,
+                    estimate=off,
+                    interval=(gauge.low - gauge.stated, gauge.high - gauge.stated),
+                    unit=gauge.axis,
+                    tolerance=gauge.tolerance,
+                    testers=gauge.testers,
+                    now=fix.now if fix else None,
+                    proposed=fix.proposed if fix else None,
+                    follows=fix.follows if fix and fix.follows else None,
+                    why=f"{gauge.testers} testers' blocked swatches give {gauge.estimate:.1f} {word} in 10 cm "
+                    f"(between {gauge.low:.1f} and {gauge.high:.1f}), and the pattern states "
+                    f"{format_gauge(gauge.stated)}.{hit}",
+                )
+            )
+
+    @staticmethod
+    def gauge_needs(gauge: PooledGauge) -> int:
+        """How many more swatches would settle a gauge: the interval narrows with the root of their number."""
+        low, high = gauge.low or 0.0, gauge.high or 0.0
+        off = abs((gauge.estimate or 0.0) - gauge.stated)
+        half = (high - low) / 2
+        if off <= 0 or half <= 0:
+            return 1
+        wanted = gauge.testers * (1.3 * half / off) ** 2
+        return int(min(max(np.ceil(wanted) - gauge.testers, 3 - gauge.testers, 1), 99))
+
+    def size_findings(
+        self, judged: Sequence[Judged], pooled: Pooled, misprints: Mapping[str, Mapping[str, float]]
+    ) -> None:
+        graded = self.pattern.is_graded
+        amended = {
+            self.found.dimensions[one.dimension]: {
+                self.pattern.sizes[s]: float(pooled.estimate[s, one.dimension]) for s in one.sizes
+            }
+            for one in judged
+            if one.verdict is Verdict.AMEND and graded
+        }
+        for one in judged:
+            key = self.found.dimensions[one.dimension]
+            fix = None
+            if key in amended:
+                off = self.to_put_right(one, pooled)
+                fix = correct_dimension(self.sheet, key, off, misprints=misprints, welcome=amended)
+            needs = None
+            if one.needs:
+                needs = (
+                    {self.pattern.sizes[s]: n for s, n in one.needs.items()}
+                    if graded
+                    else {ANY_SIZE: sum(one.needs.values())}
+                )
+            self.findings.append(
+                Finding(
+                    id=f"finished-size:{key}",
+                    kind=FindingKind.FINISHED_SIZE,
+                    subject=key,
+                    extent=one.extent,
+                    sizes=tuple(self.pattern.sizes[s] for s in one.sizes) if graded else None,
+                    verdict=one.verdict,
+                    needs=needs,
+                    estimate=one.estimate,
+                    interval=(one.low, one.high),
+                    unit="cm",
+                    tolerance=float(self.tolerance[one.dimension]),
+                    testers=one.testers,
+                    now=fix.now if fix else None,
+                    proposed=fix.proposed if fix else None,
+                    proposed_for=fix.number if fix else None,
+                    follows=fix.follows if fix and fix.follows else None,
+                    why=self.size_sentence(one, fix),
+                )
+            )
+
+    def to_put_right(self, one: Judged, pooled: Pooled) -> dict[str, float]:
+        """Deviation by size that a correction is to take away."""
+        d = one.dimension
+        if one.extent is Extent.WITH_SIZE:
+            return {self.pattern.sizes[s]: float(pooled.estimate[s, d]) for s in one.sizes}
+        # One shift for all sizes concerned: what single sizes show beyond it is not the pattern's.
+        return {self.pattern.sizes[s]: one.estimate for s in one.sizes}
+
+    def size_sentence(self, one: Judged, fix: Correction | None) -> str:
+        label = self.pattern.dimensions[one.dimension].label
+        side = "larger" if one.estimate > 0 else "smaller"
+        off = format_length(abs(one.estimate))
+        limit = format_length(float(self.tolerance[one.dimension]))
+        people = f"{one.testers} tester{'s' if one.testers != 1 else ''}"
+        named = [str(self.sizes[s]) for s in one.sizes]
+        where = ""
+        if one.extent is Extent.SOME_SIZES:
+            where = f" in size{'s' if len(named) > 1 else ''} {', '.join(named)}"
+        match one.verdict:
+            case Verdict.AMEND:
+                grows = (
+                    " (growing along the sizes; this is the worst)" if one.extent is Extent.WITH_SIZE else ""
+                )
+                end = ""
+                if fix:
+                    end = f" {self.labels[fix.number]} is the number behind it."
+                    if fix.harmed:
+                        harmed = ", ".join(self.labels[key] for key in fix.harmed)
+                        end += f" Changing it also moves {harmed} beyond tolerance: look at them together."
+                elif self.pattern.is_graded:
+                    end = " No single number puts it right."
+                else:
+                    end = " The formula behind it needs the same amount taken off or put on."
+                return (
+                    f"{label}: the pieces of {people} came out {off} {side}{where} than the counts worked and "
+                    f"their own gauge explain{grows}.{end}"
+                )
+            case Verdict.LOOK_CLOSER:
+                return (
+                    f"{label}: the best estimate is {off} {side}{where} than meant, beyond the {limit} allowed, "
+                    f"and {people} are not enough to be sure."
+                )
+            case Verdict.HOLDS:
+                return f"{label} holds: {people} agree with the pattern to within {limit}."
+        return f"{label}: too little to say yet; {people} measured it."
+
+    def remark_findings(self) -> None:
+        for place in gathered_remarks(self.testers):
+            n = len(place.testers)
+            self.findings.append(
+                Finding(
+                    id=f"clarity:{place.place}",
+                    kind=FindingKind.CLARITY,
+                    subject=place.place,
+                    verdict=Verdict.AMEND if n >= 3 else Verdict.LOOK_CLOSER,
+                    testers=n,
+                    why=f"{n} testers remarked on {place.place} ({', '.join(place.kinds)}).",
+                )
+            )
+        for said in fit_said(self.sheet, self.testers):
+            large = said.says is FitSays.TOO_LARGE
+            extent, sizes = self.extent(said.sizes) if said.sizes else (None, None)
+            suffix = "too-large" if large else "too-small"
+            where = (
+                f" in size{'s' if len(said.sizes) > 1 else ''} {', '.join(said.sizes)}" if said.sizes else ""
+            )
+            self.findings.append(
+                Finding(
+                    id=f"fit:{said.dimension}:{suffix}",
+                    kind=FindingKind.FIT,
+                    subject=said.dimension,
+                    extent=extent,
+                    sizes=sizes,
+                    verdict=Verdict.LOOK_CLOSER,
+                    testers=said.testers,
+                    why=f"{said.testers} testers{where} find {self.labels.get(said.dimension, said.dimension)} too "
+                    f"{'large' if large else 'small'}.",
+                )
+            )
+
+    # Tables
+
+    def cells(self) -> tuple[Cell, ...]:
+        """One per finished measurement, in the order of the round's testers, then of the sheet."""
+        found = self.found
+        at = {tester: i for i, tester in enumerate(found.testers)}
+        columns = [
+            np.round(table, 10).tolist()
+            for table in (found.target, found.measured, found.counts, found.gauge, found.uncertainty)
+        ]
+        targets, measured, counts, gauges, uncertain = columns
+        known = found.known.tolist()
+        cells = []
+        for tester in self.round.testers:
+            i = at[tester.id]
+            for d, key in enumerate(found.dimensions):
+                if not known[i][d]:
+                    continue
+                target, mean, c, g = targets[i][d], measured[i][d], counts[i][d], gauges[i][d]
+                cells.append(
+                    # Built from values this program worked out itself; there may be tens of thousands.
+                    Cell.model_construct(
+                        tester=tester.id,
+                        size=tester.size,
+                        dimension=key,
+                        target=target,
+                        measured=mean,
+                        parts=Parts.model_construct(
+                            counts=c, gauge=g, remainder=round_off(mean - target - c - g)
+                        ),
+                        uncertainty=uncertain[i][d],
+                    )
+                )
+        return tuple(cells)
+
+    def own_gauges(self) -> tuple[OwnGauge, ...]:
+        own = self.found.own
+        at = {tester: i for i, tester in enumerate(self.found.testers)}
+        per_10cm, u, source = (own.blocked * 10).tolist(), own.u_blocked.tolist(), own.source.tolist()
+        return tuple(
+            OwnGauge(
+                tester.id,
+                key,
+                per_10cm[i][k][0],
+                per_10cm[i][k][1],
+                u[i][k][0],
+                u[i][k][1],
+                SOURCES[max(source[i][k])],
+            )
+            for tester in self.round.testers
+            for i in (at[tester.id],)
+            for k, key in enumerate(own.keys)
+        )
+
+
+def round_off(value: float) -> float:
+    """To the ten decimals a cell carries."""
+    return round(value, 10)
+
+
+def _amount(amount: Amount) -> Finding:
+    yarn = amount.kind == "yarn"
+    tolerance = AMOUNT_TOLERANCE if yarn else HOURS_TOLERANCE
+    unit = "m" if yarn else "h"
+    worst = max(amount.printed, key=lambda size: (amount.typical[size] - amount.printed[size], size))
+    printed = amount.printed[worst]
+    relative = (float(np.expm1(x)) for x in (amount.relative, amount.low, amount.high))
+    estimate, low, high = (printed * x for x in relative)
+    # A tester more or less moves an amount a little everywhere; it is wrong when even the near end of the
+    # interval says so: too little yarn for half the makers, or hours off by a quarter.
+    near = min(abs(amount.low), abs(amount.high)) if amount.low * amount.high > 0 else 0.0
+    short_of_yarn = (
+        yarn
+        and amount.low > 0
+        and any(amount.proposed[size] > amount.printed[size] for size in amount.printed)
+    )
+    if short_of_yarn or near > np.log1p(tolerance):
+        verdict = Verdict.AMEND
+    elif abs(amount.relative) > np.log1p(tolerance):
+        verdict = Verdict.LOOK_CLOSER
+    elif max(abs(amount.low), abs(amount.high)) <= np.log1p(tolerance):
+        verdict = Verdict.HOLDS
+    else:
+        verdict = Verdict.OPEN
+    share = round(abs(float(np.expm1(amount.relative))) * 100)
+    more = "more" if amount.relative > 0 else "less"
+    what = "yarn" if yarn else "hours"
+    amend = verdict is Verdict.AMEND
+    end = ""
+    if amend and yarn:
+        end = " The amounts proposed are whole balls that nine makers in ten will not run out of."
+    sizes = tuple(amount.printed)
+    return Finding(
+        id=amount.kind,
+        kind=FindingKind.YARN if yarn else FindingKind.HOURS,
+        subject=amount.kind,
+        extent=Extent.ALL_SIZES,
+        sizes=sizes,
+        verdict=verdict,
+        estimate=estimate,
+        interval=(low, high),
+        unit=unit,
+        tolerance=printed * tolerance,
+        testers=amount.makers,
+        now=amount.printed if amend else None,
+        proposed=amount.proposed if amend else None,
+        why=f"{amount.makers} finished pieces took {share} % {more} {what} than the pattern says.{end}",
+    )

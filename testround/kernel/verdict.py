@@ -1,0 +1,581 @@
+"""From estimates to verdicts: finished sizes, stated gauges, worked counts, remarks and fit.
+
+A verdict is arithmetic on what was reported: outside tolerance with enough evidence is ``amend``, without it
+``look-closer``; inside with the stated confidence is ``holds``; too little to say is ``open``.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from testround.kernel.discrepancy import Discrepancies, with_slopes
+from testround.kernel.estimate import benjamini_hochberg, random_effects
+from testround.kernel.findings import Extent, Verdict
+from testround.kernel.gauge import OwnGauges
+from testround.kernel.pool import Pooled, Shape
+from testround.kernel.round import FitSays, RemarkKind, Tester
+from testround.kernel.sheet import Sheet
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+DISCOVERY_RATE = 0.05
+GAUGE_DISCOVERY_RATE = 0.02
+"""Stricter than for dimensions, because there every shape has paid a price before it is tested at all."""
+LEAST_TESTERS_OF_A_GAUGE = 3
+UNJUDGED_GAUGE = 0.04
+"""Relative tolerance of a gauge that no finished measurement depends on (common practice)."""
+CLEARLY = 3.2
+"""Standard errors at which a deviation pays for having been looked for among many."""
+MOST_NEEDED = 99
+
+
+@dataclass(frozen=True, slots=True)
+class DeviationCell:
+    """The pattern's own deviation in one size and dimension, cm; ``size`` is None for made-to-measure.
+
+    ``estimate``, ``low`` and ``high`` are None where the dimension was never measured; a size with no testers
+    borrows them from the others. ``needs`` is how many further testers of that size would settle it.
+    """
+
+    size: str | None
+    dimension: str
+    target: float
+    printed: float | None
+    tolerance: float
+    testers: int
+    estimate: float | None
+    low: float | None
+    high: float | None
+    verdict: Verdict
+    needs: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class PooledGauge:
+    """Testers' blocked gauges pooled, per 10 cm; ``tolerance`` is what the worst-hit dimension allows."""
+
+    gauge: str
+    axis: str
+    stated: float
+    estimate: float | None
+    low: float | None
+    high: float | None
+    testers: int
+    verdict: Verdict
+    tolerance: float
+    worst: str | None
+    """The dimension that the difference hits hardest, in tolerances."""
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One dimension judged as a whole."""
+
+    dimension: int
+    extent: Extent
+    sizes: tuple[int, ...]
+    verdict: Verdict
+    estimate: float
+    low: float
+    high: float
+    testers: int
+    needs: dict[int, int] | None
+
+
+def judge(estimate: float, half: float, tolerance: float, *, supported: bool, testers: int) -> Verdict:
+    """The verdict on one deviation.
+
+    Parameters
+    ----------
+    estimate, half, tolerance : float
+        Deviation, half of its 95 % interval, and what is allowed, in one unit.
+    supported : bool
+        Whether the evidence has paid for being looked for among many (a shape that was taken in, or a test
+        that holds with the false discovery rate kept).
+    testers : int
+        How many it rests on; one alone settles nothing.
+
+    Returns
+    -------
+    Verdict
+
+    References
+    ----------
+    Schuirmann, D. J. (1987): the deviation holds when its interval lies within the tolerance on both sides.
+    """
+    if not np.isfinite(estimate) or testers == 0:
+        return Verdict.OPEN
+    beyond = abs(estimate) > tolerance
+    if beyond:
+        clear = supported and abs(estimate) > half and testers >= 2
+        return Verdict.AMEND if clear else Verdict.LOOK_CLOSER
+    if abs(estimate) + half <= tolerance and testers >= 2:
+        return Verdict.HOLDS
+    return Verdict.OPEN
+
+
+def needed(estimate: float, u: float, df: float, tolerance: float, information: float) -> int | None:
+    """How many more testers would settle a deviation, were it to stay where it is.
+
+    Beyond tolerance it is settled when it lies clearly off zero, within when its interval fits inside the
+    tolerance. None when no number would: the estimate lies on the limit, or a tester adds nothing.
+
+    Parameters
+    ----------
+    estimate, u, tolerance : float
+    df : float
+    information : float
+        What one more tester adds, 1/unit².
+    """
+    room = abs(estimate) / CLEARLY
+    if abs(estimate) <= tolerance:
+        room = (tolerance - abs(estimate)) / float(stats.t.ppf(0.975, df))
+    if room <= 0 or information <= 0 or not np.isfinite(u):
+        return None
+    more = int(np.ceil((room**-2 - u**-2) / information - 1e-9))
+    return None if more > MOST_NEEDED else max(more, 1)
+
+
+# Finished sizes -------------------------------------------------------------------------------------------
+
+
+def judge_dimensions(pooled: Pooled, tolerance: FloatArray, n_sizes: int) -> tuple[Judged, ...]:
+    """Every dimension that was measured, judged as a whole, in sheet order.
+
+    A dimension with a shape is judged by the sizes concerned, one without by its shift. The false discovery
+    rate over the round's dimensions is kept at 5 % (Benjamini and Hochberg 1995).
+    """
+    d_all = len(tolerance)
+    p = np.full(d_all, np.nan)
+    parts: list[tuple[Extent, tuple[int, ...], float, float] | None] = []
+    for d in range(d_all):
+        if not np.isfinite(pooled.shift[d]):
+            parts.append(None)
+            continue
+        part = _part(pooled, d, [s for s in pooled.shapes if s.dimension == d], float(tolerance[d]), n_sizes)
+        parts.append(part)
+        p[d] = 2 * stats.t.sf(abs(part[2]) / max(part[3], 1e-12), pooled.df[d])
+    q = benjamini_hochberg(np.minimum(p, 1.0))
+    found = []
+    for d, known in enumerate(parts):
+        if known is None:
+            continue
+        extent, sizes, estimate, u = known
+        half = float(stats.t.ppf(0.975, pooled.df[d])) * u
+        shaped = any(shape.dimension == d for shape in pooled.shapes)
+        supported = shaped and bool(q[d] <= DISCOVERY_RATE)
+        testers = int(pooled.testers[list(sizes), d].sum())
+        verdict = judge(estimate, half, float(tolerance[d]), supported=supported, testers=testers)
+        if verdict is Verdict.HOLDS and not _all_hold(pooled, d, float(tolerance[d])):
+            verdict = Verdict.OPEN
+        needs = None
+        if verdict in (Verdict.LOOK_CLOSER, Verdict.OPEN):
+            more = needed(
+                estimate, u, float(pooled.df[d]), float(tolerance[d]), float(pooled.information[0, d])
+            )
+            needs = _spread(more, sizes, pooled.testers[:, d]) if more else None
+        found.append(
+            Judged(d, extent, sizes, verdict, estimate, estimate - half, estimate + half, testers, needs)
+        )
+    return tuple(found)
+
+
+def _part(
+    pooled: Pooled, d: int, shapes: Sequence[Shape], tolerance: float, n_sizes: int
+) -> tuple[Extent, tuple[int, ...], float, float]:
+    """Extent, sizes, estimate and uncertainty of what is wrong with one dimension."""
+    every = tuple(range(n_sizes))
+    profile, u = pooled.estimate[:, d], pooled.u[:, d]
+    kinds = {shape.kind for shape in shapes}
+    if kinds <= {"shift"}:
+        return Extent.ALL_SIZES, every, float(pooled.shift[d]), float(pooled.u_shift[d])
+    worst = int(np.argmax(np.abs(profile)))
+    same_side = np.sign(profile) == np.sign(profile[worst])
+    beyond = tuple(int(s) for s in np.flatnonzero((np.abs(profile) > tolerance) & same_side))
+    if "growth" in kinds:
+        return Extent.WITH_SIZE, beyond or every, float(profile[worst]), float(u[worst])
+    if "shift" in kinds and len(beyond) == n_sizes:
+        return Extent.ALL_SIZES, every, float(pooled.shift[d]), float(pooled.u_shift[d])
+    concerned = sorted({s for shape in shapes if shape.kind == "some" for s in shape.sizes})
+    if "shift" in kinds and beyond:
+        concerned = list(beyond)
+    measured = [s for s in concerned if pooled.testers[s, d] > 0] or concerned
+    # No gain from averaging sizes is claimed: they share what is uncertain.
+    return (
+        Extent.SOME_SIZES,
+        tuple(concerned),
+        float(profile[measured].mean()),
+        float(u[measured].mean()),
+    )
+
+
+def _all_hold(pooled: Pooled, d: int, tolerance: float) -> bool:
+    half = pooled.half_width()[:, d]
+    with_testers = pooled.testers[:, d] > 0
+    return bool((np.abs(pooled.estimate[:, d]) + half)[with_testers].max(initial=0) <= 1.25 * tolerance)
+
+
+def _spread(more: int, sizes: Sequence[int], testers: NDArray[np.intp]) -> dict[int, int]:
+    """Share out further testers over sizes, always to the one with the fewest."""
+    have = {s: int(testers[s]) for s in sizes}
+    asked: Counter[int] = Counter()
+    for _ in range(more):
+        s = min(have, key=lambda s: (have[s], s))
+        have[s] += 1
+        asked[s] += 1
+    return dict(sorted(asked.items()))
+
+
+def deviation_cells(
+    sheet: Sheet, found: Discrepancies, pooled: Pooled, judged: Sequence[Judged], sizes: Sequence[str | None]
+) -> tuple[DeviationCell, ...]:
+    """Every size and dimension, sizes within dimensions."""
+    pattern = sheet.pattern
+    by_dimension = {one.dimension: one for one in judged}
+    half = pooled.half_width()
+    if pattern.is_graded:
+        stated = sheet.stated()
+        targets = sheet.dimensions(stated, sheet.numbers(stated))
+        printed = sheet.printed_dimensions()
+    else:
+        means = _column_means(found.target)
+        targets = {d.key: means[[j]] for j, d in enumerate(pattern.dimensions)}
+        printed = {d.key: np.full(1, np.nan) for d in pattern.dimensions}
+    cells = []
+    for j, dimension in enumerate(pattern.dimensions):
+        whole = by_dimension.get(j)
+        for s, size in enumerate(sizes):
+            target, tolerance = float(targets[dimension.key][s]), dimension.tolerance
+            testers = int(pooled.testers[s, j])
+            estimate, width = float(pooled.estimate[s, j]), float(half[s, j])
+            known = bool(np.isfinite(estimate))
+            named = whole is not None and whole.verdict is Verdict.AMEND and s in whole.sizes
+            # A size without testers is never judged on its own, only as part of a finding that names it.
+            rests_on = testers if testers else (whole.testers if named and whole else 0)
+            verdict = judge(
+                estimate,
+                width,
+                tolerance,
+                supported=named,
+                testers=max(rests_on, 2) if named else rests_on,
+            )
+            needs = None
+            if known and verdict in (Verdict.LOOK_CLOSER, Verdict.OPEN):
+                needs = needed(
+                    estimate,
+                    float(pooled.u[s, j]),
+                    float(pooled.df[j]),
+                    tolerance,
+                    float(pooled.information[s, j]),
+                )
+            on_paper = float(printed[dimension.key][s])
+            cells.append(
+                DeviationCell(
+                    size=size,
+                    dimension=dimension.key,
+                    target=target,
+                    printed=on_paper if np.isfinite(on_paper) else None,
+                    tolerance=tolerance,
+                    testers=testers,
+                    estimate=estimate if known else None,
+                    low=estimate - width if known else None,
+                    high=estimate + width if known else None,
+                    verdict=verdict,
+                    needs=needs,
+                )
+            )
+    return tuple(cells)
+
+
+def _column_means(values: FloatArray) -> FloatArray:
+    count = np.isfinite(values).sum(axis=0)
+    total = np.where(np.isfinite(values), values, 0.0).sum(axis=0)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
+# Stated gauges --------------------------------------------------------------------------------------------
+
+
+def judge_gauges(sheet: Sheet, own: OwnGauges, set_aside: BoolArray) -> tuple[PooledGauge, ...]:
+    """Testers' blocked gauges, pooled, against the stated ones.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    own : OwnGauges
+    set_aside : array of bool, (testers, gauges, 2)
+        Swatches that are themselves in question.
+
+    Notes
+    -----
+    A difference is judged by what it does to the dimension it hits hardest, in tolerances. The mean is a
+    random-effects one with a Hartung–Knapp interval that is never narrower than the ordinary one.
+    """
+    pattern = sheet.pattern
+    limits = _gauge_limits(sheet)
+    measured = own.measured & ~set_aside
+    rows = []
+    p = []
+    for k, gauge in enumerate(pattern.gauges):
+        for a, (axis, stated) in enumerate((("st", gauge.stitches), ("row", gauge.rows))):
+            use = measured[:, k, a]
+            n = int(use.sum())
+            limit, worst = limits[k, a]
+            if n == 0:
+                rows.append((gauge.key, axis, stated, limit, worst, 0, 0.0, 0.0, np.nan))
+                p.append(np.nan)
+                continue
+            logs = np.log(own.blocked[use, k, a] * 10 / stated)
+            pooled = random_effects(logs, own.u_blocked[use, k, a] ** 2, never_narrower=True)
+            half = (pooled.high - pooled.low) / 2
+            rows.append((gauge.key, axis, stated, limit, worst, n, pooled.mean, half, pooled.df))
+            p.append(float(2 * stats.t.sf(abs(pooled.mean) / pooled.standard_error, pooled.df)))
+    q = benjamini_hochberg(np.array(p))
+    found = []
+    for (key, axis, stated, limit, worst, n, mean, half, _), q_one in zip(rows, q, strict=True):
+        if n == 0:
+            found.append(
+                PooledGauge(key, axis, stated, None, None, None, 0, Verdict.OPEN, stated * limit, worst)
+            )
+            continue
+        supported = bool(q_one <= GAUGE_DISCOVERY_RATE) and n >= LEAST_TESTERS_OF_A_GAUGE
+        verdict = judge(mean, half, limit, supported=supported, testers=n)
+        if not pattern.is_graded and verdict is not Verdict.OPEN:
+            # Everybody's numbers follow their own gauge, so that the stated one decides nothing.
+            verdict = Verdict.HOLDS
+        found.append(
+            PooledGauge(
+                gauge=key,
+                axis=axis,
+                stated=stated,
+                estimate=stated * float(np.exp(mean)),
+                low=stated * float(np.exp(mean - half)),
+                high=stated * float(np.exp(mean + half)),
+                testers=n,
+                verdict=verdict,
+                tolerance=stated * limit,
+                worst=worst,
+            )
+        )
+    return tuple(found)
+
+
+def _gauge_limits(sheet: Sheet) -> dict[tuple[int, int], tuple[float, str | None]]:
+    """By gauge and axis: the relative difference at which a dimension leaves its tolerance, and which."""
+    pattern = sheet.pattern
+    limits: dict[tuple[int, int], tuple[float, str | None]] = {
+        (k, a): (UNJUDGED_GAUGE, None) for k in range(len(pattern.gauges)) for a in range(2)
+    }
+    if not pattern.is_graded or not pattern.dimensions:
+        return limits
+    stated = sheet.stated()
+    numbers = sheet.numbers(stated, sheet.printed_numbers())
+    slopes = with_slopes(sheet, stated, numbers, len(pattern.sizes))[1]
+    tolerance = np.array([d.tolerance for d in pattern.dimensions])
+    per_tolerance = np.abs(slopes) / tolerance[None, :, None]
+    steepest = per_tolerance.max(axis=0)
+    for k, a in limits:
+        column = steepest[:, 2 * k + a]
+        d = int(np.argmax(column))
+        if column[d] > 1e-9:
+            limits[k, a] = (1 / float(column[d]), pattern.dimensions[d].key)
+    return limits
+
+
+# Worked counts --------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Agreed:
+    """A count that testers arrive at and the text does not give; ``offset`` is from what is printed."""
+
+    number: str
+    offset: float
+    sizes: tuple[int, ...]
+    extent: Extent
+    votes: int
+    reports: int
+    testers: tuple[int, ...]
+    silent: tuple[int, ...]
+    """Testers of those sizes who did not report that count, whose pieces say nothing of what follows."""
+
+
+def worked_counts(
+    sheet: Sheet, found: Discrepancies, misprinted: Mapping[str, Mapping[str, float]]
+) -> tuple[Agreed, ...]:
+    """Numbers at which several testers arrive at one other count: the text's fault, where one is a slip.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    found : Discrepancies
+    misprinted : mapping of number to size to computed value
+        What the desk check found already: testers who work the computed count there are right.
+
+    Notes
+    -----
+    An offset is agreed when at least two testers have it and they are most of those who reported the number:
+    of the whole round, or else of one size. An offset that follows from one in a number before is not counted
+    twice.
+    """
+    agreed: list[Agreed] = []
+    explained = _explained(sheet, found)
+    for number in sheet.pattern.numbers:
+        key = number.key
+        reported = found.reported[key]
+        base = np.where(np.isnan(found.printed[key]), found.computed[key], found.printed[key])
+        offset = np.round(reported - base, 6)
+        for size, computed in misprinted.get(key, {}).items():
+            s = sheet.pattern.sizes.index(size)
+            right = (found.sizes == s) & np.isclose(reported, computed)
+            offset = np.where(right, 0.0, offset)
+        have = np.flatnonzero(np.isfinite(offset))
+        if not len(have):
+            continue
+        net = np.round(offset - explained[key], 6)
+        counted = {int(i): float(offset[i]) for i in have if offset[i] != 0 and net[i] != 0}
+        if len(counted) < 2:
+            continue
+        votes = Counter(counted.values())
+        best, most = min(votes.items(), key=lambda v: (-v[1], abs(v[0]), v[0]))
+        n_sizes = max(len(sheet.pattern.sizes), 1)
+        size_of = np.maximum(found.sizes, 0)
+        if most >= 2 and 2 * most > len(have):
+            agreed.append(_agreed(key, best, counted, have, range(n_sizes), n_sizes, size_of, reported))
+            continue
+        by_size: dict[float, list[int]] = defaultdict(list)
+        for s in range(n_sizes):
+            here = [int(i) for i in have if size_of[i] == s]
+            inside = Counter(counted[i] for i in here if i in counted)
+            for one, k in sorted(inside.items()):
+                if k >= 2 and 2 * k > len(here):
+                    by_size[one].append(s)
+        for one, sizes in sorted(by_size.items()):
+            agreed.append(_agreed(key, one, counted, have, sizes, n_sizes, size_of, reported))
+    return tuple(agreed)
+
+
+def _agreed(
+    key: str,
+    offset: float,
+    counted: Mapping[int, float],
+    have: NDArray[np.intp],
+    sizes: Sequence[int],
+    n_sizes: int,
+    size_of: NDArray[np.intp],
+    reported: FloatArray,
+) -> Agreed:
+    inside = set(sizes)
+    testers = tuple(i for i, one in counted.items() if one == offset and size_of[i] in inside)
+    every = len(inside) == n_sizes
+    silent = np.flatnonzero(np.isnan(reported) & np.isin(size_of, list(inside)))
+    return Agreed(
+        number=key,
+        offset=offset,
+        sizes=tuple(sorted(inside)),
+        extent=Extent.ALL_SIZES if every else Extent.SOME_SIZES,
+        votes=len(testers),
+        reports=int(np.isin(size_of[have], list(inside)).sum()),
+        testers=testers,
+        silent=tuple(int(i) for i in silent),
+    )
+
+
+def _explained(sheet: Sheet, found: Discrepancies) -> dict[str, FloatArray]:
+    """How far each number is moved by what the tester reported for the numbers before it."""
+    plain = found.computed
+    moved: dict[str, FloatArray] = {}
+    inputs_numbers = {
+        key: np.where(np.isfinite(value), value - _base(found, key), 0.0)
+        for key, value in found.reported.items()
+    }
+    # Only numbers that somebody worked otherwise can move others.
+    sources = {key: value for key, value in inputs_numbers.items() if np.any(value != 0)}
+    zero = np.zeros(len(found.testers))
+    for number in sheet.pattern.numbers:
+        moved[number.key] = zero
+    if not sources:
+        return moved
+    for key, value in sources.items():
+        given = {key: np.where(value != 0, plain[key] + value, np.nan)}
+        follows = set(sheet.follows(key))
+        after = sheet.numbers(found.inputs, given)
+        for other in moved:
+            if other in follows:
+                moved[other] = moved[other] + np.nan_to_num(after[other] - plain[other])
+    return moved
+
+
+def _base(found: Discrepancies, key: str) -> FloatArray:
+    return np.where(np.isnan(found.printed[key]), found.computed[key], found.printed[key])
+
+
+# Remarks and fit ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Gathered:
+    """Remarks of several testers at one place in the text."""
+
+    place: str
+    testers: tuple[str, ...]
+    kinds: tuple[str, ...]
+
+
+def gathered_remarks(testers: Sequence[Tester]) -> tuple[Gathered, ...]:
+    """Places that at least two testers stumbled over; remarks about fit are not about the text."""
+    at: dict[str, list[tuple[str, str, str]]] = defaultdict(list)
+    for tester in testers:
+        for remark in tester.remarks:
+            if remark.place and remark.kind is not RemarkKind.FIT:
+                name = " ".join(remark.place.split())
+                at[name.casefold().rstrip(".")].append((name, tester.id, remark.kind.value))
+    found = []
+    for said in at.values():
+        people = sorted({tester for _, tester, _ in said})
+        if len(people) >= 2:
+            name = min(Counter(place for place, _, _ in said).items(), key=lambda c: (-c[1], c[0]))[0]
+            kinds = sorted({kind for _, _, kind in said})
+            found.append(Gathered(name, tuple(people), tuple(kinds)))
+    return tuple(sorted(found, key=lambda g: g.place))
+
+
+@dataclass(frozen=True, slots=True)
+class FitSaid:
+    """Several testers of one size find one dimension too small or too large."""
+
+    dimension: str
+    says: FitSays
+    sizes: tuple[str, ...]
+    testers: int
+
+
+def fit_said(sheet: Sheet, testers: Sequence[Tester]) -> tuple[FitSaid, ...]:
+    """Dimensions that at least two testers of a size, and most of those who said, do not find right."""
+    order = sheet.pattern.sizes or ("",)
+    heard: dict[tuple[str, str], list[FitSays]] = defaultdict(list)
+    for tester in testers:
+        last = {fit.dimension: fit.says for fit in tester.fit}
+        for key, one in last.items():
+            heard[key, tester.size or ""].append(one)
+    hits: dict[tuple[str, FitSays], list[tuple[str, int]]] = defaultdict(list)
+    for (key, size), said in heard.items():
+        for one in (FitSays.TOO_SMALL, FitSays.TOO_LARGE):
+            k = said.count(one)
+            if k >= 2 and 2 * k > len(said) and size in order:
+                hits[key, one].append((size, k))
+    found = []
+    for dimension in sheet.pattern.dimensions:
+        for one in (FitSays.TOO_SMALL, FitSays.TOO_LARGE):
+            where = sorted(hits.get((dimension.key, one), ()), key=lambda w: order.index(w[0]))
+            if where:
+                sizes = tuple(size for size, _ in where if size)
+                found.append(FitSaid(dimension.key, one, sizes, sum(k for _, k in where)))
+    return tuple(found)
