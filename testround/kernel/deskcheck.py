@@ -284,6 +284,14 @@ class _Work:
             instead = f"most sizes have {'positive' if mostly_above else 'negative'} ease"
         else:
             return
+        if np.sum(odd) == np.sum(known) > 1:
+            # One thing to look at, not one for every size.
+            first = int(np.flatnonzero(odd)[0])
+            low, high = (format_length(end, signed=True) for end in (np.min(ease[odd]), np.max(ease[odd])))
+            span = low if low == high else f"{low} to {high}"
+            said = f"like every other, it has {span} of ease on the body, and {instead}."
+            yield self.note("ease", dimension, first, said)
+            return
         for j in np.flatnonzero(odd):
             said = f"it has {format_length(ease[j], signed=True)} of ease on the body, and {instead}."
             yield self.note("ease", dimension, j, said)
@@ -298,7 +306,14 @@ class _Work:
                 yield constant
 
     def goes_round(self, dimension: Dimension) -> str | None:
-        """The one measure a dimension grows with, centimetre for centimetre; None when there is none such."""
+        """The one measure a width grows with, centimetre for centimetre; None when there is none such.
+
+        A length is left out: it has the depth of a yoke or a hem in it, and nobody calls that ease.
+        """
+        if any(
+            dimension.key in self.sheet.follows(f"{gauge.key}.row") for gauge in self.sheet.pattern.gauges
+        ):
+            return None
         behind = [
             measure.key
             for measure in self.sheet.pattern.measures

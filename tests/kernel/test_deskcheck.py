@@ -213,3 +213,28 @@ def test_a_made_to_measure_sheet_prints_nothing_and_is_clean():
     }
 
     assert check(document) == DeskCheck((), (), ())
+
+
+def test_ease_missing_from_every_size_is_one_note(pullover):
+    pullover["numbers"][0]["formula"] = "multiple((bust - ease) / 2 * body.st, of=2)"
+    for entry in (*pullover["numbers"], *pullover["dimensions"]):
+        del entry["printed"]
+
+    # 32.5, 37.5, … cm × 2 = 65, 75, …: up to 66, 76, …, 9 cm less than the body
+    assert [note.sentence for note in check(pullover).notes] == [
+        "Chest circumference, size XS: like every other, it has −9 cm of ease on the body, "
+        "and the sheet states +10 cm."
+    ]
+
+
+def test_a_length_that_grows_with_the_body_is_not_said_to_have_ease(pullover):
+    pullover["dimensions"].append(
+        {
+            "key": "yoke",
+            "label": "Yoke",
+            "tolerance": 2,
+            "formula": "multiple((bust + ease + 40) * body.row) / body.row",
+        }
+    )
+
+    assert check(pullover).notes == ()
