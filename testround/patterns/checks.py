@@ -10,7 +10,7 @@ from testround.kernel.deskcheck import PrintedCount, PrintedMeasurement, desk_ch
 from testround.kernel.round import Pattern
 from testround.kernel.sheet import FloatArray, GaugeColumns, Inputs, Sheet
 from testround.kernel.units import format_count, format_length
-from testround.patterns.drafts import Computed, Placed, Row, Scale, SheetDraft
+from testround.patterns.drafts import UNKNOWN, Computed, Placed, Row, Scale, SheetDraft
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +118,7 @@ def _tried(draft: SheetDraft, sheet: Sheet) -> Inputs:
 
 def _shown(column: FloatArray | None, j: int, group: str, scale: Scale) -> str:
     if column is None or np.isnan(column[j]):
-        return "–"
+        return UNKNOWN
     value = float(column[j])
     if group == "dimensions":
         return format_length(value, scale.units).removesuffix(f" {scale.units}")
@@ -140,16 +140,16 @@ def _count_sentence(count: PrintedCount) -> str:
 
 def _measurement_sentence(measurement: PrintedMeasurement, scale: Scale) -> str:
     apart = measurement.printed - measurement.follows
-    beyond = (
-        "more than the tolerance of"
+    weight = (
+        f"That is beyond the tolerance of {format_length(measurement.tolerance, scale.units)}."
         if measurement.verdict == "amend"
-        else "more than rounding explains, though within the tolerance of"
+        else "Rounding does not explain that, though the tolerance of "
+        f"{format_length(measurement.tolerance, scale.units)} covers it."
     )
     return (
         f"{format_length(measurement.printed, scale.units)} is printed and the counts give "
-        f"{format_length(measurement.follows, scale.units)} at the stated gauge: "
-        f"{format_length(abs(apart), scale.units)} {'less' if apart > 0 else 'more'}, "
-        f"{beyond} {format_length(measurement.tolerance, scale.units)}."
+        f"{format_length(measurement.follows, scale.units)} at the stated gauge, "
+        f"{format_length(abs(apart), scale.units)} {'less' if apart > 0 else 'more'}. {weight}"
     )
 
 

@@ -55,6 +55,7 @@ YARN_WEIGHTS = (
 )
 CRAFTS = (("knit", "Knitting"), ("crochet", "Crochet"))
 
+UNKNOWN = "–"
 # More rows than any sheet may have are not read off a form; the sheet's own limits say the rest.
 MOST_ROWS = 600
 
@@ -360,6 +361,10 @@ class Computed:
     id: str
     text: str
     differs: str = ""
+
+    @property
+    def is_known(self) -> bool:
+        return self.text != UNKNOWN
 
 
 @dataclass(frozen=True, slots=True)
@@ -812,11 +817,17 @@ def _where_wrong(text: str, sentence: str) -> tuple[str, str, str] | None:
 
 
 def _drop(document: dict[str, Any], problems: Iterable[Problem]) -> bool:
-    """Take the entries with problems out of the document. False when none of the problems names one."""
+    """Take the entries with problems out of the document.
+
+    False when none of the problems names one, or when the sizes themselves are wrong: nothing can be computed
+    by size then.
+    """
     bad: dict[str, set[int]] = {}
     dropped = False
     for problem in problems:
         name = re.split(r"[.\[]", problem.path, maxsplit=1)[0]
+        if name == "sizes":
+            return False
         if found := _ENTRY.match(problem.path):
             bad.setdefault(found[1], set()).add(int(found[2]))
         elif name in ("yarn", "hours", "yarn_per_m2"):
