@@ -40,10 +40,16 @@ def rounds_with_progress(user: User) -> QuerySet[Round]:
     kept = ~Q(places__state=Place.State.GIVEN_BACK)
     held = kept & ~Q(places__state=Place.State.OFFERED)
     measured = Q(places__state__in=[Place.State.MEASURED, Place.State.DONE])
-    return rounds_of(user).annotate(
-        place_count=Count("places", filter=kept),
-        held_count=Count("places", filter=held),
-        measured_count=Count("places", filter=measured),
+    return (
+        rounds_of(user)
+        .defer("edition__sheet", "terms")
+        .annotate(
+            place_count=Count("places", filter=kept),
+            held_count=Count("places", filter=held),
+            measured_count=Count("places", filter=measured),
+        )
+        # Counting drops the model's own order.
+        .order_by("-created", "-pk")
     )
 
 

@@ -689,7 +689,7 @@ def invitation_accept(*, secret: str, user: User, name: str = "", form_key: str 
     now = timezone.now()
     used = Invitation.objects.filter(
         pk=invitation.pk, used_at__isnull=True, withdrawn_at__isnull=True
-    ).update(used_at=now)
+    ).update(used_at=now, used_key_hash=secret_hash(form_key) if form_key else "")
     taken = Place.objects.filter(pk=place.pk, state=Place.State.OFFERED).update(
         state=Place.State.TAKEN, tester=user, name=name.strip() or place.name, agreed_at=now, changed=now
     )

@@ -356,12 +356,9 @@ def _join(request: HttpRequest, secret: str) -> HttpResponse:
     has_account = False
     if request.method == "POST" and form.is_valid():
         answers = form.cleaned_data
-        form_key = str(answers.get("key") or "")
         try:
             if user.is_authenticated:
-                taken = services.invitation_accept(
-                    secret=secret, user=user, name=answers["name"], form_key=form_key
-                )
+                taken = services.invitation_accept(secret=secret, user=user, name=answers["name"])
             else:
                 person, taken = services.person_join(
                     secret=secret,
@@ -370,7 +367,7 @@ def _join(request: HttpRequest, secret: str) -> HttpResponse:
                     units=answers["units"],
                     tools=answers["tools"],
                     terms=answers.get("terms") or place.round.edition.terms,
-                    form_key=form_key,
+                    form_key=str(answers["key"] or ""),
                 )
                 login(request, person, backend=BACKEND)
         except AddressHasAccount as refused:
