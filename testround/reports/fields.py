@@ -148,7 +148,7 @@ class AmountField(TypedField):
         if amount <= 0:
             raise ValidationError(f"Write an amount above zero, as in {self.example}, or leave it empty.")
         if amount > self.most:
-            raise ValidationError(f"{text.strip()} is more than can be meant; check the number.")
+            raise ValidationError(f"“{text.strip()}” is more than can be meant; check the number.")
         return amount
 
 
@@ -170,7 +170,7 @@ class MetresField(TypedField):
         if metres <= 0:
             raise ValidationError("Write an amount above zero, as in 1010, or leave it empty.")
         if metres > self.most:
-            raise ValidationError(f"{text.strip()} is more than can be meant; check the number.")
+            raise ValidationError(f"“{text.strip()}” is more than can be meant; check the number.")
         return metres
 
 

@@ -9,7 +9,7 @@ from typing import Any
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.cache import patch_cache_control
@@ -248,7 +248,8 @@ def photo(request: HttpRequest, code: uuid.UUID, width: int) -> HttpResponse:
     found = get_object_or_404(photos_visible_to(request.user).prefetch_related("renditions"), code=code)
     rendition = rendition_at(found, width)
     try:
-        response = FileResponse(rendition.file.open("rb"), content_type="image/jpeg", filename=f"{code}.jpg")
+        with rendition.file.open("rb") as file:
+            response = HttpResponse(file.read(), content_type="image/jpeg")
     except FileNotFoundError as error:
         raise Http404 from error
     response.headers["Content-Security-Policy"] = PHOTO_POLICY
