@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
 
 from django.core.exceptions import ImproperlyConfigured
@@ -12,15 +13,31 @@ NO = frozenset({"0", "false", "no", "off"})
 
 
 def text(name: str, default: str = "") -> str:
-    """The variable's value, or what the file named by ``NAME_FILE`` holds, as container secrets do."""
+    """The variable's value, or what the file named by ``NAME_FILE`` holds, as container secrets do.
+
+    An empty value counts as none: lines of ``.env.example`` copied as they are leave the default in force.
+    """
     if file_name := os.environ.get(f"{name}_FILE"):
         try:
-            return Path(file_name).read_text(encoding="utf-8").strip()
+            value = Path(file_name).read_text(encoding="utf-8").strip()
         except OSError as error:
             raise ImproperlyConfigured(
                 f"{name}_FILE names {file_name}, which cannot be read: {error.strerror}. Mend the path or unset it."
             ) from error
-    return os.environ.get(name, default).strip()
+        if not value:
+            raise ImproperlyConfigured(
+                f"{name}_FILE names {file_name}, which is empty. Write the value into it."
+            )
+        return value
+    return os.environ.get(name, "").strip() or default
+
+
+def choice(name: str, options: Sequence[str], *, default: str) -> str:
+    """One of a few words."""
+    value = text(name, default)
+    if value not in options:
+        raise ImproperlyConfigured(f"{name} is {value!r}; write one of {', '.join(options)}.")
+    return value
 
 
 def truth(name: str, *, default: bool) -> bool:

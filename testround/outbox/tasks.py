@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from celery import shared_task
-
+from testround.celery import app
 from testround.outbox.services import chores_run, work_run
 
+# Of our application by name: a shared task would be sent by whatever application the process happens to have,
+# and a web process has none.
 
-@shared_task(name="testround.outbox.tasks.run", acks_late=True)
+
+@app.task(name="testround.outbox.tasks.run")
 def run(work_id: int) -> None:
     work_run(work_id=work_id)
 
 
-@shared_task(name="testround.outbox.tasks.chores")
+@app.task(name="testround.outbox.tasks.chores")
 def chores() -> None:
     chores_run()
