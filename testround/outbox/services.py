@@ -105,6 +105,13 @@ def work_run(*, work_id: int) -> bool:
         )
         if work is None:
             return False
+        if work.attempts >= MOST_ATTEMPTS:
+            # Every attempt took its process down with it, so that none was left to say what went wrong.
+            work.state = Work.State.FAILED
+            work.problem = work.problem or f"Begun {work.attempts} times and never ended."
+            work.save(update_fields=["state", "problem"])
+            logger.error("Work %s (%s) was begun %s times and never ended", work.pk, work.kind, work.attempts)
+            return False
         # Claimed for as long as a task may take; if this process dies, the sweep takes it up afterwards.
         work.attempts += 1
         work.not_before = timezone.now() + LOST_AFTER * 2**work.attempts
