@@ -10,7 +10,8 @@ from testround.kernel.deskcheck import PrintedCount, PrintedMeasurement, desk_ch
 from testround.kernel.round import Pattern
 from testround.kernel.sheet import FloatArray, GaugeColumns, Inputs, Sheet
 from testround.kernel.units import format_count, format_length
-from testround.patterns.drafts import UNKNOWN, Computed, Placed, Row, Scale, SheetDraft
+from testround.patterns.drafts import UNKNOWN, Computed, Placed, Row, SheetDraft
+from testround.patterns.fields import Scale
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from testround.kernel.problems import Problem
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.roundfile import RoundFileError, read_pattern
 from testround.kernel.units import UnitsError
-from testround.patterns.drafts import Scale
+from testround.patterns.fields import Scale
 from testround.patterns.models import Edition
 
 CRAFTS = [("knit", "Knitting"), ("crochet", "Crochet")]

@@ -13,7 +13,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from testround.kernel.cautions import cautions_for
 from testround.kernel.round import Pattern as SheetDocument
 from testround.patterns.checks import check
-from testround.patterns.drafts import GROUPS, Scale, SheetDraft
+from testround.patterns.drafts import SheetDraft
+from testround.patterns.fields import GROUPS, Scale
 from testround.patterns.forms import BlankSheetForm, NextEditionForm, UploadForm
 from testround.patterns.models import Edition
 from testround.patterns.selectors import (

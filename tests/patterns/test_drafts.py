@@ -7,7 +7,8 @@ import pytest
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.roundfile import plain
 from testround.patterns.checks import check
-from testround.patterns.drafts import Scale, SheetDraft
+from testround.patterns.drafts import SheetDraft
+from testround.patterns.fields import Scale
 
 CENTIMETRES = Scale()
 INCHES = Scale(units="in", tools="us")

@@ -10,7 +10,8 @@ from django.test import Client
 from django.urls import reverse
 
 from testround.kernel.round import Pattern as SheetDocument
-from testround.patterns.drafts import Scale, SheetDraft
+from testround.patterns.drafts import SheetDraft
+from testround.patterns.fields import Scale
 from testround.patterns.models import Edition, Pattern
 from testround.patterns.services import edition_freeze, edition_save, pattern_create
 from testround.people.models import User
