@@ -7,6 +7,7 @@ common practice, chosen so that what a wrong gauge or an unusual body does is le
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -89,7 +90,7 @@ def question_about(
     Doubt or None
         None when the value is near enough, or nothing can be expected.
     """
-    if not (value_cm > 0 and expected_cm > 0) or not _is_odd(value_cm, expected_cm):
+    if not (0 < value_cm < math.inf and 0 < expected_cm < math.inf) or not _is_odd(value_cm, expected_cm):
         return None
     cause, meant, why = _explanation(value_cm, expected_cm, others, unit)
     shown, expected = format_length(value_cm, unit), format_length(expected_cm, unit)
@@ -222,6 +223,8 @@ def body_doubt(
         None when the value is one that somebody has, or the measure is not known by name and the value could
         be anything.
     """
+    if not math.isfinite(value_cm):
+        return None
     low, high = _range(key, label)
     of_whom = "anybody’s"
     if sizes:

@@ -80,20 +80,23 @@ class _Dialect:
         )
 
     def replace(self, found: re.Match[str]) -> str:
-        if found["word"] is not None:
-            term = self.words[" ".join(found["word"].lower().split())]
-            plural = found["plural"] or ""
-            if plural:
-                plural = "es" if term.endswith("ss") else "s"
-            return _in_the_manner_of(found["word"], term) + plural
-        term = self.short[found["short"].lower()]
-        return f"{found['post'] or ''}{_in_the_manner_of(found['short'], term)}{found['tail'] or ''}"
+        written = found["word"] or found["short"]
+        known = self.words if found["word"] is not None else self.short
+        term = known.get(_plain(written))
+        if term is None:
+            # A letter from another alphabet that only passes for this one when case is ignored.
+            return found[0]
+        said = _in_the_manner_of(written, term)
+        if found["plural"]:
+            return said + ("es" if term.endswith("ss") else "s")
+        return f"{found['post'] or ''}{said}{found['tail'] or ''}"
 
     def terms(self, text: str) -> set[str]:
-        return {
-            " ".join((found["word"] or found["short"]).lower().split())
-            for found in self.pattern.finditer(text)
-        }
+        return {_plain(found["word"] or found["short"]) for found in self.pattern.finditer(text)}
+
+
+def _plain(written: str) -> str:
+    return " ".join(written.lower().split())
 
 
 def _in_the_manner_of(written: str, term: str) -> str:

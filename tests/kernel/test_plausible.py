@@ -41,7 +41,13 @@ def test_a_cuff_is_not_asked_about_for_two_centimetres():
     assert question_about(6.0, 8.0, {}, "Cuff depth") is None
 
 
-@pytest.mark.parametrize("expected", [0.0, -3.0, float("nan")])
+@pytest.mark.parametrize("value", [float("nan"), float("inf")])
+def test_what_is_no_number_is_not_asked_about(value):
+    assert question_about(value, 94.5, {}, "Chest") is None
+    assert body_doubt("bust", "Full bust", value) is None
+
+
+@pytest.mark.parametrize("expected", [0.0, -3.0, float("nan"), float("inf")])
 def test_where_nothing_can_be_expected_nothing_is_asked(expected):
     assert question_about(90.0, expected, {}, "Chest") is None
 

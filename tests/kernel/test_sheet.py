@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from testround.kernel.problems import Problem
 from testround.kernel.round import Pattern
@@ -360,3 +362,77 @@ def test_a_made_to_measure_pattern_has_nothing_by_size(cardigan):
         "yarn",
         "hours",
     ]
+
+
+NAMES = [
+    "bust",
+    "ease",
+    "back_sts",
+    "body_rows",
+    "rib_sts",
+    "chest",
+    "body.st",
+    "body.row",
+    "body",
+    "wobble",
+    "0",
+    "3",
+]
+SIGNS = [" + ", " - ", " * ", " / ", ", "]
+random_formula = st.lists(st.sampled_from(NAMES), min_size=1, max_size=5).flatmap(
+    lambda names: st.lists(st.sampled_from(SIGNS), min_size=len(names) - 1, max_size=len(names) - 1).map(
+        lambda signs: names[0] + "".join(sign + name for sign, name in zip(signs, names[1:], strict=True))
+    )
+)
+wrapped = st.tuples(
+    st.sampled_from(["{}", "multiple({})", "min({}, 3)", "when({} > 3, 1, 2)", "-({})"]), random_formula
+)
+
+
+@given(st.lists(wrapped.map(lambda pair: pair[0].format(pair[1])), min_size=1, max_size=6))
+@settings(deadline=None, max_examples=150)
+def test_any_sheet_is_computed_or_refused_with_sentences(formulas):
+    document = {
+        "title": "Fenlight Cardigan",
+        "edition": "0.9",
+        "craft": "knit",
+        "kind": "graded",
+        "gauges": [entry(key="body", stitches=22, rows=30)],
+        "sizes": ["S", "M"],
+        "measures": [entry(key="bust", values={"S": 86, "M": 96})],
+        "constants": [entry(key="ease", value=8, unit="cm")],
+        "numbers": [number(f"n{i}", formula, "st") for i, formula in enumerate(formulas)]
+        + [number("back_sts", "n0 * 1"), number("rib_sts", "4"), number("body_rows", "96", "row")],
+        "dimensions": [dimension("chest", "2 * back_sts / body.st")],
+    }
+
+    found = problems(document)
+
+    assert all(problem.path and problem.sentence.endswith((".", "?")) for problem in found)
+    if not found:
+        sheet = sheet_of(document)
+        assert all(np.isfinite(column).all() for column in sheet.numbers(sheet.stated()).values())
+
+
+@given(st.lists(st.floats(40, 180), min_size=1, max_size=8))
+@settings(deadline=None, max_examples=50)
+def test_testers_worked_together_get_what_each_gets_alone(busts):
+    document = {
+        "title": "Quillwork Skirt",
+        "edition": "1",
+        "craft": "crochet",
+        "kind": "made-to-measure",
+        "gauges": [entry(key="body", stitches=14.5, rows=10)],
+        "measures": [entry(key="bust")],
+        "numbers": [
+            number(
+                "sts", "when(bust > 100, multiple(bust * body.st, of=4), multiple_up(bust * body.st, of=6))"
+            )
+        ],
+    }
+    sheet = sheet_of(document)
+
+    together = sheet.numbers(sheet.worked_from([{"bust": bust} for bust in busts]))["sts"].tolist()
+    alone = [float(sheet.numbers(sheet.worked_from([{"bust": bust}]))["sts"][0]) for bust in busts]
+
+    assert together == alone

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from testround.kernel.terms import ambiguous, terms_of, translate
@@ -70,8 +70,21 @@ def test_a_text_in_the_wanted_terms_stays_as_it_is():
 
 
 @given(st.lists(st.sampled_from([*US_TERMS, ",", "into next stitch", "2", "("]), max_size=12).map(" ".join))
+@settings(deadline=None)
 def test_there_and_back_is_the_same_text(text):
     assert translate(translate(text, source="us", target="uk"), source="uk", target="us") == text
+
+
+@given(st.text(max_size=60) | st.sampled_from(["ſc", "s\u212a", "gauge\u0131", "sKİp", "\x00dc"]))
+@settings(deadline=None)
+def test_any_text_can_be_translated(text):
+    assert isinstance(translate(text, source="us", target="uk"), str)
+    assert isinstance(translate(text, source="uk", target="us"), str)
+    assert terms_of(text) in ("us", "uk", None)
+
+
+def test_letters_that_only_look_alike_are_no_terms():
+    assert translate("1 ſc in ſkip", source="us", target="uk") == "1 ſc in ſkip"
 
 
 def test_translating_twice_is_not_the_same_as_once():

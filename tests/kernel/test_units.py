@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from testround.kernel.units import (
@@ -77,6 +77,7 @@ def test_what_is_no_length_is_refused_with_the_mend(text, sentence):
 
 
 @given(st.text(max_size=80), st.sampled_from(["cm", "in"]))
+@settings(deadline=None)
 def test_any_entry_is_a_length_or_a_refusal(text, unit):
     try:
         found = parse_length(text, unit)
@@ -86,6 +87,7 @@ def test_any_entry_is_a_length_or_a_refusal(text, unit):
 
 
 @given(st.integers(1, 3149).map(lambda n: Fraction(n, 8)))
+@settings(deadline=None)
 def test_inches_in_eighths_come_back_as_they_were_typed(inches):
     typed = format_length(float(inches * Fraction(254, 100)), "in")
 
@@ -119,6 +121,7 @@ def test_a_signed_length_shows_its_sign():
 
 
 @given(st.decimals(-1000, 1000, places=4), st.sampled_from([Fraction(1, 10), Fraction(1, 8), Fraction(1, 4)]))
+@settings(deadline=None)
 def test_rounding_takes_the_nearest_step_and_half_way_the_larger(value, step):
     found = rounded(float(value), step)
 
