@@ -7,6 +7,7 @@ and the same figures as a table, for whoever reads numbers better than pictures.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -642,9 +643,10 @@ def gauge_plot(
     span = "4 in" if over == "4in" else "10 cm"
     left, right, tall = 40.0, width - 14, min(width * 0.8, 420.0)
     cross = (Line((-8, 0), (8, 0), "target"), Line((0, -8), (0, 8), "target"))
+    drawn = {point.state for point in data.points}
     signs = [
         _dot_sign("solid", "blocked"),
-        _dot_sign("hollow", "as worked"),
+        *([_dot_sign("hollow", "as worked")] if "worked" in drawn else []),
         _Sign(cross, 16, f"stated {_pair(data.stated_st, data.stated_row, over)}"),
     ]
     if data.pooled_st or data.pooled_row:
@@ -678,6 +680,13 @@ def gauge_plot(
             if start and end:
                 marks.append(Line(start, end, "join"))
     marks += [_gauge_mark(point, across, up, over) for point in data.points]
+    # Swatches are counted in quarters, so that testers often stand on one and the same spot.
+    spots = Counter((point.st, point.row) for point in data.points if point.st and point.row)
+    marks += [
+        Text(across(st) + 7, up(row) - 5, f"×{often}", _SMALL)
+        for (st, row), often in spots.items()
+        if often > 1 and st is not None and row is not None
+    ]
     if data.pooled_st or data.pooled_row:
         marks.append(_pooled_gauge_mark(data, across, up, over))
     return Plot(

@@ -22,6 +22,7 @@ from testround.kernel.units import (
 )
 from testround.paper.document import (
     BODY,
+    CELL,
     SMALL,
     SUBTITLE,
     Cover,
@@ -56,6 +57,7 @@ if TYPE_CHECKING:
 UNKNOWN = "–"
 MOST_TESTERS_SHOWN = 60
 """Of one dimension. More would fill pages nobody reads; the findings file has every one."""
+MOST_NAMED = 30
 _SCALE = 0.75
 """Points to a unit of a plot: its lettering is as large as that of the tables."""
 _TALLEST_PLOT = 800.0
@@ -64,6 +66,7 @@ _BARS_ABREAST = 28
 # Beside a deviation in a cell of the table at a glance; words would not fit nine sizes.
 _SIGNS = {"amend": "!", "look-closer": "?", "holds": "=", "open": "…"}
 
+_UNITS = {"st": "stitches", "row": "rows", "rep": "repeats", "m": "metres", "h": "hours"}
 _KINDS = {
     FindingKind.PRINTED_COUNT: "printed count",
     FindingKind.SCHEMATIC: "printed measurement",
@@ -153,14 +156,11 @@ class _Report:
         findings = self.analysis.findings.findings
         measured = len({cell.tester for cell in self.analysis.findings.cells})
         counted = Counter(finding.verdict for finding in findings)
-        rows = [
+        rows: list[list[str | Flowable]] = [
             [
                 VERDICTS[verdict].capitalize(),
                 str(counted[verdict]),
-                ", ".join(
-                    dict.fromkeys(self.name(finding) for finding in findings if finding.verdict is verdict)
-                )
-                or "none",
+                para(self.about(verdict), CELL),
             ]
             for verdict in Verdict
         ]
@@ -171,9 +171,17 @@ class _Report:
                 f"{people} tester{'' if people == 1 else 's'}, of whom {measured} sent finished measurements. "
                 f"{counted[Verdict.AMEND]} to amend, {counted[Verdict.LOOK_CLOSER]} to look at more closely."
             ),
+            *([] if self.analysis.converged else [para(UNSETTLED)]),
             grid(["Verdict", "", "About"], rows, [28 * mm, 10 * mm, width - 38 * mm], right=(1,)),
             *self.matrix(width),
         ]
+
+    def about(self, verdict: Verdict) -> str:
+        """What has that verdict, each thing once; of very many, the first."""
+        findings = self.analysis.findings.findings
+        names = list(dict.fromkeys(self.name(finding) for finding in findings if finding.verdict is verdict))
+        more = len(names) - MOST_NAMED
+        return ", ".join(names[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "") or "none"
 
     def matrix(self, width: float) -> list[Flowable]:
         """Dimensions down, sizes across: the pattern's own deviation and its verdict."""
@@ -249,12 +257,12 @@ class _Report:
             every = len(finding.sizes) == len(self.pattern.sizes)
             said.append("every size" if every else f"sizes {', '.join(finding.sizes)}")
         if finding.estimate is not None:
-            said.append(f"off by {self.amount(finding.estimate, finding.unit, signed=True)}")
+            said.append(f"off by {self.amount(finding.estimate, finding, signed=True)}")
         if finding.interval is not None:
-            low, high = (self.amount(end, finding.unit, signed=True) for end in finding.interval)
+            low, high = (self.amount(end, finding, signed=True) for end in finding.interval)
             said.append(f"95 % interval {low} to {high}")
         if finding.tolerance is not None:
-            said.append(f"tolerance ±{self.amount(finding.tolerance, finding.unit)}")
+            said.append(f"tolerance ±{self.amount(finding.tolerance, finding)}")
         if finding.testers:
             said.append(f"{finding.testers} tester{'' if finding.testers == 1 else 's'}")
         if finding.needs:
@@ -280,8 +288,8 @@ class _Report:
         columns = self.in_order(name for _, values in rows for name in values)
         where = self.labels.get(target, target)
         place = self.numbers[target].place if target in self.numbers else None
-        unit_words = {"st": "stitches", "row": "rows", "rep": "repeats", "gauge": f"over {self.span}"}
-        caption = ", ".join(part for part in (where, place, unit_words.get(unit)) if part)
+        said = f"over {self.span}" if unit == "gauge" else _UNITS.get(unit)
+        caption = ", ".join(part for part in (where, place, said) if part)
         parts: list[Flowable] = [
             para(caption, SMALL),
             *by_size(columns, [(name, self.values(values, columns, unit)) for name, values in rows], width),
@@ -490,11 +498,15 @@ class _Report:
     def signed(self, cm: float) -> str:
         return format_length(cm, self.units, signed=True)
 
-    def amount(self, value: float, unit: str | None, *, signed: bool = False) -> str:
-        if unit == "cm":
+    def amount(self, value: float, finding: Finding, *, signed: bool = False) -> str:
+        """A figure of a finding in the finding's unit."""
+        if finding.unit == "cm":
             return format_length(value, self.units, signed=signed)
         plus = "+" if signed and value > 0 else ""
-        return f"{plus}{format_count(value)}{f' {unit}' if unit else ''}"
+        words = _UNITS.get(finding.unit or "", finding.unit or "")
+        if finding.kind is FindingKind.STATED_GAUGE:
+            return f"{plus}{format_gauge(value, self.over)} {words} over {self.span}"
+        return f"{plus}{format_count(value)} {words}".rstrip()
 
     def said(self, sentence: str) -> str:
         return lengths_in(sentence, self.units)
@@ -692,6 +704,7 @@ def _abreast(pair: Sequence[object], half: float) -> Flowable:
     )
 
 
+UNSETTLED = "The estimate had not settled when it was stopped: read its figures with care, and look at every tester's own."
 METHOD = (
     "Every difference between a finished measurement and its target is split exactly in three: what the counts that "
     "were worked explain (at the stated gauge), what the tester's own blocked gauge explains, and what is left. "

@@ -7,13 +7,21 @@ from __future__ import annotations
 
 import io
 import re
-from dataclasses import dataclass
-from types import SimpleNamespace
 from typing import Any
 
 import pypdf
 
-from testround.kernel.findings import Cell, Finding, FindingsDocument, Parts, PatternNamed
+from testround.kernel.analysis import Analysis, DeviationCell, OwnGauge, PooledGauge, Question
+from testround.kernel.findings import (
+    Cell,
+    Extent,
+    Finding,
+    FindingKind,
+    FindingsDocument,
+    Parts,
+    PatternNamed,
+    Verdict,
+)
 from testround.kernel.round import Round
 
 SIZES = ("XS", "S", "M", "L", "XL", "2X", "3X", "4X", "5X")
@@ -115,29 +123,19 @@ def _cell(tester: str, dimension: str, target: float, counts: float, gauge: floa
     )
 
 
-@dataclass(frozen=True)
-class Told:
-    """The analysis a test hands over: `testround.kernel.analysis.Analysis` in shape, its figures made up."""
-
-    findings: FindingsDocument
-    deviations: tuple[Any, ...]
-    gauges: tuple[Any, ...]
-    own_gauges: tuple[Any, ...]
-    questions: tuple[Any, ...]
-
-
-def an_analysis(why: str = "Pieces came out 3.4 cm longer than the testers' own gauges explain.") -> Told:
-    return Told(
+def an_analysis(why: str = "Pieces came out 3.4 cm longer than the testers' own gauges explain.") -> Analysis:
+    """An analysis of that round, its figures made up."""
+    return Analysis(
         findings=FindingsDocument(
             pattern=PatternNamed(title="Fenlight Cardigan", edition="0.9"),
             findings=(
                 Finding(
                     id="finished-size:body_length",
-                    kind="finished-size",
+                    kind=FindingKind.FINISHED_SIZE,
                     subject="body_length",
-                    extent="all-sizes",
+                    extent=Extent.ALL_SIZES,
                     sizes=SIZES,
-                    verdict="amend",
+                    verdict=Verdict.AMEND,
                     estimate=3.4,
                     interval=(2.6, 4.2),
                     unit="cm",
@@ -150,13 +148,13 @@ def an_analysis(why: str = "Pieces came out 3.4 cm longer than the testers' own 
                 ),
                 Finding(
                     id="stated-gauge:body.row",
-                    kind="stated-gauge",
+                    kind=FindingKind.STATED_GAUGE,
                     subject="body.row",
-                    verdict="look-closer",
+                    verdict=Verdict.LOOK_CLOSER,
                     needs={"M": 7},
                     estimate=-1.25,
                     interval=(-1.75, -0.5),
-                    unit="rows per 10 cm",
+                    unit="row",
                     testers=4,
                     now={"rows": 30},
                     proposed={"rows": 28.5},
@@ -165,9 +163,9 @@ def an_analysis(why: str = "Pieces came out 3.4 cm longer than the testers' own 
                 ),
                 Finding(
                     id="finished-size:chest",
-                    kind="finished-size",
+                    kind=FindingKind.FINISHED_SIZE,
                     subject="chest",
-                    verdict="holds",
+                    verdict=Verdict.HOLDS,
                     testers=4,
                     why="The chest comes out as meant.",
                 ),
@@ -181,7 +179,7 @@ def an_analysis(why: str = "Pieces came out 3.4 cm longer than the testers' own 
             ),
         ),
         deviations=tuple(
-            SimpleNamespace(
+            DeviationCell(
                 size=size,
                 dimension="body_length",
                 target=35.3,
@@ -191,13 +189,13 @@ def an_analysis(why: str = "Pieces came out 3.4 cm longer than the testers' own 
                 estimate=3.0 + rank / 10,
                 low=1.0 + rank / 10,
                 high=5.0 + rank / 10,
-                verdict="open" if size == "4X" else "amend",
+                verdict=Verdict.OPEN if size == "4X" else Verdict.AMEND,
                 needs=3 if size == "4X" else None,
             )
             for rank, size in enumerate(SIZES)
         ),
         gauges=(
-            SimpleNamespace(
+            PooledGauge(
                 gauge="body",
                 axis="st",
                 stated=22.0,
@@ -205,9 +203,11 @@ def an_analysis(why: str = "Pieces came out 3.4 cm longer than the testers' own 
                 low=21.5,
                 high=23.0,
                 testers=4,
-                verdict="holds",
+                verdict=Verdict.HOLDS,
+                tolerance=0.5,
+                worst="chest",
             ),
-            SimpleNamespace(
+            PooledGauge(
                 gauge="body",
                 axis="row",
                 stated=30.0,
@@ -215,11 +215,13 @@ def an_analysis(why: str = "Pieces came out 3.4 cm longer than the testers' own 
                 low=28.25,
                 high=29.5,
                 testers=4,
-                verdict="look-closer",
+                verdict=Verdict.LOOK_CLOSER,
+                tolerance=1.5,
+                worst="body_length",
             ),
         ),
         own_gauges=tuple(
-            SimpleNamespace(
+            OwnGauge(
                 tester=tester,
                 gauge="body",
                 st=21.5 + rank / 2,
@@ -231,7 +233,7 @@ def an_analysis(why: str = "Pieces came out 3.4 cm longer than the testers' own 
             for rank, tester in enumerate(TESTERS)
         ),
         questions=(
-            SimpleNamespace(
+            Question(
                 tester="t03",
                 subject="body_length",
                 value=18.8,
@@ -240,6 +242,7 @@ def an_analysis(why: str = "Pieces came out 3.4 cm longer than the testers' own 
                 sentence="Is 18.8 cm half of the measurement?",
             ),
         ),
+        converged=True,
     )
 
 

@@ -71,7 +71,7 @@ def point_labels(plot: Plot) -> list[str]:
     return [label for label in plot.drawing.labels() if label.startswith("Tester ")]
 
 
-@pytest.fixture(params=PLOTS.values(), ids=PLOTS.keys())
+@pytest.fixture(params=list(PLOTS.values()), ids=list(PLOTS))
 def plot(request: pytest.FixtureRequest) -> Plot:
     return request.param
 
@@ -277,6 +277,14 @@ def test_the_worked_and_the_blocked_gauge_of_a_tester_are_joined() -> None:
     joins = [mark for mark in PLOTS["gauges"].drawing.leaves() if mark.look == "join"]
 
     assert len(joins) == 1
+
+
+def test_swatches_on_one_spot_are_counted_there() -> None:
+    same = tuple(GaugePoint(f"t0{k}", "blocked", 22.0, 28.5) for k in range(3))
+
+    words = [m.words for m in gauge_plot(replace(BODY, points=same)).drawing.leaves() if isinstance(m, Text)]
+
+    assert "×3" in words
 
 
 # Axes -----------------------------------------------------------------------------------------------------

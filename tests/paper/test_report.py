@@ -17,7 +17,7 @@ from .scene import SIZES, a_round, an_analysis, outline_of, read, round_document
 @pytest.fixture(scope="module")
 def pdf() -> bytes:
     """The report of the made-up round, on A4, in centimetres."""
-    return report_pdf(an_analysis(), a_round())  # type: ignore[arg-type]
+    return report_pdf(an_analysis(), a_round())
 
 
 @pytest.fixture(scope="module")
@@ -114,13 +114,15 @@ def test_plots_are_vector_drawings(pdf: bytes) -> None:
 
 
 def test_inches_throughout_for_those_who_read_inches() -> None:
-    text = text_of(report_pdf(an_analysis(), a_round(), units="in", paper="Letter"))  # type: ignore[arg-type]
+    text = text_of(report_pdf(an_analysis(), a_round(), units="in", paper="Letter"))
 
     # 3.4 cm are 1.339 in, to the eighth 1 3/8; 2 cm are 0.787 in, to the eighth 3/4.
     assert "Pieces came out 1 3/8 in longer" in text
     assert "off by +1 3/8 in" in text
     assert "tolerance ±3/4 in" in text
-    assert " cm" not in text.replace("rows per 10 cm", "")
+    # 1.25 rows over 10 cm are 1.27 over 4 in.
+    assert "off by −1 1/4 rows over 4 in" in text
+    assert " cm" not in text
 
 
 def test_the_same_round_gives_the_same_bytes_in_another_process() -> None:
@@ -169,10 +171,17 @@ def test_a_round_where_nothing_was_sent_yet_has_its_report() -> None:
         questions=(),
     )
 
-    text = text_of(report_pdf(empty, a_round()))  # type: ignore[arg-type]
+    text = text_of(report_pdf(empty, a_round()))
 
     assert "4 testers, of whom 0 sent finished measurements." in text
     assert "Nothing to amend and nothing to look at more closely." in text
+
+
+def test_an_estimate_that_had_not_settled_says_so(text: str) -> None:
+    unsettled = text_of(report_pdf(replace(an_analysis(), converged=False), a_round()))
+
+    assert "The estimate had not settled when it was stopped" in unsettled
+    assert "had not settled" not in text
 
 
 def test_of_very_many_testers_the_furthest_are_shown_and_it_says_so() -> None:
@@ -191,7 +200,7 @@ def test_of_very_many_testers_the_furthest_are_shown_and_it_says_so() -> None:
     )
     many = replace(analysis, findings=analysis.findings.model_copy(update={"cells": cells}))
 
-    text = text_of(report_pdf(many, a_round()))  # type: ignore[arg-type]
+    text = text_of(report_pdf(many, a_round()))
 
     assert f"{MOST_TESTERS_SHOWN} of 200 are shown" in text
     assert "p199" in text
@@ -200,7 +209,7 @@ def test_of_very_many_testers_the_furthest_are_shown_and_it_says_so() -> None:
 
 def test_hostile_words_neither_break_it_nor_become_markup() -> None:
     round_ = a_round(title="<b>" + "W" * 197)
-    text = text_of(report_pdf(an_analysis(why="<para>&" + "🧶" * 4000), round_))  # type: ignore[arg-type]
+    text = text_of(report_pdf(an_analysis(why="<para>&" + "🧶" * 4000), round_))
 
     assert "<b>WWW" in text
     assert "<para>&□□" in text
