@@ -131,7 +131,8 @@ class _Work:
         self.sheet = Sheet(round.pattern)
         self.sizes: tuple[str | None, ...] = self.pattern.sizes or (None,)
         self.tolerance = np.array([d.tolerance for d in self.pattern.dimensions], dtype=np.float64)
-        self.labels = {entry.key: entry.label for entry in (*self.pattern.numbers, *self.pattern.dimensions)}
+        self.labels = {number.key: number.label for number in self.pattern.numbers}
+        self.labels |= {dimension.key: dimension.label for dimension in self.pattern.dimensions}
         self.questions: list[Question] = []
         self.findings: list[Finding] = []
 

@@ -99,103 +99,112 @@ def correct_dimension(
     wanted = np.zeros(stated.n)
     wanted[index] = [-value for value in deviation.values()]
     behind = [number.key for number in sheet.pattern.numbers if dimension in sheet.follows(number.key)]
+    if not behind:
+        return None
     direct = set(sheet.uses(dimension))
-    best: tuple[tuple[int, int, int, int], Correction] | None = None
-    for position, key in enumerate(behind):
-        tried = _try(sheet, stated, now, key, dimension, wanted, index, welcome or {})
-        if tried is None:
-            continue
-        moved, correction = tried
-        # Later numbers stand nearer to the dimension.
-        rank = (len(correction.harmed), moved, 0 if key in direct else 1, -position)
-        if best is None or rank < best[0]:
-            best = (rank, correction)
-    return best[1] if best else None
-
-
-def _try(
-    sheet: Sheet,
-    stated: Inputs,
-    now: Mapping[str, FloatArray],
-    key: str,
-    dimension: str,
-    wanted: FloatArray,
-    index: Sequence[int],
-    welcome: Mapping[str, Mapping[str, float]],
-) -> tuple[int, Correction] | None:
-    """How many other dimensions this number would move, and the correction; None when it will not do."""
-    pattern = sheet.pattern
-    of, plus = sheet.multiple_of(key) or (1.0, 0.0)
+    tries = _Tries(sheet, stated, now, behind)
     before = sheet.dimensions(stated, now)
-    one_more = _with(sheet, stated, now, key, now[key] + of)
-    lever = (sheet.dimensions(stated, one_more)[dimension] - before[dimension]) / of
-    if np.any(np.abs(lever[index]) < 1e-9):
-        return None
-    aim = now[key].copy()
-    aim[index] += wanted[index] / lever[index]
-    if not np.all(np.isfinite(aim)):
-        return None
-    guess = np.round((aim - plus) / of) * of + plus
-    # The lever may bend: look at the neighbours too, nearest to the target first, then the smaller change.
-    choices = []
+    steps = np.array([sheet.multiple_of(key) or (1.0, 0.0) for key in behind]).reshape(-1, 2)
+    of, plus = steps[:, :1], steps[:, 1:]
+    text = np.array([now[key] for key in behind]).reshape(len(behind), stated.n)
+    one_more = tries.dimensions(tries.numbers(text + of))[dimension]
+    lever = (one_more - before[dimension]) / of
+    with np.errstate(divide="ignore", invalid="ignore"):
+        aim = np.where(wanted != 0, text + wanted / lever, text)
+    guess = np.where(np.isfinite(aim), np.round((aim - plus) / of) * of + plus, text)
+    # The lever may bend: the neighbours are tried too, nearest to the target first, then the smaller change.
+    proposed, best_miss = text.copy(), np.full(text.shape, np.inf)
     for step in (0.0, -of, of):
-        count = now[key].copy()
-        count[index] = guess[index] + step
-        reached = sheet.dimensions(stated, _with(sheet, stated, now, key, count))[dimension]
-        miss = np.abs(reached - before[dimension] - wanted)
-        choices.append((np.round(miss, 9), np.abs(count - now[key]), count))
-    proposed = now[key].copy()
-    for j in index:
-        proposed[j] = min(choices, key=lambda c: (c[0][j], c[1][j]))[2][j]
-    change = np.abs(proposed - now[key])
-    if (
-        np.any(proposed[index] <= 0)
-        or np.any(change > FURTHEST * np.abs(now[key]))
-        or not change[index].any()
-    ):
+        count = np.where(wanted != 0, guess + step, text)
+        reached = tries.dimensions(tries.numbers(count))[dimension]
+        miss = np.round(np.abs(reached - before[dimension] - wanted), 9)
+        nearer = (miss < best_miss) | ((miss == best_miss) & (np.abs(count - text) < np.abs(proposed - text)))
+        proposed, best_miss = np.where(nearer, count, proposed), np.where(nearer, miss, best_miss)
+    numbers = tries.numbers(proposed)
+    after = tries.dimensions(numbers)
+    change = np.abs(proposed - text)
+    usable = (
+        (np.abs(lever[:, index]) > 1e-9).all(axis=1)
+        & (proposed[:, index] > 0).all(axis=1)
+        & (change <= FURTHEST * np.abs(text)).all(axis=1)
+        & (change[:, index] > 0).any(axis=1)
+        & ~np.array([(value < 0).any(axis=1) for value in numbers.values()]).any(axis=0)
+    )
+    moved, harmed = _others(sheet, dimension, before, after, welcome or {}, len(behind))
+    ranked = sorted(
+        (len(harmed[c]), moved[c], 0 if key in direct else 1, -c)
+        for c, key in enumerate(behind)
+        # Later numbers stand nearer to the dimension.
+        if usable[c]
+    )
+    if not ranked:
         return None
-    numbers = _with(sheet, stated, now, key, proposed)
-    if any(np.any(value < 0) for value in numbers.values()):
-        return None
-    after = sheet.dimensions(stated, numbers)
-    moved, harmed = 0, []
-    for other in pattern.dimensions:
-        if other.key == dimension:
-            continue
-        shift = after[other.key] - before[other.key]
-        off = np.array([welcome.get(other.key, {}).get(size, 0.0) for size in pattern.sizes])
-        if np.any((np.abs(shift + off) > other.tolerance) & (np.abs(shift + off) > np.abs(off) + 1e-9)):
-            harmed.append(other.key)
-        if np.any((np.abs(shift) > MOVED * other.tolerance) & (np.abs(shift + off) > np.abs(off))):
-            moved += 1
-    sizes = pattern.sizes
-    left = after[dimension] - before[dimension] - wanted
-    return moved, Correction(
-        number=key,
-        now={sizes[j]: float(now[key][j]) for j in index},
-        proposed={sizes[j]: float(proposed[j]) for j in index},
+    c = -ranked[0][3]
+    sizes = sheet.pattern.sizes
+    left = after[dimension][c] - before[dimension] - wanted
+    return Correction(
+        number=behind[c],
+        now={sizes[j]: float(text[c, j]) for j in index},
+        proposed={sizes[j]: float(proposed[c, j]) for j in index},
         follows={
-            other: {sizes[j]: float(numbers[other][j]) for j in changed}
-            for other in numbers
-            if other != key and len(changed := np.flatnonzero(np.abs(numbers[other] - now[other]) > 1e-9))
+            other: {sizes[j]: float(value[c, j]) for j in changed}
+            for other, value in numbers.items()
+            if other != behind[c] and len(changed := np.flatnonzero(np.abs(value[c] - now[other]) > 1e-9))
         },
         left={sizes[j]: float(left[j]) for j in index},
-        harmed=tuple(harmed),
+        harmed=harmed[c],
     )
 
 
-def _with(
-    sheet: Sheet, stated: Inputs, now: Mapping[str, FloatArray], key: str, value: FloatArray
-) -> dict[str, FloatArray]:
-    """The sheet with one number changed: what depends on it is worked out again, the rest stands."""
-    follows = set(sheet.follows(key))
-    changed = value != now[key]
-    given = {
-        other: np.where(changed, np.nan, column) if other in follows else column
-        for other, column in now.items()
-    }
-    given[key] = value
-    return sheet.numbers(stated, given)
+def _others(
+    sheet: Sheet,
+    dimension: str,
+    before: Mapping[str, FloatArray],
+    after: Mapping[str, FloatArray],
+    welcome: Mapping[str, Mapping[str, float]],
+    n: int,
+) -> tuple[list[int], list[tuple[str, ...]]]:
+    """For each candidate: how many other dimensions it moves, and which it pushes out of tolerance."""
+    moved, harmed = np.zeros(n, dtype=np.intp), [list[str]() for _ in range(n)]
+    for other in sheet.pattern.dimensions:
+        if other.key == dimension:
+            continue
+        shift = after[other.key] - before[other.key]
+        off = np.array([welcome.get(other.key, {}).get(size, 0.0) for size in sheet.pattern.sizes])
+        worse = np.abs(shift + off) > np.abs(off) + 1e-9
+        moved += ((np.abs(shift) > MOVED * other.tolerance) & worse).any(axis=1)
+        out = ((np.abs(shift + off) > other.tolerance) & worse).any(axis=1)
+        for c in np.flatnonzero(out):
+            harmed[c].append(other.key)
+    return moved.tolist(), [tuple(keys) for keys in harmed]
+
+
+class _Tries:
+    """The sheet with one number changed, for several numbers at once: a block of sizes for each."""
+
+    def __init__(
+        self, sheet: Sheet, stated: Inputs, now: Mapping[str, FloatArray], keys: Sequence[str]
+    ) -> None:
+        self.sheet, self.now, self.keys = sheet, now, tuple(keys)
+        self.follows = [set(sheet.follows(key)) for key in keys]
+        self.n = stated.n
+        self.inputs = sheet.stated([*sheet.pattern.sizes] * len(self.keys))
+
+    def numbers(self, values: FloatArray) -> dict[str, FloatArray]:
+        """Every number, (keys, sizes); what depends on a changed one is worked out again, the rest stands."""
+        given = {key: np.tile(column, (len(self.keys), 1)) for key, column in self.now.items()}
+        for c, key in enumerate(self.keys):
+            changed = values[c] != self.now[key]
+            for other in self.follows[c]:
+                if other in given:
+                    given[other][c, changed] = np.nan
+            given[key][c] = values[c]
+        found = self.sheet.numbers(self.inputs, {key: table.ravel() for key, table in given.items()})
+        return {key: column.reshape(len(self.keys), self.n) for key, column in found.items()}
+
+    def dimensions(self, numbers: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
+        found = self.sheet.dimensions(self.inputs, {key: table.ravel() for key, table in numbers.items()})
+        return {key: column.reshape(len(self.keys), self.n) for key, column in found.items()}
 
 
 def correct_gauge(sheet: Sheet, gauge: str, axis: str, per_10cm: float) -> GaugeCorrection:

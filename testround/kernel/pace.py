@@ -10,10 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 from testround.kernel.discrepancy import Discrepancies
-from testround.kernel.estimate import algorithm_a
+from testround.kernel.estimate import algorithm_a, t_quantile
 from testround.kernel.round import Tester, Yarn
 from testround.kernel.sheet import Sheet
 
@@ -47,7 +46,7 @@ class Rate:
     def for_new_maker(self, share: float) -> float:
         """The rate that this share of new makers do not exceed (a prediction limit, Student's t)."""
         df = self.makers - 1 + _PRIOR_MAKERS
-        width = float(stats.t.ppf(share, df)) * self.sd * float(np.sqrt(1 + 1 / self.makers))
+        width = t_quantile(share, df) * self.sd * float(np.sqrt(1 + 1 / self.makers))
         return float(np.exp(self.mean + width))
 
 
@@ -76,7 +75,7 @@ def _rate(per_stitch: Sequence[float], kind: str) -> Rate | None:
     n = len(logs)
     prior = USUAL_SPREAD[kind]
     sd = float(np.sqrt((_PRIOR_MAKERS * prior**2 + (n - 1) * robust.sd**2) / (_PRIOR_MAKERS + n - 1)))
-    half = float(stats.t.ppf(0.975, n - 1 + _PRIOR_MAKERS)) * sd / float(np.sqrt(n))
+    half = t_quantile(0.975, n - 1 + _PRIOR_MAKERS) * sd / float(np.sqrt(n))
     return Rate(robust.mean, sd, n, robust.mean - half, robust.mean + half)
 
 

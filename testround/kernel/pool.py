@@ -23,7 +23,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -143,7 +143,7 @@ class Pooled:
 
     def half_width(self, level: float = 0.95) -> FloatArray:
         """Half the interval of every estimate, (s, d)."""
-        return np.asarray(stats.t.ppf(0.5 + level / 2, self.df) * self.u)
+        return np.asarray(special.stdtrit(self.df, 0.5 + level / 2) * self.u)
 
 
 def pool(cells: Remainders) -> Pooled:
@@ -310,16 +310,19 @@ class _Work:
             if len(rows) < 2:
                 continue
             e = np.where(self.known[rows], error[rows], np.nan)
-            for d in np.flatnonzero((~np.isnan(e)).sum(axis=0) >= 2):
-                have = np.flatnonzero(~np.isnan(e[:, d]))
-                column = e[have, d]
-                if len(have) > 12:
-                    away = np.abs(column - np.median(column))
-                else:
-                    away = np.array(
-                        [abs(one - np.median(np.delete(column, j))) for j, one in enumerate(column)]
-                    )
-                found[rows[have], d] = away
+            # The median of the others, for each: in the sorted column the middle moves up by one for those
+            # at or below it.
+            order = np.argsort(e, axis=0, kind="stable")  # NaN last
+            rank = np.empty_like(order)
+            np.put_along_axis(rank, order, np.arange(len(rows))[:, None], axis=0)
+            ordered = np.take_along_axis(e, order, axis=0)
+            m = (~np.isnan(e)).sum(axis=0)
+            low, high = np.maximum((m - 2) // 2, 0), np.maximum((m - 1) // 2, 0)
+            last = len(rows) - 1
+            below = np.take_along_axis(ordered, np.minimum(low + (rank <= low), last), axis=0)
+            above = np.take_along_axis(ordered, np.minimum(high + (rank <= high), last), axis=0)
+            away = np.abs(e - (below + above) / 2)
+            found[rows] = np.where((m >= 2) & ~np.isnan(away), away, np.inf)
         absurd = np.abs(error) > ABSURD * np.abs(np.nan_to_num(self.cells.expected))
         return np.where(absurd, np.inf, found)
 
@@ -424,10 +427,12 @@ class _Work:
         if self.s * self.d > CHUNK:
             self.beta = self._beta_by_dimension(vague=True)[0]
         else:
-            self.beta = self._posterior(self.sums(), vague=True)[0]
+            k, information, score = self._joint(self.sums(), vague=True)
+            mean = np.linalg.solve(np.eye(len(k)) + k @ information, k @ score)
+            self.beta = mean.reshape(self.s, self.d)
 
-    def _posterior(self, sums: _Sums, *, vague: bool) -> tuple[FloatArray, FloatArray]:
-        """Mean of β (s, d) and its covariance (s·d, s·d)."""
+    def _joint(self, sums: _Sums, *, vague: bool) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Prior covariance of β with the shapes there are, information, and score."""
         information, score = self.full(sums)
         k = self.prior(vague=vague)
         x = self.design()
@@ -436,6 +441,11 @@ class _Work:
             width = np.repeat(self.cells.tolerance[None, :], self.s, 0).reshape(-1)
             x = x * width[:, None]
             k = k + 1e4 * x @ x.T
+        return k, information, score
+
+    def _posterior(self, sums: _Sums, *, vague: bool) -> tuple[FloatArray, FloatArray]:
+        """Mean of β (s, d) and its covariance (s·d, s·d)."""
+        k, information, score = self._joint(sums, vague=vague)
         cov = np.linalg.solve(np.eye(len(k)) + k @ information, k)
         cov = (cov + cov.T) / 2
         return (cov @ score).reshape(self.s, self.d), cov
@@ -765,17 +775,11 @@ class _Work:
 
     def _wobble(self, sums: _Sums) -> tuple[FloatArray, FloatArray]:
         """The part of β that is everybody's gauge: posterior of its coefficients."""
-        information, score = self.full(sums)
+        k, information, score = self._joint(sums, vague=False)
         flat = self.mean_sens.reshape(self.s * self.d, self.a)
-        k = self.prior(vague=False)
-        x = self.design()
-        if x.shape[1]:
-            width = np.repeat(self.cells.tolerance[None, :], self.s, 0).reshape(-1)
-            x = x * width[:, None]
-            k = k + 1e4 * x @ x.T
         # θ̄ has covariance ω²I and covariance ω²F' with β; condition on what is seen.
-        precision = np.linalg.solve(np.eye(len(k)) + information @ k, information)
-        seen = np.linalg.solve(np.eye(len(k)) + information @ k, score)
+        solved = np.linalg.solve(np.eye(len(k)) + information @ k, np.column_stack([information, score]))
+        precision, seen = solved[:, :-1], solved[:, -1]
         mean = WOBBLE**2 * flat.T @ seen
         cov = WOBBLE**2 * np.eye(self.a) - WOBBLE**4 * flat.T @ precision @ flat
         return mean, np.sqrt(np.maximum(np.diag(cov), 0.0))

@@ -12,10 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 from testround.kernel.discrepancy import Discrepancies, with_slopes
-from testround.kernel.estimate import benjamini_hochberg, random_effects
+from testround.kernel.estimate import benjamini_hochberg, random_effects, t_quantile, two_sided_p
 from testround.kernel.findings import Extent, Verdict
 from testround.kernel.gauge import OwnGauges
 from testround.kernel.pool import Pooled, Shape
@@ -136,7 +135,7 @@ def needed(estimate: float, u: float, df: float, tolerance: float, information: 
     """
     room = abs(estimate) / CLEARLY
     if abs(estimate) <= tolerance:
-        room = (tolerance - abs(estimate)) / float(stats.t.ppf(0.975, df))
+        room = (tolerance - abs(estimate)) / t_quantile(0.975, df)
     if room <= 0 or information <= 0 or not np.isfinite(u):
         return None
     more = int(np.ceil((room**-2 - u**-2) / information - 1e-9))
@@ -161,14 +160,14 @@ def judge_dimensions(pooled: Pooled, tolerance: FloatArray, n_sizes: int) -> tup
             continue
         part = _part(pooled, d, [s for s in pooled.shapes if s.dimension == d], float(tolerance[d]), n_sizes)
         parts.append(part)
-        p[d] = 2 * stats.t.sf(abs(part[2]) / max(part[3], 1e-12), pooled.df[d])
+        p[d] = two_sided_p(part[2] / max(part[3], 1e-12), float(pooled.df[d]))
     q = benjamini_hochberg(np.minimum(p, 1.0))
     found = []
     for d, known in enumerate(parts):
         if known is None:
             continue
         extent, sizes, estimate, u = known
-        half = float(stats.t.ppf(0.975, pooled.df[d])) * u
+        half = t_quantile(0.975, float(pooled.df[d])) * u
         shaped = any(shape.dimension == d for shape in pooled.shapes)
         supported = shaped and bool(q[d] <= DISCOVERY_RATE)
         testers = int(pooled.testers[list(sizes), d].sum())
@@ -336,7 +335,7 @@ def judge_gauges(sheet: Sheet, own: OwnGauges, set_aside: BoolArray) -> tuple[Po
             pooled = random_effects(logs, own.u_blocked[use, k, a] ** 2, never_narrower=True)
             half = (pooled.high - pooled.low) / 2
             rows.append((gauge.key, axis, stated, limit, worst, n, pooled.mean, half, pooled.df))
-            p.append(float(2 * stats.t.sf(abs(pooled.mean) / pooled.standard_error, pooled.df)))
+            p.append(two_sided_p(pooled.mean / pooled.standard_error, pooled.df))
     q = benjamini_hochberg(np.array(p))
     found = []
     for (key, axis, stated, limit, worst, n, mean, half, _), q_one in zip(rows, q, strict=True):
@@ -426,95 +425,84 @@ def worked_counts(
     twice.
     """
     agreed: list[Agreed] = []
-    explained = _explained(sheet, found)
+    n_sizes = max(len(sheet.pattern.sizes), 1)
+    size_of = np.maximum(found.sizes, 0)
+    offsets = _offsets(sheet, found, misprinted)
     for number in sheet.pattern.numbers:
         key = number.key
-        reported = found.reported[key]
-        base = np.where(np.isnan(found.printed[key]), found.computed[key], found.printed[key])
-        offset = np.round(reported - base, 6)
+        offset = offsets[key]
+        have = np.flatnonzero(np.isfinite(offset))
+        if not _vote(offset, have, size_of, n_sizes):
+            continue
+        # Only now is it worth asking whether an earlier number explains it.
+        own = np.where(np.round(offset - _explained(sheet, found, offsets, key), 6) != 0, offset, 0.0)
+        own = np.where(np.isfinite(offset), own, np.nan)
+        for one, sizes in _vote(own, have, size_of, n_sizes):
+            inside = set(sizes)
+            here = np.isin(size_of, sizes)
+            reported = np.isfinite(offset)
+            votes = np.flatnonzero(here & (own == one))
+            agreed.append(
+                Agreed(
+                    number=key,
+                    offset=one,
+                    sizes=sizes,
+                    extent=Extent.ALL_SIZES if len(inside) == n_sizes else Extent.SOME_SIZES,
+                    votes=len(votes),
+                    reports=int((here & reported).sum()),
+                    testers=tuple(votes.tolist()),
+                    silent=tuple(np.flatnonzero(here & ~reported).tolist()),
+                )
+            )
+    return tuple(agreed)
+
+
+def _offsets(
+    sheet: Sheet, found: Discrepancies, misprinted: Mapping[str, Mapping[str, float]]
+) -> dict[str, FloatArray]:
+    """Reported less what the text says, by number; NaN where not reported."""
+    offsets = {}
+    for key, reported in found.reported.items():
+        printed = found.printed[key]
+        offset = np.round(reported - np.where(np.isnan(printed), found.computed[key], printed), 6)
         for size, computed in misprinted.get(key, {}).items():
             s = sheet.pattern.sizes.index(size)
             right = (found.sizes == s) & np.isclose(reported, computed)
             offset = np.where(right, 0.0, offset)
-        have = np.flatnonzero(np.isfinite(offset))
-        if not len(have):
-            continue
-        net = np.round(offset - explained[key], 6)
-        counted = {int(i): float(offset[i]) for i in have if offset[i] != 0 and net[i] != 0}
-        if len(counted) < 2:
-            continue
-        votes = Counter(counted.values())
-        best, most = min(votes.items(), key=lambda v: (-v[1], abs(v[0]), v[0]))
-        n_sizes = max(len(sheet.pattern.sizes), 1)
-        size_of = np.maximum(found.sizes, 0)
-        if most >= 2 and 2 * most > len(have):
-            agreed.append(_agreed(key, best, counted, have, range(n_sizes), n_sizes, size_of, reported))
-            continue
-        by_size: dict[float, list[int]] = defaultdict(list)
-        for s in range(n_sizes):
-            here = [int(i) for i in have if size_of[i] == s]
-            inside = Counter(counted[i] for i in here if i in counted)
-            for one, k in sorted(inside.items()):
-                if k >= 2 and 2 * k > len(here):
-                    by_size[one].append(s)
-        for one, sizes in sorted(by_size.items()):
-            agreed.append(_agreed(key, one, counted, have, sizes, n_sizes, size_of, reported))
-    return tuple(agreed)
+        offsets[key] = offset
+    return offsets
 
 
-def _agreed(
-    key: str,
-    offset: float,
-    counted: Mapping[int, float],
-    have: NDArray[np.intp],
-    sizes: Sequence[int],
-    n_sizes: int,
-    size_of: NDArray[np.intp],
-    reported: FloatArray,
-) -> Agreed:
-    inside = set(sizes)
-    testers = tuple(i for i, one in counted.items() if one == offset and size_of[i] in inside)
-    every = len(inside) == n_sizes
-    silent = np.flatnonzero(np.isnan(reported) & np.isin(size_of, list(inside)))
-    return Agreed(
-        number=key,
-        offset=offset,
-        sizes=tuple(sorted(inside)),
-        extent=Extent.ALL_SIZES if every else Extent.SOME_SIZES,
-        votes=len(testers),
-        reports=int(np.isin(size_of[have], list(inside)).sum()),
-        testers=testers,
-        silent=tuple(int(i) for i in silent),
-    )
+def _vote(
+    offset: FloatArray, have: NDArray[np.intp], size_of: NDArray[np.intp], n_sizes: int
+) -> list[tuple[float, tuple[int, ...]]]:
+    """Offsets that enough testers share, and the sizes in which they do."""
+    values, votes = np.unique(offset[have][offset[have] != 0], return_counts=True)
+    if not len(values) or votes.max() < 2:
+        return []
+    best = int(np.argmax(votes))
+    if 2 * votes[best] > len(have):
+        return [(float(values[best]), tuple(range(n_sizes)))]
+    by_offset: dict[float, list[int]] = defaultdict(list)
+    for s in range(n_sizes):
+        here = offset[have[size_of[have] == s]]
+        inside, k = np.unique(here[here != 0], return_counts=True)
+        for one, times in zip(inside.tolist(), k.tolist(), strict=True):
+            if times >= 2 and 2 * times > len(here):
+                by_offset[one].append(s)
+    return [(one, tuple(sizes)) for one, sizes in sorted(by_offset.items())]
 
 
-def _explained(sheet: Sheet, found: Discrepancies) -> dict[str, FloatArray]:
-    """How far each number is moved by what the tester reported for the numbers before it."""
-    plain = found.computed
-    moved: dict[str, FloatArray] = {}
-    inputs_numbers = {
-        key: np.where(np.isfinite(value), value - _base(found, key), 0.0)
-        for key, value in found.reported.items()
+def _explained(sheet: Sheet, found: Discrepancies, offsets: Mapping[str, FloatArray], key: str) -> FloatArray:
+    """How far a number is moved by what each tester worked otherwise in the numbers before it."""
+    before = {
+        other: np.where(np.nan_to_num(offset) != 0, found.computed[other] + offset, np.nan)
+        for other, offset in offsets.items()
+        if other != key and key in sheet.follows(other) and np.any(np.nan_to_num(offset) != 0)
     }
-    # Only numbers that somebody worked otherwise can move others.
-    sources = {key: value for key, value in inputs_numbers.items() if np.any(value != 0)}
-    zero = np.zeros(len(found.testers))
-    for number in sheet.pattern.numbers:
-        moved[number.key] = zero
-    if not sources:
-        return moved
-    for key, value in sources.items():
-        given = {key: np.where(value != 0, plain[key] + value, np.nan)}
-        follows = set(sheet.follows(key))
-        after = sheet.numbers(found.inputs, given)
-        for other in moved:
-            if other in follows:
-                moved[other] = moved[other] + np.nan_to_num(after[other] - plain[other])
-    return moved
-
-
-def _base(found: Discrepancies, key: str) -> FloatArray:
-    return np.where(np.isnan(found.printed[key]), found.computed[key], found.printed[key])
+    if not before:
+        return np.zeros(len(found.testers))
+    return np.nan_to_num(sheet.numbers(found.inputs, before)[key] - found.computed[key])
 
 
 # Remarks and fit ------------------------------------------------------------------------------------------
