@@ -23,6 +23,7 @@ from testround.kernel.round import SuppliedYarn as YarnDocument
 from testround.kernel.roundfile import problems_of
 from testround.kernel.sheet import check_pattern
 from testround.outbox.mail import mail_send
+from testround.outbox.services import regularly
 from testround.patterns.models import Edition
 from testround.patterns.services import edition_freeze
 from testround.people.models import User
@@ -259,6 +260,7 @@ def _because(cause: str) -> str:
     return f": {cause}" if cause else ""
 
 
+@regularly
 def rounds_follow_dates(*, now: dt.datetime | None = None) -> int:
     """Move on every round whose date has passed since it was last moved. Returns how many moved.
 
