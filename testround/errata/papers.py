@@ -34,6 +34,7 @@ from testround.paper.plots import (
     gauge_plot,
     parts_bars,
 )
+from testround.paper.report import report_pdf
 
 
 def deviation_svg(result: DimensionResult, units: LengthUnit) -> Plot | None:
@@ -116,8 +117,6 @@ def _gauge_plot(result: GaugeResult, index: int, units: LengthUnit) -> Plot | No
 
 def report(read: Read, units: LengthUnit, *, letter: bool) -> bytes:
     """The report of a round on paper."""
-    from testround.paper.report import report_pdf
-
     return report_pdf(read.analysis, read.round, paper="Letter" if letter else "A4", units=units)
 
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import Any, cast
 
 import numpy as np
 from django.core.cache import cache
@@ -26,6 +26,7 @@ from testround.errata.wording import (
     names_of,
     of_size,
 )
+from testround.kernel.analysis import Analysis, DeviationCell, OwnGauge, PooledGauge, Question, analyse
 from testround.kernel.findings import findings_json
 from testround.kernel.round import Dimension, StatedGauge
 from testround.kernel.round import Pattern as SheetDocument
@@ -40,9 +41,6 @@ from testround.reports.exchange import kernel_round
 from testround.reports.models import Remark
 from testround.rounds.models import Round
 from testround.rounds.selectors import rounds_of
-
-if TYPE_CHECKING:
-    from testround.kernel.analysis import Analysis, DeviationCell, OwnGauge, PooledGauge, Question
 
 CACHED_FOR_SECONDS = 24 * 60 * 60
 # Verdicts that ask something of the designer.
@@ -85,8 +83,6 @@ def hash_of(round: KernelRound) -> str:
 
 def read_round(round: Round) -> Read:
     """Read a round and analyse it, or take the analysis of the same input from the cache."""
-    from testround.kernel.analysis import Analysis, analyse
-
     read = kernel_round(round)
     input_hash = hash_of(read)
     key = f"analysis:{input_hash}"
@@ -200,6 +196,19 @@ class TesterPoint:
 
 
 @dataclass(frozen=True, slots=True)
+class Effect:
+    """What a proposed correction does to a dimension in one size, in centimetres."""
+
+    size: str
+    before: float
+    change: float
+
+    @property
+    def after(self) -> float:
+        return self.before + self.change
+
+
+@dataclass(frozen=True, slots=True)
 class DimensionResult:
     read: Read
     names: Mapping[str, Named]
@@ -207,6 +216,9 @@ class DimensionResult:
     cells: tuple[tuple[str, DeviationCell], ...]
     points: tuple[TesterPoint, ...]
     findings: tuple[Mapping[str, Any], ...]
+    corrected: str
+    """The finding whose correction `effects` works out; empty where there is none."""
+    effects: tuple[Effect, ...]
     before: Dimension | None
     after: Dimension | None
 
@@ -238,22 +250,58 @@ def dimension_result(round: Round, key: str) -> DimensionResult | None:
     ]
     points.sort(key=lambda point: (order.get(point.size, 0), point.name))
     dimension = dimensions[at]
+    cells = tuple((cell.size or NO_SIZE, cell) for cell in read.analysis.deviations if cell.dimension == key)
     compiled = Sheet(read.sheet)
+    findings = tuple(
+        finding
+        for finding in read.document["findings"]
+        if finding["id"] == f"finished-size:{key}"
+        or (
+            finding["verdict"] in PRESSING
+            and key in (finding["subject"], *compiled.follows(finding["subject"]))
+        )
+    )
+    own = f"finished-size:{key}"
+    corrected = next(
+        (f for f in findings if f["id"] == own and f.get("proposed") and f.get("proposed_for")), None
+    )
     return DimensionResult(
         read=read,
         names=names_of(read.sheet),
         dimension=dimension,
-        cells=tuple(
-            (cell.size or NO_SIZE, cell) for cell in read.analysis.deviations if cell.dimension == key
-        ),
+        cells=cells,
         points=tuple(points),
-        findings=tuple(
-            finding
-            for finding in read.document["findings"]
-            if finding["subject"] == key or key in compiled.follows(finding["subject"])
-        ),
+        findings=findings,
+        corrected=corrected["id"] if corrected else "",
+        effects=effects_of(corrected, compiled, key, cells) if corrected else (),
         before=dimensions[at - 1] if at else None,
         after=dimensions[at + 1] if at + 1 < len(dimensions) else None,
+    )
+
+
+def effects_of(
+    finding: Mapping[str, Any], sheet: Sheet, key: str, cells: Sequence[tuple[str, DeviationCell]]
+) -> tuple[Effect, ...]:
+    """What the numbers a finding proposes would do to a dimension, worked at the stated gauge."""
+    sizes = sheet.pattern.sizes
+    inputs = sheet.stated()
+    printed = sheet.printed_numbers()
+    corrected = {number: values.copy() for number, values in printed.items()}
+    for number, by_size in {
+        finding["proposed_for"]: finding["proposed"],
+        **finding.get("follows", {}),
+    }.items():
+        for index, size in enumerate(sizes):
+            if number in corrected and size in by_size:
+                corrected[number][index] = by_size[size]
+    now, then = (
+        sheet.dimensions(inputs, sheet.numbers(inputs, given))[key] for given in (printed, corrected)
+    )
+    change = dict(zip(sizes, (then - now).tolist(), strict=True))
+    return tuple(
+        Effect(size, cell.estimate, change[size])
+        for size, cell in cells
+        if cell.estimate is not None and size in change and size in finding["proposed"]
     )
 
 
@@ -293,7 +341,11 @@ def gauges_result(round: Round) -> GaugesResult:
             )
             for gauge in read.sheet.gauges
         ),
-        findings=tuple(finding for finding in read.document["findings"] if finding["kind"] == "stated-gauge"),
+        findings=tuple(
+            finding
+            for finding in read.document["findings"]
+            if finding["kind"] == "stated-gauge" and finding["verdict"] in PRESSING
+        ),
     )
 
 

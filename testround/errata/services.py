@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, QuerySet
 from django.utils import timezone
 
 from testround.errata.models import Analysis, Decision, Erratum
@@ -95,12 +95,12 @@ def finding_accept(*, round: Round, finding_ids: Sequence[str], by: User) -> Err
         ),
         sizes=_joined_sizes(every_size, read.sheet.sizes),
         changes=changes,
-        text="\n".join(
-            draft_text(finding, own, names) for finding, own in zip(findings, by_finding, strict=True)
-        ),
+        text=draft_text(changes),
         why=" ".join(dict.fromkeys(finding["why"] for finding in findings)),
     )
     for finding in findings:
+        if finding["kind"] == "clarity":
+            erratum.remarks.add(*_standing_remarks(round).filter(where=finding["subject"]))
         Decision.objects.create(
             round=round,
             finding_id=finding["id"],
@@ -162,6 +162,8 @@ def decision_undo(*, round: Round, finding_id: str, by: User) -> Erratum | None:
             f"Erratum {erratum.number} is published, so this decision stays. Publish a further erratum instead."
         )
     subjects = _subjects([decision.finding], names_of(round.edition.document))
+    if erratum is not None and decision.finding["kind"] == "clarity":
+        erratum.remarks.remove(*erratum.remarks.filter(where=decision.finding["subject"]))
     decision.delete()
     diary_write(round=round, by=by, text=f"Decision taken back: {subjects}.")
     if erratum is None:
@@ -235,11 +237,7 @@ def _one_line(places: Iterable[str]) -> str:
 @transaction.atomic
 def erratum_from_remarks(*, round: Round, remark_ids: Sequence[int], by: User) -> Erratum:
     """Draft an erratum from what testers remarked. The designer words it; remarks are never published."""
-    remarks = list(
-        Remark.objects.filter(
-            place__round=round, superseded_at__isnull=True, pk__in=remark_ids
-        ).select_related("place")
-    )
+    remarks = list(_standing_remarks(round).filter(pk__in=remark_ids))
     if not remarks:
         raise Refused.because("No remark is ticked; tick one or more, then make a draft of them.")
     places = list(dict.fromkeys(remark.where for remark in remarks if remark.where))
@@ -254,6 +252,10 @@ def erratum_from_remarks(*, round: Round, remark_ids: Sequence[int], by: User) -
     erratum.remarks.set(remarks)
     diary_write(round=round, by=by, text=f"Draft of an erratum made from {_counted(len(remarks), 'remark')}.")
     return erratum
+
+
+def _standing_remarks(round: Round) -> QuerySet[Remark]:
+    return Remark.objects.filter(place__round=round, superseded_at__isnull=True)
 
 
 def _testers_say(remarks: Sequence[Remark]) -> str:

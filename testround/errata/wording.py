@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from testround.kernel.round import Pattern as SheetDocument
-from testround.kernel.units import LengthUnit, format_count, format_gauge, format_length
+from testround.kernel.units import GaugeSpan, LengthUnit, format_count, format_gauge, format_length
 
 Finding = Mapping[str, Any]
 Change = Mapping[str, Any]
@@ -23,6 +23,7 @@ UNIT_WORDS = {
     "st/10 cm": "stitches in 10 cm",
     "row/10 cm": "rows in 10 cm",
 }
+OVER: Mapping[LengthUnit, str] = {"cm": "10 cm", "in": "4 in"}
 GAUGE_UNITS = ("st/10 cm", "row/10 cm")
 KIND_WORDS = {
     "printed-count": "Printed number",
@@ -151,20 +152,9 @@ def _listed(names: Iterable[str]) -> str:
     return ", ".join(names)
 
 
-def draft_text(finding: Finding, changes: Sequence[Change], names: Mapping[str, Named]) -> str:
-    """The first wording of an erratum, for the designer to edit."""
-    if changes:
-        return "\n".join(change_sentence(change) for change in changes)
-    named = name_of(finding["subject"], names)
-    match finding["kind"]:
-        case "clarity":
-            return f"{named.label}: this step has been put more clearly."
-        case "schematic":
-            return f"{named.label}: the printed measurement is not what the printed numbers give."
-        case "yarn" | "hours" | "fit":
-            return f"{named.label}: what the pattern states has been corrected."
-        case _:
-            return f"{named.label}: this has been corrected."
+def draft_text(changes: Sequence[Change]) -> str:
+    """The first wording of an erratum, for the designer to edit; empty where only the designer can word it."""
+    return "\n".join(change_sentence(change) for change in changes)
 
 
 def draft_place(finding: Finding, changes: Sequence[Change], names: Mapping[str, Named]) -> str:
@@ -207,7 +197,8 @@ def _short(value: Any) -> str:
 
 # Findings in sentences ------------------------------------------------------------------------------------
 
-_LENGTH = re.compile(r"(?P<sign>[-−+]?)(?P<value>\d+(?:\.\d+)?)\s?cm\b")
+# A gauge is "in 10 cm" or "over 10 cm" in whatever unit its reader measures.
+_LENGTH = re.compile(r"(?<!\bin )(?<!\bover )(?<![\d.])(?P<sign>[-−+]?)(?P<value>\d+(?:\.\d+)?)\s?cm\b")
 
 
 def lengths_in(text: str, units: LengthUnit) -> str:
@@ -256,23 +247,26 @@ def headline(
     estimate = finding.get("estimate")
     now, proposed = finding.get("now") or {}, finding.get("proposed") or {}
     match finding["kind"]:
-        case "finished-size" if estimate is not None:
+        case "finished-size" if estimate is not None and finding["verdict"] in ("amend", "look-closer"):
             return _finished(finding, named.label, where, units)
         case "stated-gauge" if now and proposed:
             axis = next(iter(proposed))
-            return (
-                f"Testers get {format_gauge(proposed[axis])} {axis} in 10 cm; "
-                f"the pattern states {format_gauge(now.get(axis, 0))}."
-            )
+            span: GaugeSpan = "4in" if units == "in" else "10cm"
+            found, stated = (format_gauge(values[axis], span) for values in (proposed, now))
+            return f"Testers get {found} {axis} in {OVER[units]}; the pattern states {stated}."
         case "printed-count" if now and proposed:
-            return f"{named.place} prints {_by_size(now)}; its formula gives {_by_size(proposed)}."
+            return (
+                f"{named.place} prints {_by_size(now)}; its formula gives {_by_size(proposed, beside=now)}."
+            )
         case "worked-count" if now and proposed:
             return (
                 f"{named.place}: testers arrive at {_by_size(proposed)}; the pattern prints {_by_size(now)}."
             )
         case "schematic" if estimate is not None:
-            off = format_length(estimate, units, signed=True)
-            return f"The printed measurement is {off} off what the printed numbers give {where}".strip() + "."
+            off, way = format_length(abs(estimate), units), "more" if estimate > 0 else "less"
+            return (
+                f"{named.label} is printed {off} {way} than the printed numbers give {where}".rstrip() + "."
+            )
         case _:
             return lengths_in(finding.get("why") or "", units)
 
@@ -293,10 +287,14 @@ def _finished(finding: Finding, label: str, where: str, units: LengthUnit) -> st
     return f"{sentence}{between}{', ' + extent.rstrip(', ') if extent else ''}{allowed}."
 
 
-def _by_size(values: Mapping[str, float]) -> str:
+def _by_size(values: Mapping[str, float], beside: Mapping[str, float] | None = None) -> str:
+    """Values with their sizes; the sizes are left out where ``beside`` has just named the same ones."""
     distinct = set(values.values())
-    if len(distinct) == 1 and len(values) > 1:
-        return f"{format_count(distinct.pop())} in {_listed(values)}"
+    if len(distinct) == 1:
+        value = format_count(distinct.pop())
+        if beside is not None and set(beside) == set(values) and len(set(beside.values())) == 1:
+            return value
+        return f"{value} in {'size' if len(values) == 1 else 'sizes'} {_listed(values)}"
     return ", ".join(f"{size} {format_count(value)}" for size, value in values.items())
 
 
@@ -307,8 +305,8 @@ def needs_words(finding: Finding) -> str:
         return ""
     if isinstance(needs, Mapping):
         asked = ", ".join(f"{count} in {size}" for size, count in needs.items() if count)
-        return f"To settle it: {asked} more." if asked else ""
-    return f"To settle it: {needs} more testers." if needs != 1 else "To settle it: one more tester."
+        return f"To settle it, more testers: {asked}." if asked else ""
+    return f"To settle it, more testers: {needs}."
 
 
 def verdict_sentence(verdict: str, estimate: float | None, tolerance: float, units: LengthUnit = "cm") -> str:
@@ -373,12 +371,11 @@ def of_size(changes: Iterable[Change], size: str) -> list[dict[str, Any]]:
 def change_tables(changes: Iterable[Change], units: LengthUnit) -> tuple[ChangeTable, ...]:
     """What changes, as tables of was and now."""
     tables = []
-    over = "4 in" if units == "in" else "10 cm"
     for change in changes:
         kept = change["now"]
         rows = tuple(
             ChangeRow(
-                f"{key.capitalize()} in {over}" if key in _AXES else key,
+                f"{key.capitalize()} in {OVER[units]}" if key in _AXES else key,
                 value_words(change["was"].get(key), change["unit"], units),
                 value_words(value, change["unit"], units),
             )

@@ -34,7 +34,7 @@ def test_the_findings_stand_first_each_in_a_sentence(
 
     assert response.status_code == 200
     page = response.content.decode()
-    assert "Back, step 1 prints M 118; its formula gives M 114." in page
+    assert "Back, step 1 prints 118 in size M; its formula gives 114." in page
     assert "Hem to underarm comes out" in page
     assert page.index("Hem to underarm comes out") < page.index(
         "Finished measurements: verdict and deviation"
@@ -79,6 +79,18 @@ def test_a_dimension_shows_every_testers_point_with_its_three_parts(
     assert page.count('<th scope="row">Tester 00') == 9
     assert "<svg" in page
     assert "Proposed correction" in page
+
+
+def test_a_proposed_correction_says_where_it_would_bring_every_size(tested: Round) -> None:
+    result = dimension_result(tested, "body_length")
+
+    assert result.corrected == "finished-size:body_length"
+    proposed = next(f for f in result.findings if f["id"] == result.corrected)["proposed"]
+    assert [effect.size for effect in result.effects] == ["XS", "S", "M"]
+    for effect in result.effects:
+        # 96 rows are printed, and 30 rows are 10 cm.
+        assert effect.change == pytest.approx((proposed[effect.size] - 96) / 3)
+        assert abs(effect.after) < abs(effect.before)
 
 
 def test_a_dimension_the_sheet_does_not_have_is_not_found(
@@ -133,7 +145,7 @@ def test_an_empty_round_still_shows_what_the_desk_check_finds(
     page = signed_in(designer).get(address("results", round_of(0))).content.decode()
 
     assert "Nobody is in this round yet" in page
-    assert "Back, step 1 prints M 118; its formula gives M 114." in page
+    assert "Back, step 1 prints 118 in size M; its formula gives 114." in page
 
 
 # Who may read

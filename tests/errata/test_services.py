@@ -233,6 +233,28 @@ def test_undoing_one_of_several_takes_only_its_changes_out_of_the_draft(
     assert remaining.text == erratum.text
 
 
+def test_accepting_that_a_step_is_unclear_takes_its_remarks_along_and_undoing_it_lets_them_go(
+    tested: Round, designer: User
+) -> None:
+    for place in tested.places.all()[:4]:
+        Remark.objects.create(place=place, where="Back, step 3", kind="unclear", text="Which row?")
+    (unclear,) = [
+        finding["id"]
+        for finding in desk_of(tested).read.document["findings"]
+        if finding["kind"] == "clarity" and finding["subject"] == "Back, step 3"
+    ]
+
+    erratum = finding_accept(round=tested, finding_ids=[unclear], by=designer)
+
+    # What the step should say, only the designer knows.
+    assert (erratum.place, erratum.text, erratum.changes) == ("Back, step 3", "", [])
+    assert erratum.remarks.count() == 5
+
+    decision_undo(round=tested, finding_id=unclear, by=designer)
+
+    assert not Erratum.objects.exists()
+
+
 def test_a_decision_is_not_undone_once_its_erratum_is_published(tested: Round, designer: User) -> None:
     erratum_publish(erratum=finding_accept(round=tested, finding_ids=[MISPRINT], by=designer), by=designer)
 

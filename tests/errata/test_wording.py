@@ -91,15 +91,31 @@ def test_a_stated_gauge_is_told_as_what_testers_get(names) -> None:
     )
 
     assert headline(gauge, names, EVERY) == "Testers get 28 1/2 rows in 10 cm; the pattern states 30."
+    assert headline(gauge, names, EVERY, "in") == "Testers get 29 rows in 4 in; the pattern states 30 1/2."
+
+
+def test_a_size_that_holds_is_told_in_the_analysis_own_words(names) -> None:
+    holds = finding(verdict="holds", estimate=0.1, why="It agrees to within 2 cm.")
+
+    assert headline(holds, names, ("XS", "S", "M"), "in") == "It agrees to within 3/4 in."
+
+
+def test_a_printed_measurement_is_told_by_how_much_it_is_off(names) -> None:
+    printed = finding(kind="schematic", estimate=-5.9, sizes=["M"])
+
+    assert headline(printed, names, ("XS", "S", "M")) == (
+        "Hem to underarm is printed 5.9 cm less than the printed numbers give in size M."
+    )
 
 
 def test_lengths_inside_a_sentence_are_turned_into_inches() -> None:
     assert lengths_in("3.4 cm long, up to 2 cm is fine.", "in") == "1 3/8 in long, up to 3/4 in is fine."
     assert lengths_in("3.4 cm long", "cm") == "3.4 cm long"
+    assert lengths_in("28.1 rows in 10 cm, 5.08 cm off", "in") == "28.1 rows in 10 cm, 2 in off"
 
 
 def test_a_finding_says_how_many_testers_would_settle_it() -> None:
-    assert needs_words(finding(needs={"S": 1, "M": 2})) == "To settle it: 1 in S, 2 in M more."
+    assert needs_words(finding(needs={"S": 1, "M": 2})) == "To settle it, more testers: 1 in S, 2 in M."
     assert needs_words(finding()) == ""
 
 
@@ -124,7 +140,7 @@ def test_a_gauge_finding_changes_the_gauge_and_every_number_that_follows(names) 
         ("body_rows", "row", {"XS": 96, "S": 96}, {"XS": 92, "S": 92}),
     ]
     assert affected_sizes(gauge, changes, ["XS", "S", "M"]) == []
-    assert draft_text(gauge, changes, names) == (
+    assert draft_text(changes) == (
         "Stockinette, blocked: 28 1/2 rows in 10 cm, not 30.\n"
         "Rows to underarm: 92 rows, not 96 (sizes XS, S)."
     )
