@@ -6,6 +6,7 @@ const WAIT_MS = 500;
 const form = document.querySelector("form[data-check]");
 const place = document.getElementById("desk-check-place");
 const waiting = document.getElementById("check-waiting");
+const said = document.getElementById("check-said");
 
 let timer = 0;
 let underWay = null;
@@ -57,14 +58,22 @@ function show(html) {
   }
   markFields();
   place.replaceChildren(document.adoptNode(panel));
+  say(place.querySelector(".desk-check-answer").textContent.replace("≠", "").trim());
+}
+
+/** The answer in a sentence for those who cannot see the panel change; said again only when it is another. */
+function say(sentence) {
+  if (said.textContent !== sentence) {
+    said.textContent = sentence;
+  }
 }
 
 /** A field is marked wrong as long as something is said of it. */
 function markFields() {
   const wrong = new Set();
-  for (const said of form.querySelectorAll("[data-of]")) {
-    if (said.textContent.trim()) {
-      wrong.add(said.dataset.of);
+  for (const words of form.querySelectorAll("[data-of]")) {
+    if (words.textContent.trim()) {
+      wrong.add(words.dataset.of);
     }
   }
   for (const field of form.querySelectorAll("input[id], select[id], textarea[id]")) {
@@ -77,13 +86,12 @@ function markFields() {
 }
 
 function sayNotChecked() {
-  const sentence = place.querySelector("[role=status]");
-  if (sentence) {
-    sentence.textContent = "Not checked just now: the server did not answer. What you typed is still here.";
-  }
+  const sentence = "Not checked just now: the server did not answer. What you typed is still here.";
+  place.querySelector(".desk-check-answer").textContent = sentence;
+  say(sentence);
 }
 
-if (form && place && waiting) {
+if (form && place && waiting && said) {
   form.addEventListener("input", later);
   form.addEventListener("change", later);
   form.addEventListener("submit", () => window.clearTimeout(timer));

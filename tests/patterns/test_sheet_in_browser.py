@@ -1,0 +1,103 @@
+"""The sheet's page as a browser shows it, with scripts and without."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from testround.patterns.models import Edition
+from testround.people.models import User
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+Opened = Callable[..., Any]
+
+
+@pytest.fixture
+def opened(
+    live_server: Any, designer: User, edition: Edition, signed_in: Callable[[User], Client], monkeypatch: Any
+) -> Iterator[Opened]:
+    """Open the sheet's page as its designer."""
+    from playwright.sync_api import sync_playwright
+
+    # Playwright runs an event loop in this thread, where Django would refuse the database.
+    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+    session = signed_in(designer).cookies["sessionid"].value
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+
+        def open_page(**options: Any) -> Any:
+            context = browser.new_context(**options)
+            context.add_cookies([{"name": "sessionid", "value": session, "url": live_server.url}])
+            page = context.new_page()
+            page.goto(live_server.url + reverse("patterns:sheet", args=[edition.pattern.code, edition.pk]))
+            return page
+
+        yield open_page
+        browser.close()
+
+
+def test_what_the_formula_gives_follows_the_typing(opened: Opened, edition: Edition) -> None:
+    page = opened()
+    faults: list[str] = []
+    page.on("pageerror", lambda error: faults.append(str(error)))
+
+    page.fill("#id_numbers-0-printed-1", "106")
+    page.wait_for_selector("#c-numbers-0-1.differs")
+
+    assert page.inner_text("#why-numbers-0") == "S: 106 is printed and the formula gives 104, 2 fewer."
+    assert page.inner_text("#check-said") == "1 printed value of 6 is not what the formulas give."
+    assert page.evaluate("document.activeElement.id") == "id_numbers-0-printed-1"
+
+    page.fill("#id_numbers-0-formula", "2 * round(bust)")
+    page.wait_for_selector("#id_numbers-0-formula[aria-invalid=true]")
+
+    assert page.inner_text("#id_numbers-0-formula_errors mark") == "round"
+
+    page.fill("#id_numbers-0-formula", "multiple((bust + ease) / 2 * body.st, of=2)")
+    page.fill("#id_numbers-0-printed-1", "104")
+    page.wait_for_selector("#id_numbers-0-formula:not([aria-invalid])")
+
+    assert page.inner_text("#check-said") == "All 6 printed values are what the formulas give."
+    assert faults == []
+    edition.refresh_from_db()
+    assert edition.revision == 1
+
+
+def test_a_sheet_is_filled_in_without_scripts(opened: Opened, edition: Edition) -> None:
+    page = opened(java_script_enabled=False)
+
+    page.click("button[name=add][value=numbers]")
+    page.fill("#id_numbers-2-label", "Ribbing, rows")
+    page.select_option("#id_numbers-2-unit", "row")
+    page.fill("#id_numbers-2-formula", "multiple(5 * body.row, of=2)")
+    page.fill("#id_numbers-2-printed-0", "16")
+    # Enter in a field looks the sheet over; it neither saves nor adds a row.
+    page.press("#id_numbers-2-printed-0", "Enter")
+    looked_over = page.inner_text("#c-numbers-2-0")
+    edition.refresh_from_db()
+    revision_then = edition.revision
+    page.click("button[name=action][value=save]")
+
+    edition.refresh_from_db()
+    # 5 cm at 30 rows in 10 cm are 15 rows; of the even counts 14 and 16 the larger one counts.
+    assert (looked_over, revision_then) == ("= 16", 1)
+    assert edition.sheet["numbers"][2] == {
+        "key": "ribbing_rows",
+        "label": "Ribbing, rows",
+        "unit": "row",
+        "formula": "multiple(5 * body.row, of=2)",
+        "printed": {"XS": 16},
+    }
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+def test_the_page_never_scrolls_sideways(opened: Opened, width: int) -> None:
+    page = opened(viewport={"width": width, "height": 800})
+
+    assert page.evaluate("document.documentElement.scrollWidth") == width
