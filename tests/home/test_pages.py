@@ -1,0 +1,115 @@
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from testround.kernel.roundfile import read_round
+from testround.outbox.mail import mail_send
+from testround.people.models import User
+from testround.rounds.models import Place, Round
+from testround.rounds.services import invitation_create, place_add
+
+SignIn = Callable[[User], Client]
+
+
+@pytest.fixture
+def folder(settings: Any) -> None:
+    settings.EMAIL_BACKEND = "testround.outbox.mailbox.FolderBackend"
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.usefixtures("folder")
+def test_an_invitation_can_be_followed_from_the_mail_page(
+    client: Client, designer: User, a_round: Round, settings: Any
+) -> None:
+    place = place_add(round=a_round, name="Willow", size="S", by=designer)
+    _, url = invitation_create(place=place, email="willow@example.org", by=designer)
+
+    body = client.get(reverse("mailbox")).content.decode()
+
+    links = [html.unescape(link) for link in re.findall(r'href="(http[^"]+)"', body)]
+    assert links == [url]
+    assert client.get(url.removeprefix(settings.SITE_URL)).status_code == 200
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.usefixtures("folder")
+def test_a_mail_is_shown_as_text_whatever_it_holds(client: Client) -> None:
+    mail_send(
+        to="a@example.org", subject="<b>Hello</b>", text='<img src=x onerror="alert(1)"> javascript:alert(1)'
+    )
+
+    body = client.get(reverse("mailbox")).content.decode()
+
+    assert "<b>Hello" not in body
+    assert "<img src=x" not in body
+    assert 'href="javascript' not in body
+
+
+def test_an_empty_folder_says_what_will_come(client: Client, db: None) -> None:
+    response = client.get(reverse("mailbox"))
+
+    assert response.status_code == 200
+    assert "No mail yet" in response.content.decode()
+    assert "no-store" in response["Cache-Control"]
+
+
+@pytest.mark.parametrize(
+    ("embedded", "host"), [(False, ""), (True, "smtp.example.org"), (False, "smtp.example.org")]
+)
+def test_where_mail_is_really_sent_there_is_no_such_page(
+    client: Client, db: None, settings: Any, embedded: bool, host: str
+) -> None:
+    settings.EMBEDDED, settings.EMAIL_HOST = embedded, host
+
+    assert client.get(reverse("mailbox")).status_code == 404
+
+
+def test_the_health_check_says_that_all_is_well(client: Client, db: None) -> None:
+    response = client.get(reverse("health"))
+
+    assert (response.status_code, response.json()) == (200, {"database": "ok", "cache": "ok"})
+
+
+def test_the_health_check_names_what_does_not_answer(client: Client, db: None, settings: Any) -> None:
+    settings.CACHES = {
+        "default": {
+            "BACKEND": "django.core.cache.backends.redis.RedisCache",
+            "LOCATION": "redis://127.0.0.1:9",  # the discard port, where no Redis is
+        }
+    }
+
+    response = client.get(reverse("health"))
+
+    assert (response.status_code, response.json()) == (503, {"database": "ok", "cache": "no answer"})
+
+
+def test_a_designer_exports_her_round_as_a_file(signed_in: SignIn, designer: User, place: Place) -> None:
+    response = signed_in(designer).get(reverse("round_export", args=[place.round.code]))
+
+    read = read_round(response.content)
+    assert response["Content-Type"] == "application/json"
+    assert response["Content-Disposition"] == 'attachment; filename="little-top-first-test.json"'
+    assert (read.pattern.title, [tester.name for tester in read.testers]) == ("Little top", ["Tester one"])
+
+
+def test_with_photos_the_export_is_a_zip(signed_in: SignIn, designer: User, place: Place) -> None:
+    response = signed_in(designer).get(reverse("round_export", args=[place.round.code]), {"photos": "1"})
+
+    assert response["Content-Type"] == "application/zip"
+    assert response.content.startswith(b"PK")
+
+
+def test_nobody_else_exports_it(
+    signed_in: SignIn, client: Client, other_designer: User, tester: User, place: Place
+) -> None:
+    page = reverse("round_export", args=[place.round.code])
+
+    assert Client().get(page)["Location"] == f"/account/login/?next={page}"
+    assert [signed_in(person).get(page).status_code for person in (other_designer, tester)] == [404, 404]

@@ -1,0 +1,131 @@
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from testround.home.selectors import Need, today_of
+from testround.patterns.models import Edition
+from testround.people.models import User
+from testround.rounds.models import Place, Round
+from testround.rounds.services import invitation_create, place_add
+
+SignIn = Callable[[User], Client]
+
+
+def in_days(days: int) -> dt.date:
+    return timezone.localdate() + dt.timedelta(days=days)
+
+
+def test_signed_out_the_first_page_says_what_this_is_and_how_to_come_in(client: Client, db: None) -> None:
+    response = client.get(reverse("home"))
+
+    body = response.content.decode()
+    assert response.status_code == 200
+    assert reverse("account_signup") in body
+    assert reverse("account_login") in body
+    assert reverse("mailbox") in body
+
+
+def test_a_new_account_is_told_where_to_start(signed_in: SignIn, stranger: User) -> None:
+    response = signed_in(stranger).get(reverse("home"))
+
+    assert "Nothing here yet" in response.content.decode()
+
+
+def test_a_designer_sees_what_her_rounds_need(designer: User, edition: Edition) -> None:
+    empty = Round.objects.create(edition=edition, title="Empty")
+    late = Round.objects.create(edition=edition, title="Late", swatches_due=in_days(-2), closes=in_days(20))
+    Place.objects.create(round=late, key="t01", name="Ash", size="S", state="taken")
+    Place.objects.create(round=late, key="t02", name="Oak", size="S", state="making")
+    Place.objects.create(round=late, key="t03", name="Yew", size="S", state="offered")
+    linked = place_add(round=late, name="Elm", size="M", by=designer)
+    invitation_create(place=linked, by=designer)
+    ready = Round.objects.create(edition=edition, title="Ready", closes=in_days(-1))
+    Place.objects.create(round=ready, key="t01", name="Ash", size="S", state="done")
+    Round.objects.create(edition=edition, title="Over", state="closed")
+
+    today = today_of(designer)
+
+    assert today.needs == [
+        Need("Little top: Ready", "everybody has measured.", "Read the results", ready.get_absolute_url()),
+        Need(
+            "Little top: Late",
+            "1 offered place has no open link, so nobody can take it.",
+            "Invite",
+            f"/rounds/{late.code}/places/?state=offered",
+        ),
+        Need("Little top: Late", "1 tester is late.", "See who", f"/rounds/{late.code}/#late"),
+        Need("Little top: Empty", "it has no places yet.", "Add places", f"/rounds/{empty.code}/places/new/"),
+    ]
+    assert [round.title for round in today.rounds] == ["Ready", "Late", "Empty"]
+
+
+@pytest.mark.parametrize(
+    ("state", "swatches", "closes", "needs"),
+    [
+        ("taken", 3, 60, [("your swatch is due in 3 days.", "Send the swatch")]),
+        ("taken", 0, 60, [("your swatch is due today.", "Send the swatch")]),
+        (
+            "taken",
+            -1,
+            60,
+            [("your swatch is late by 1 day; what comes late is taken all the same.", "Send the swatch")],
+        ),
+        ("taken", None, None, [("your swatch is awaited.", "Send the swatch")]),
+        ("making", -30, 30, []),
+        ("making", -30, 7, [("your finished measurements are due in 7 days.", "Send measurements")]),
+        ("measured", -30, -1, []),
+        ("given back", 3, 60, []),
+    ],
+)
+def test_a_tester_sees_what_is_due_next(
+    place: Place,
+    tester: User,
+    state: str,
+    swatches: int | None,
+    closes: int | None,
+    needs: list[tuple[str, str]],
+) -> None:
+    Round.objects.filter(pk=place.round_id).update(
+        swatches_due=None if swatches is None else in_days(swatches),
+        closes=None if closes is None else in_days(closes),
+    )
+    Place.objects.filter(pk=place.pk).update(state=state)
+
+    today = today_of(tester)
+
+    assert [(need.about, need.sentence, need.action, need.url) for need in today.needs] == [
+        ("Little top, size S", sentence, action, place.get_absolute_url()) for sentence, action in needs
+    ]
+
+
+def test_nobody_sees_what_is_anothers(
+    signed_in: SignIn, other_designer: User, stranger: User, place: Place
+) -> None:
+    for person in (other_designer, stranger):
+        body = signed_in(person).get(reverse("home")).content.decode()
+
+        assert "Little top" not in body
+        assert "Tester one" not in body
+
+
+@pytest.mark.parametrize("n", [1, 3])
+def test_the_first_page_costs_the_same_for_one_of_each_or_three(
+    signed_in: SignIn, designer: User, edition: Edition, n: int, django_assert_num_queries: Any
+) -> None:
+    for number in range(n):
+        round = Round.objects.create(edition=edition, title=f"Round {number}", closes=in_days(1))
+        Place.objects.create(round=round, key="t01", name="Me", size="S", tester=designer, state="making")
+        Place.objects.create(round=round, key="t02", name="Ash", size="S", state="offered")
+    client = signed_in(designer)
+
+    with django_assert_num_queries(6):  # session, user, rounds, places, patterns, their editions
+        response = client.get(reverse("home"))
+
+    assert len(response.context["today"].rounds) == len(response.context["today"].places) == n
