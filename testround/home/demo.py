@@ -66,6 +66,7 @@ def is_loaded() -> bool:
 @transaction.atomic
 def load(say: Say) -> None:
     """Load the designer, both rounds, two testers who can sign in, an invitation and a published erratum."""
+    transaction.on_commit(lambda: say("Making the photos' three widths and the first analysis"))
     designer = User.objects.create_user(DESIGNER, PASSWORD, name="Fen Designer")
     rounds = {}
     for name, photos in (("fenlight", FENLIGHT_PHOTOS), ("quillwork", QUILLWORK_PHOTOS)):
@@ -86,7 +87,7 @@ def load(say: Say) -> None:
             place=place,
         )
     say("Inviting one more by mail")
-    seat = place_add(round=fenlight, name="Willow", size="S", measures={}, yarn=None, by=designer)
+    seat = place_add(round=fenlight, name="Willow", size="2X", measures={}, yarn=None, by=designer)
     invitation_create(place=seat, email=INVITED, by=designer)
     say("Publishing a first erratum")
     erratum = finding_accept(round=fenlight, finding_ids=["printed-count:sleeve_sts"], by=designer)
