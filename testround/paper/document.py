@@ -23,6 +23,7 @@ from reportlab.platypus import (
     CondPageBreak,
     Flowable,
     Frame,
+    KeepTogether,
     PageTemplate,
     Paragraph,
     Table,
@@ -191,26 +192,35 @@ def grid(
 
 
 _COLUMNS_ABREAST = 10
+_KEPT_TOGETHER = 12
 
 
 def by_size(
-    columns: Sequence[str], rows: Sequence[tuple[str, Sequence[str]]], width: float, *, head: str = ""
+    columns: Sequence[str],
+    rows: Sequence[tuple[str, Sequence[str]]],
+    width: float,
+    *,
+    head: str = "",
+    caption: str = "",
 ) -> list[Flowable]:
-    """A table with a column for every size; more than ten sizes go on in a further table below."""
-    tables: list[Flowable] = []
+    """A table with a column for every size; more than ten sizes go on in a further table below.
+
+    A table of few rows is kept on one page, with its caption.
+    """
+    parts: list[Flowable] = []
     for start in range(0, len(columns), _COLUMNS_ABREAST):
         part = columns[start : start + _COLUMNS_ABREAST]
         label = min(width * 0.22, 38 * mm)
         each = min((width - label) / len(part), 24 * mm)
-        tables.append(
-            grid(
-                [head, *part],
-                [[name, *cells[start : start + _COLUMNS_ABREAST]] for name, cells in rows],
-                [label, *[each] * len(part)],
-                narrow=True,
-            )
+        table = grid(
+            [head, *part],
+            [[name, *cells[start : start + _COLUMNS_ABREAST]] for name, cells in rows],
+            [label, *[each] * len(part)],
+            narrow=True,
         )
-    return tables
+        block = [para(caption, SMALL), table] if caption and start == 0 else [table]
+        parts += [KeepTogether(block)] if len(rows) <= _KEPT_TOGETHER else block
+    return parts
 
 
 def figures(table: Figures, width: float) -> list[Flowable]:

@@ -196,7 +196,7 @@ def svg(drawing: Drawing, *, ident: str = "plot") -> str:
     name = f"{ident}-title"
     about = f"{ident}-about"
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="plot" role="img" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing" role="img" '
         f"aria-labelledby={quoteattr(name)} aria-describedby={quoteattr(about)} "
         f'viewBox="0 0 {_n(drawing.width)} {_n(drawing.height)}" '
         f'width="{_n(drawing.width)}" height="{_n(drawing.height)}">',

@@ -161,10 +161,7 @@ def change_tables(
     def row(values: Mapping[str, float]) -> list[str]:
         return [_value(values.get(name), change.unit, units) for name in columns]
 
-    return [
-        para(head, SMALL),
-        *by_size(columns, [("was", row(change.was)), ("now", row(change.now))], width),
-    ]
+    return by_size(columns, [("was", row(change.was)), ("now", row(change.now))], width, caption=head)
 
 
 def _value(value: float | None, unit: str, units: LengthUnit) -> str:

@@ -21,6 +21,7 @@ from testround.kernel.units import (
     format_length,
     gauge_over,
     gauge_per_10cm,
+    rounded,
     to_inches,
 )
 from testround.paper import fonts
@@ -732,7 +733,7 @@ def _with_error(value: float | None, error: float | None, over: GaugeSpan) -> st
         return "not counted"
     if error is None:
         return format_gauge(value, over)
-    return f"{format_gauge(value, over)} ± {gauge_over(2 * error, over):.1f}"
+    return f"{format_gauge(value, over)} ± {gauge_to_a_tenth(2 * error, over)}"
 
 
 def _gauge_scale(
@@ -801,7 +802,14 @@ def _pooled_gauge_mark(data: Gauges, across: _Scale, up: _Scale, over: GaugeSpan
     if row:
         marks.append(Line((x, up.clipped(row[1])), (x, up.clipped(row[2])), "interval"))
     marks.append(diamond((x, y), 6, "estimate"))
-    return Group(tuple(marks), f"Pooled: {_pair(st and st[0], row and row[0], over)}", "pooled")
+    said = [gauge_to_a_tenth(pooled[0], over) if pooled else "?" for pooled in (st, row)]
+    return Group(tuple(marks), f"Pooled: {' × '.join(said)}", "pooled")
+
+
+def gauge_to_a_tenth(per_10cm: float, over: GaugeSpan) -> str:
+    """A pooled gauge, or a difference of gauges: known better than the quarter that a swatch is counted to."""
+    tenths = rounded(gauge_over(per_10cm, over), Fraction(1, 10))
+    return f"{'−' if tenths < 0 else ''}{float(abs(tenths)):.1f}"
 
 
 def _gauge_words(data: Gauges, over: GaugeSpan) -> str:
@@ -813,14 +821,14 @@ def _gauge_words(data: Gauges, over: GaugeSpan) -> str:
     )
     for name, pooled in (("stitches", data.pooled_st), ("rows", data.pooled_row)):
         if pooled:
-            value, low, high = (format_gauge(part, over) for part in pooled)
+            value, low, high = (gauge_to_a_tenth(part, over) for part in pooled)
             words += f" Pooled {name}: {value}, {low} to {high}."
     return words
 
 
 def _pooled_gauge_table(data: Gauges, over: GaugeSpan) -> Table | None:
     rows = tuple(
-        (name, format_gauge(stated, over), *(format_gauge(part, over) for part in pooled))
+        (name, format_gauge(stated, over), *(gauge_to_a_tenth(part, over) for part in pooled))
         for name, stated, pooled in (
             ("stitches", data.stated_st, data.pooled_st),
             ("rows", data.stated_row, data.pooled_row),

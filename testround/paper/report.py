@@ -48,6 +48,7 @@ from testround.paper.plots import (
     PooledDeviation,
     deviation_plot,
     gauge_plot,
+    gauge_to_a_tenth,
     parts_bars,
 )
 
@@ -255,7 +256,8 @@ class _Report:
         said = [_KINDS[finding.kind]]
         if finding.sizes and self.pattern.sizes:
             every = len(finding.sizes) == len(self.pattern.sizes)
-            said.append("every size" if every else f"sizes {', '.join(finding.sizes)}")
+            named = f"size{'' if len(finding.sizes) == 1 else 's'} {', '.join(finding.sizes)}"
+            said.append("every size" if every else named)
         if finding.estimate is not None:
             said.append(f"off by {self.amount(finding.estimate, finding, signed=True)}")
         if finding.interval is not None:
@@ -290,23 +292,23 @@ class _Report:
         place = self.numbers[target].place if target in self.numbers else None
         said = f"over {self.span}" if unit == "gauge" else _UNITS.get(unit)
         caption = ", ".join(part for part in (where, place, said) if part)
-        parts: list[Flowable] = [
-            para(caption, SMALL),
-            *by_size(columns, [(name, self.values(values, columns, unit)) for name, values in rows], width),
-        ]
+        parts = by_size(
+            columns,
+            [(name, self.values(values, columns, unit)) for name, values in rows],
+            width,
+            caption=caption,
+        )
         if finding.follows:
             names = self.in_order(size for values in finding.follows.values() for size in values)
-            parts += [
-                para("What the numbers become:", SMALL),
-                *by_size(
-                    names,
-                    [
-                        (self.labels.get(key, key), self.values(values, names, self.unit_of(key, None)))
-                        for key, values in finding.follows.items()
-                    ],
-                    width,
-                ),
-            ]
+            parts += by_size(
+                names,
+                [
+                    (self.labels.get(key, key), self.values(values, names, self.unit_of(key, None)))
+                    for key, values in finding.follows.items()
+                ],
+                width,
+                caption="What the numbers become:",
+            )
         return parts
 
     def values(self, values: Mapping[str, float], columns: Sequence[str], unit: str) -> list[str]:
@@ -505,7 +507,7 @@ class _Report:
         plus = "+" if signed and value > 0 else ""
         words = _UNITS.get(finding.unit or "", finding.unit or "")
         if finding.kind is FindingKind.STATED_GAUGE:
-            return f"{plus}{format_gauge(value, self.over)} {words} over {self.span}"
+            return f"{plus}{gauge_to_a_tenth(value, self.over)} {words} over {self.span}"
         return f"{plus}{format_count(value)} {words}".rstrip()
 
     def said(self, sentence: str) -> str:

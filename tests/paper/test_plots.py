@@ -262,8 +262,8 @@ def test_the_pooled_gauge_stands_beside_the_stated_one() -> None:
 
     assert summary is not None
     assert summary.rows == (
-        ("stitches", "22", "21 3/4", "21 1/4", "22 1/4"),
-        ("rows", "30", "28 1/2", "28", "29"),
+        ("stitches", "22", "21.8", "21.3", "22.3"),
+        ("rows", "30", "28.5", "28.0", "29.0"),
     )
 
 
