@@ -11,14 +11,15 @@ one, and a printed measurement is right when it agrees with the printed counts o
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from testround.kernel.round import Constant, Dimension, Number
-from testround.kernel.sheet import FloatArray, Inputs, Sheet
+from testround.kernel.sheet import FloatArray, GaugeColumns, Inputs, Sheet
 from testround.kernel.units import format_count, format_length
 
 BoolArray = NDArray[np.bool_]
@@ -26,6 +27,12 @@ BoolArray = NDArray[np.bool_]
 ROUNDING_CM = 2.54 / 8
 """How far a printed measurement may lie off: rounding to the quarter inch moves it by up to an eighth of an
 inch, rounding to the half centimetre by up to a quarter of a centimetre, which is less."""
+
+MOST_EASE_CM = 25.0
+"""A width that differs from the body by more was never meant to go round it (common practice)."""
+
+OTHER_BODY = 0.25
+"""A step in the body wide enough to drown the rounding to stitch multiples."""
 
 _NOISE = 1e-6
 
@@ -82,13 +89,15 @@ class DeskCheck:
         return not self.counts and not self.measurements
 
 
-def desk_check(sheet: Sheet) -> DeskCheck:
+def desk_check(sheet: Sheet, *, notes: bool = True) -> DeskCheck:
     """Compare everything the edition prints with what its formulas give.
 
     Parameters
     ----------
     sheet : Sheet
         A graded pattern's sheet; a made-to-measure one prints nothing and comes back clean.
+    notes : bool
+        Whether to look for notes as well; the faults alone take half the time.
 
     Returns
     -------
@@ -231,15 +240,21 @@ class _Work:
             yield self.note("follows-misprint", dimension, j, said)
 
     def step_notes(self) -> Iterator[Note]:
-        """Sizes that break the run of their neighbours: measures first, then counts no measure explains."""
+        """Sizes that break the run of their neighbours: measures first, then counts no measure explains.
+
+        Only counts worked from a measure themselves: in what is worked from other counts, roundings pile up.
+        """
+        bodies = {measure.key for measure in self.sheet.pattern.measures}
         explained: set[tuple[str, str]] = set()
         for measure in self.sheet.pattern.measures:
             run = self.stated.measures[measure.key]
             for j in _breaks(run, floor=2.0):
                 size = self.sizes[j]
-                explained.update((follower, size) for follower in self.sheet.follows(measure.key))
+                explained.update((follower, size) for follower in self.body_followers[measure.key])
                 yield Note("step", measure.key, size, self.step_sentence(measure.label, run, j, in_cm=True))
         for number in self.sheet.pattern.numbers:
+            if bodies.isdisjoint(self.sheet.uses(number.key)):
+                continue
             run = self.right[number.key]
             rule = self.sheet.multiple_of(number.key)
             for j in _breaks(run, floor=2 * max(rule[0] if rule else 1.0, 1.0)):
@@ -270,6 +285,8 @@ class _Work:
         ease = finished - body
         # A printed value that is a fault already is not held against the ease as well.
         known = ~np.isnan(ease) & ~self.off(key)
+        if not known.any() or abs(float(np.median(ease[known]))) > MOST_EASE_CM:
+            return
         stated = [constant for constant in self.eases() if key in self.sheet.follows(constant.key)]
         if len(stated) == 1:
             wanted = stated[0].value
@@ -310,31 +327,46 @@ class _Work:
 
         A length is left out: it has the depth of a yoke or a hem in it, and nobody calls that ease.
         """
-        if any(
-            dimension.key in self.sheet.follows(f"{gauge.key}.row") for gauge in self.sheet.pattern.gauges
-        ):
+        key = dimension.key
+        if any(key in followers for followers in self.row_followers):
             return None
-        behind = [
-            measure.key
-            for measure in self.sheet.pattern.measures
-            if dimension.key in self.sheet.follows(measure.key)
-        ]
+        behind = [measure for measure, followers in self.body_followers.items() if key in followers]
         if len(behind) != 1:
             return None
-        measure = behind[0]
-        body = self.stated.measures[measure]
-        # A quarter more or less of body is a step wide enough to drown the rounding to stitch multiples. Both ways,
-        # because a count that stops growing at some size still goes round the body below it.
-        for change in (-0.25, 0.25):
-            other: Inputs = replace(
-                self.stated, measures={**self.stated.measures, measure: (1 + change) * body}
-            )
-            there = self.sheet.dimensions(other, self.sheet.numbers(other))[dimension.key]
-            slope = (there - self.from_computed[dimension.key]) / (change * body)
+        body = self.stated.measures[behind[0]]
+        smaller, larger = np.split(self.on_other_bodies[key], 2)
+        for change, there in ((-OTHER_BODY, smaller), (OTHER_BODY, larger)):
+            slope = (there - self.from_computed[key]) / (change * body)
             known = slope[~np.isnan(slope)]
             if len(known) and abs(float(np.median(known)) - 1) < 0.1:
-                return measure
+                return behind[0]
         return None
+
+    @cached_property
+    def row_followers(self) -> list[tuple[str, ...]]:
+        return [self.sheet.follows(f"{gauge.key}.row") for gauge in self.sheet.pattern.gauges]
+
+    @cached_property
+    def body_followers(self) -> dict[str, tuple[str, ...]]:
+        return {measure.key: self.sheet.follows(measure.key) for measure in self.sheet.pattern.measures}
+
+    @cached_property
+    def on_other_bodies(self) -> dict[str, FloatArray]:
+        """Every dimension in every size with all measures smaller, then with all measures larger.
+
+        Both ways, because a count that stops growing at some size still goes round the bodies below it.
+        """
+        bodies = Inputs(
+            gauges={
+                key: GaugeColumns(np.tile(gauge.st, 2), np.tile(gauge.row, 2))
+                for key, gauge in self.stated.gauges.items()
+            },
+            measures={
+                key: np.concatenate([(1 - OTHER_BODY) * body, (1 + OTHER_BODY) * body])
+                for key, body in self.stated.measures.items()
+            },
+        )
+        return self.sheet.dimensions(bodies, self.sheet.numbers(bodies))
 
 
 def _unlike(printed: FloatArray, computed: FloatArray) -> BoolArray:
@@ -347,8 +379,8 @@ def _unlike(printed: FloatArray, computed: FloatArray) -> BoolArray:
 def _breaks(run: FloatArray, *, floor: float) -> list[int]:
     """Positions whose value lies far off the middle of its neighbours, as runs go (common practice).
 
-    Far is more than ``floor``, more than half the usual step and more than four times the usual distance; or
-    any step that goes against a run which otherwise goes one way. At most a third of the run is named.
+    Far is more than ``floor``, and either more than three quarters of the usual step and more than four times
+    the usual distance, or against a run that otherwise goes one way. At most a third of the run is named.
     """
     n = len(run)
     if n < 4 or np.isnan(run).any():
@@ -358,12 +390,14 @@ def _breaks(run: FloatArray, *, floor: float) -> list[int]:
     for _ in range(n // 3):
         steps = np.diff(values)
         apart = values[1:-1] - (values[:-2] + values[2:]) / 2
-        usual = float(np.median(np.abs(apart)))
         step = float(np.median(np.abs(steps)))
         j = int(np.argmax(np.abs(apart))) + 1
         distance = abs(float(apart[j - 1]))
+        # A value that is off moves its neighbours' distances as well; they say nothing about the usual one.
+        others = np.delete(np.abs(apart), [i for i in (j - 2, j - 1, j) if 0 <= i < len(apart)])
+        usual = float(np.median(others)) if len(others) else 0.0
         against = float(np.median(steps)) * steps[j - 1] < 0 or float(np.median(steps)) * steps[j] < 0
-        if distance <= floor / 2 or not (against or distance > max(floor, step / 2, 4 * usual)):
+        if distance <= floor or not (against or distance > max(0.75 * step, 4 * usual)):
             break
         found.append(j)
         values[j] = (values[j - 1] + values[j + 1]) / 2

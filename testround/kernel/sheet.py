@@ -169,8 +169,7 @@ class Sheet:
         values, errors = self._names(inputs)
         for key, formula in self._numbers.items():
             value, error, _ = formula.evaluate_bounded(values, errors)
-            column = np.array(np.broadcast_to(value, inputs.n))
-            column_error = np.array(np.broadcast_to(error, inputs.n))
+            column, column_error = _in_columns(value, inputs.n), _in_columns(error, inputs.n)
             instead = None if given is None else given.get(key)
             if instead is not None:
                 known = ~np.isnan(instead)
@@ -193,7 +192,7 @@ class Sheet:
         values, errors = self._names(inputs)
         values.update(numbers)
         return {
-            key: np.array(np.broadcast_to(formula.evaluate_bounded(values, errors)[0], inputs.n))
+            key: _in_columns(formula.evaluate_bounded(values, errors)[0], inputs.n)
             for key, formula in formulas.items()
         }
 
@@ -258,6 +257,11 @@ def check_pattern(pattern: Pattern) -> list[Problem]:
     Paths are seen from the pattern, as in ``numbers[2].formula``.
     """
     return _Draft(pattern).problems()
+
+
+def _in_columns(value: FloatArray, n: int) -> FloatArray:
+    """One entry per column, also where a formula of constants alone gave one for all."""
+    return value if value.shape == (n,) else np.full(n, value, dtype=np.float64)
 
 
 def _names(

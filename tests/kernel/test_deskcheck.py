@@ -238,3 +238,23 @@ def test_a_length_that_grows_with_the_body_is_not_said_to_have_ease(pullover):
     )
 
     assert check(pullover).notes == ()
+
+
+def test_a_count_that_breaks_the_run_although_the_measures_do_not_is_noted(pullover):
+    pullover["numbers"][0]["formula"] = "multiple(when(bust == 105, bust, bust + ease) / 2 * body.st, of=2)"
+    for entry in (*pullover["numbers"], *pullover["dimensions"]):
+        del entry["printed"]
+
+    # L has 106 where 116 would be; the neck that follows from it is not named again.
+    assert [(note.key, note.size) for note in check(pullover).notes if note.kind == "step"] == [
+        ("back_sts", "L")
+    ]
+
+
+def test_a_width_far_from_the_body_is_no_ease(pullover):
+    pullover["dimensions"] = [
+        {"key": "band", "label": "Band", "tolerance": 2, "formula": "(2 * back_sts + 80) / body.st"}
+    ]
+
+    # 40 cm more than the chest: a border picked up around it, say
+    assert check(pullover).notes == ()
