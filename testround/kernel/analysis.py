@@ -13,17 +13,18 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import TypeAdapter
 
 from testround.kernel.correction import Correction, correct_dimension, correct_gauge, numbers_now
 from testround.kernel.deskcheck import DeskCheck, desk_check
 from testround.kernel.discrepancy import discrepancies
 from testround.kernel.findings import (
+    CELL_DECIMALS,
     Cell,
     Extent,
     Finding,
     FindingKind,
     FindingsDocument,
-    Parts,
     PatternNamed,
     Verdict,
     in_order,
@@ -60,6 +61,9 @@ ALONE = 4.0
 SAME_SLIP = 0.05
 """Two measurements off by the same factor, to this share, may vouch for each other."""
 ANY_SIZE = "any size"
+
+# All cells at once: there may be tens of thousands.
+_CELLS = TypeAdapter(tuple[Cell, ...])
 
 
 @dataclass(frozen=True, slots=True)
@@ -589,7 +593,7 @@ class _Work:
         found = self.found
         at = {tester: i for i, tester in enumerate(found.testers)}
         columns = [
-            np.round(table, 10).tolist()
+            np.round(table, CELL_DECIMALS).tolist()
             for table in (found.target, found.measured, found.counts, found.gauge, found.uncertainty)
         ]
         targets, measured, counts, gauges, uncertain = columns
@@ -601,21 +605,19 @@ class _Work:
                 if not known[i][d]:
                     continue
                 target, mean, c, g = targets[i][d], measured[i][d], counts[i][d], gauges[i][d]
+                parts = {"counts": c, "gauge": g, "remainder": round(mean - target - c - g, CELL_DECIMALS)}
                 cells.append(
-                    # Built from values this program worked out itself; there may be tens of thousands.
-                    Cell.model_construct(
-                        tester=tester.id,
-                        size=tester.size,
-                        dimension=key,
-                        target=target,
-                        measured=mean,
-                        parts=Parts.model_construct(
-                            counts=c, gauge=g, remainder=round_off(mean - target - c - g)
-                        ),
-                        uncertainty=uncertain[i][d],
-                    )
+                    {
+                        "tester": tester.id,
+                        "size": tester.size,
+                        "dimension": key,
+                        "target": target,
+                        "measured": mean,
+                        "parts": parts,
+                        "uncertainty": uncertain[i][d],
+                    }
                 )
-        return tuple(cells)
+        return _CELLS.validate_python(cells)
 
     def own_gauges(self) -> tuple[OwnGauge, ...]:
         own = self.found.own
@@ -635,11 +637,6 @@ class _Work:
             for i in (at[tester.id],)
             for k, key in enumerate(own.keys)
         )
-
-
-def round_off(value: float) -> float:
-    """To the ten decimals a cell carries."""
-    return round(value, 10)
 
 
 def _amount(amount: Amount) -> Finding:

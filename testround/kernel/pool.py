@@ -43,6 +43,7 @@ BORROWED = 6.0
 ABSURD = 0.25
 """A deviation this large a share of the measurement is not excused by a second tester who has it too."""
 MOST_SHAPES = 40
+LOOKED_AT_CLOSELY = 10
 CHUNK = 600  # unknowns beyond which dimensions are estimated one by one
 
 
@@ -361,7 +362,7 @@ class _Work:
         self.tau2 = (m * own_tau + BORROWED * 0.01**2) / (m + BORROWED)
 
     _common: float = 1.0
-    _looked_at: dict[int, tuple[list[Shape], FloatArray]] = field(default_factory=dict)
+    _looked_at: dict[int, tuple[list[Shape], FloatArray, FloatArray]] = field(default_factory=dict)
 
     def common_kappa(self) -> float:
         return self._common
@@ -434,13 +435,13 @@ class _Work:
     def _joint(self, sums: _Sums, *, vague: bool) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Prior covariance of β with the shapes there are, information, and score."""
         information, score = self.full(sums)
-        k = self.prior(vague=vague)
+        k: FloatArray = self.prior(vague=vague)
         x = self.design()
         if x.shape[1]:
             # Shapes are all but free: a prior a hundred times a tolerance wide.
-            width = np.repeat(self.cells.tolerance[None, :], self.s, 0).reshape(-1)
-            x = x * width[:, None]
-            k = k + 1e4 * x @ x.T
+            width = np.tile(self.cells.tolerance, self.s)
+            x = np.asarray(x * width[:, None], dtype=np.float64)
+            k = np.asarray(k + 1e4 * x @ x.T, dtype=np.float64)
         return k, information, score
 
     def _posterior(self, sums: _Sums, *, vague: bool) -> tuple[FloatArray, FloatArray]:
@@ -499,14 +500,14 @@ class _Work:
                 if inside >= 2 and self.in_dimension[d] > inside:
                     yield Shape(d, "some", tuple(range(start, stop)))
 
-    def looked_at(self, d: int) -> tuple[list[Shape], FloatArray]:
-        """The candidates of a dimension with one column, and those columns (s, m); made once."""
+    def looked_at(self, d: int) -> tuple[list[Shape], FloatArray, FloatArray]:
+        """The candidates of a dimension with one column, those columns (s, m), and prices; made once."""
         if d not in self._looked_at:
             shapes = [shape for shape in self.candidates(d) if shape.kind != "growth"]
             columns = np.zeros((self.s, len(shapes)))
             for j, shape in enumerate(shapes):
                 columns[list(shape.sizes), j] = 1.0
-            self._looked_at[d] = (shapes, columns)
+            self._looked_at[d] = (shapes, columns, np.array([self.price(shape) for shape in shapes]))
         return self._looked_at[d]
 
     def price(self, shape: Shape) -> float:
@@ -537,25 +538,24 @@ class _Work:
             at = np.arange(s) * d_all + d
             info, b = information[np.ix_(at, at)], score[at]
             nu = self.freedom(d)
-
-            def paid(gain: float, shape: Shape, nu: float = nu) -> float:
-                # With the variance estimated too, the likelihood ratio grows with the log.
-                return nu * float(np.log1p(max(gain, 0.0) / nu)) - self.price(shape)
-
-            shapes, columns = self.looked_at(d)
-            m = np.einsum("sj,st,tj->j", columns, info, columns)
+            shapes, columns, prices = self.looked_at(d)
+            m = np.einsum("sj,sj->j", columns, info @ columns)
             right = columns.T @ b
-            for j, shape in enumerate(shapes):
-                if m[j] > 1e-9 and shape not in self.shapes:
-                    gain = float(right[j]) ** 2 / float(m[j])
-                    found.append((paid(gain, shape), shape, np.array([right[j] / m[j]])))
+            usable = m > 1e-9
+            gain = np.where(usable, right**2 / np.where(usable, m, 1.0), 0.0)
+            # With the variance estimated too, the likelihood ratio grows with the log.
+            paid = np.where(usable, nu * np.log1p(gain / nu) - prices, -np.inf)
+            for j in np.argsort(-paid, kind="stable")[:LOOKED_AT_CLOSELY].tolist():
+                if usable[j] and shapes[j] not in self.shapes:
+                    found.append((float(paid[j]), shapes[j], np.array([right[j] / m[j]])))
             growth = Shape(d, "growth", tuple(range(s)))
             if s >= 3 and (self.testers[:, d] > 0).sum() >= 3 and growth not in self.shapes:
                 z = self.profile(growth)
                 m2, r2 = z.T @ info @ z, z.T @ b
                 if np.linalg.det(m2) > 1e-9:
                     coefficients = np.linalg.solve(m2, r2)
-                    found.append((paid(float(coefficients @ r2), growth), growth, coefficients))
+                    gained = nu * float(np.log1p(max(float(coefficients @ r2), 0.0) / nu))
+                    found.append((gained - self.price(growth), growth, coefficients))
         return found
 
     def profile(self, shape: Shape) -> FloatArray:
