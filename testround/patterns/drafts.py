@@ -370,7 +370,7 @@ class SheetDraft:
 
     def readable_part(self) -> Pattern | None:
         """What is left of the sheet without the rows that have problems, so that the rest can be computed."""
-        document, _ = self._document()
+        document, _ = self._document(stand_ins=False)
         for name, standing in (("title", "untitled"), ("edition", "0")):
             document.setdefault(name, standing)
         for _ in range(_MOST_PASSES):
@@ -429,8 +429,12 @@ class SheetDraft:
         """The rows that belong to the sheet: neither ticked for deletion nor left empty."""
         return [row for row in self.rows[group] if not row.delete and not row.is_blank]
 
-    def _document(self) -> tuple[dict[str, Any], dict[str, Row]]:
-        """The document as far as it can be read, and which row each of its entries came from."""
+    def _document(self, *, stand_ins: bool = True) -> tuple[dict[str, Any], dict[str, Row]]:
+        """The document as far as it can be read, and which row each of its entries came from.
+
+        Everything hangs on the gauges. With ``stand_ins`` a count of theirs that cannot be read has another in
+        its place, so that what is wrong elsewhere is found all the same; nothing is computed from it.
+        """
         document: dict[str, Any] = {"kind": self.kind}
         for name, cell in self.head.items():
             if (value := self._value(cell, self._stored.get(name))) is not None:
@@ -446,7 +450,10 @@ class SheetDraft:
             for row in self.kept_rows(name):
                 self._name(row)
                 places[f"{name}[{len(entries)}]"] = row
-                entries.append(self._entry(group, row, stored.get(row.was, {})))
+                entry = self._entry(group, row, stored.get(row.was, {}))
+                if name == "gauges" and stand_ins:
+                    entry = {"stitches": _STAND_IN, "rows": _STAND_IN, **entry}
+                entries.append(entry)
             document[name] = entries
         for name, row in self.by_size.items():
             if values := self._sized_values(row.sized, self._stored.get(name) or {}):
@@ -567,6 +574,7 @@ class SheetDraft:
 
 
 _MOST_PASSES = 12
+_STAND_IN = 20.0
 _PATH = re.compile(
     r"(?P<entry>[a-z]+\[\d+\]|yarn|hours)(?:\.(?P<field>[^.]+)(?:\.(?P<rest>.*))?)?", re.DOTALL
 )

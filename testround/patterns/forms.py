@@ -40,11 +40,10 @@ class UploadForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.problems: tuple[Problem, ...] = ()
-        self.file_name = ""
+        self.problems_title = ""
 
     def clean_file(self) -> SheetDocument:
         upload = self.cleaned_data["file"]
-        self.file_name = upload.name
         most = settings.ROUND_FILE_MAX_BYTES
         if upload.size > most:
             raise forms.ValidationError(
@@ -60,6 +59,7 @@ class UploadForm(forms.Form):
             return read_pattern(data, most_bytes=most)
         except RoundFileError as refusal:
             self.problems = refusal.problems
+            self.problems_title = f"What to mend in {upload.name}"
             raise forms.ValidationError(
                 f"{upload.name} was not taken: {_things(len(self.problems))} to mend. Nothing was stored."
             ) from None

@@ -216,6 +216,25 @@ def test_every_problem_is_said_at_once(little_top: dict[str, Any]) -> None:
     ]
 
 
+def test_a_gauge_that_cannot_be_read_hides_nothing_and_nothing_is_computed_without_it(
+    little_top: dict[str, Any],
+) -> None:
+    draft = typed(little_top, **{"gauges__0__stitches": "many", "numbers__0__formula": "bust"})
+
+    where = [problem[0] for problem in said(draft)]
+    answer = check(draft, None)
+
+    assert where == ["Stockinette, blocked: stitches", "Back, cast on: formula"]
+    assert answer.compared == 0
+    assert all(row.computed == [] for row in draft.all_rows())
+
+
+def test_a_sheet_without_any_gauge_is_told_to_have_one(little_top: dict[str, Any]) -> None:
+    draft = typed(little_top, **{"gauges__0__delete": "on"})
+
+    assert ("", "The sheet has no gauge; add the one the pattern states.") in said(draft)
+
+
 def test_a_field_that_cannot_be_read_does_not_hide_what_can_be_computed(little_top: dict[str, Any]) -> None:
     draft = typed(little_top, **{"numbers__0__formula": "bust +"})
 
