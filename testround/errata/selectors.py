@@ -20,6 +20,7 @@ from testround.errata.models import Decision, Erratum
 from testround.errata.wording import (
     ChangeTable,
     Named,
+    change_table_of,
     change_tables,
     changed_since,
     lengths_in,
@@ -538,7 +539,7 @@ def shown_erratum(erratum: Erratum, reader: Reader, size: str = "") -> ShownErra
         why=lengths_in(told(erratum.why), reader.units),
         sizes=", ".join(erratum.sizes) if erratum.sizes else "every size" if every else "",
         changes=changes,
-        tables=change_tables(changes, reader.units),
+        tables=change_table_of(changes, size, reader.units) if size else change_tables(changes, reader.units),
     )
 
 

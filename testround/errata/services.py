@@ -95,7 +95,7 @@ def finding_accept(*, round: Round, finding_ids: Sequence[str], by: User) -> Err
         ),
         sizes=_joined_sizes(every_size, read.sheet.sizes),
         changes=changes,
-        text=draft_text(changes),
+        text=draft_text(changes, read.sheet.sizes),
         why=" ".join(dict.fromkeys(finding["why"] for finding in findings)),
     )
     for finding in findings:

@@ -18,13 +18,14 @@ UNIT_WORDS = {
     "row": "rows",
     "rep": "repeats",
     "cm": "cm",
-    "m": "m",
+    "m": "metres",
     "h": "hours",
     "st/10 cm": "stitches in 10 cm",
     "row/10 cm": "rows in 10 cm",
 }
 OVER: Mapping[LengthUnit, str] = {"cm": "10 cm", "in": "4 in"}
 GAUGE_UNITS = ("st/10 cm", "row/10 cm")
+_AXES = ("stitches", "rows")
 KIND_WORDS = {
     "printed-count": "Printed number",
     "schematic": "Printed measurement",
@@ -129,37 +130,34 @@ def affected_sizes(finding: Finding, changes: Iterable[Change], sizes: Sequence[
     return [] if len(kept) == len(sizes) else kept
 
 
-def change_sentence(change: Change) -> str:
-    """ "Rows to underarm: 86 rows in every size, not 96." """
+def change_sentence(change: Change, every: Sequence[str]) -> str:
+    """ "Rows to underarm: 86 rows in every size, not 96." Values that differ by size are left to the table."""
     was, now, unit = change["was"], change["now"], UNIT_WORDS.get(change["unit"], change["unit"])
     label = change["label"]
-    if set(now) <= {"stitches", "rows"}:
-        new = ", ".join(f"{format_count(value)} {axis} in 10 cm" for axis, value in now.items())
-        old = ", ".join(format_count(value) for value in was.values())
-        return f"{label}: {new}" + (f", not {old}." if old else ".")
+    if set(now) <= set(_AXES):
+        new = " and ".join(f"{format_count(value)} {axis}" for axis, value in now.items())
+        old = " and ".join(format_count(value) for value in was.values())
+        return f"{label}: {new} in 10 cm" + (f", not {old}." if old else ".")
+    where = sizes_words(list(now), every)
     new_values, old_values = set(now.values()), set(was.values())
-    if len(now) > 1 and len(new_values) == 1 and len(old_values) <= 1:
-        old = f", not {format_count(old_values.pop())}" if old_values else ""
-        return f"{label}: {format_count(new_values.pop())} {unit}{old} (sizes {_listed(now)})."
-    pairs = "; ".join(
-        f"{size}: {format_count(value)}" + (f", not {format_count(was[size])}" if size in was else "")
-        for size, value in now.items()
-    )
-    return f"{label} ({unit}) – {pairs}."
+    if len(new_values) > 1 or len(old_values) > 1:
+        return f"{label}: work with the {unit} given here for your size" + (f", {where}." if where else ".")
+    old = f", not {format_count(old_values.pop())}" if old_values else ""
+    return f"{label}: {format_count(new_values.pop())} {unit} {where}".rstrip() + f"{old}."
 
 
 def _listed(names: Iterable[str]) -> str:
     return ", ".join(names)
 
 
-def draft_text(changes: Sequence[Change]) -> str:
+def draft_text(changes: Sequence[Change], every: Sequence[str]) -> str:
     """The first wording of an erratum, for the designer to edit; empty where only the designer can word it."""
-    return "\n".join(change_sentence(change) for change in changes)
+    return "\n".join(change_sentence(change, every) for change in changes)
 
 
 def draft_place(finding: Finding, changes: Sequence[Change], names: Mapping[str, Named]) -> str:
-    places = [change["place"] for change in changes] or [name_of(finding["subject"], names).place]
-    return "; ".join(dict.fromkeys(places))[:200]
+    """Where the first change stands; what follows from it names its own place in its table."""
+    return str(changes[0]["place"] if changes else name_of(finding["subject"], names).place)[:200]
 
 
 COMPARED = {
@@ -348,9 +346,6 @@ class ChangeTable:
     rows: tuple[ChangeRow, ...]
 
 
-_AXES = ("stitches", "rows")
-
-
 def of_size(changes: Iterable[Change], size: str) -> list[dict[str, Any]]:
     """What changes for one size: its own values, and the gauge, which is every size's. All with an empty size."""
     kept = [
@@ -369,24 +364,46 @@ def of_size(changes: Iterable[Change], size: str) -> list[dict[str, Any]]:
 
 
 def change_tables(changes: Iterable[Change], units: LengthUnit) -> tuple[ChangeTable, ...]:
-    """What changes, as tables of was and now."""
-    tables = []
-    for change in changes:
-        kept = change["now"]
-        rows = tuple(
-            ChangeRow(
-                f"{key.capitalize()} in {OVER[units]}" if key in _AXES else key,
-                value_words(change["was"].get(key), change["unit"], units),
-                value_words(value, change["unit"], units),
-            )
-            for key, value in kept.items()
+    """What changes, a table of was and now for each number."""
+    return tuple(
+        ChangeTable(
+            _caption(change),
+            "Gauge" if set(change["now"]) <= set(_AXES) else "Size",
+            tuple(
+                _row(change, key, f"{key.capitalize()} in {OVER[units]}" if key in _AXES else key, units)
+                for key in change["now"]
+            ),
         )
-        if rows:
-            unit = "" if change["unit"] in ("cm", *GAUGE_UNITS) else UNIT_WORDS.get(change["unit"], "")
-            caption = f"{change['label']}, {unit}" if unit else change["label"]
-            across = "Gauge" if set(kept) <= set(_AXES) else "Size"
-            tables.append(ChangeTable(caption, across, rows))
-    return tuple(tables)
+        for change in changes
+        if change["now"]
+    )
+
+
+def change_table_of(changes: Iterable[Change], size: str, units: LengthUnit) -> tuple[ChangeTable, ...]:
+    """What changes for one size, in a single table with a row for each number; none where nothing does."""
+    rows = tuple(
+        _row(
+            change,
+            key,
+            f"{_caption(change)}, {key} in {OVER[units]}" if key in _AXES else _caption(change),
+            units,
+        )
+        for change in of_size(changes, size)
+        for key in change["now"]
+    )
+    return (ChangeTable(f"Size {size}", "Number", rows),) if rows else ()
+
+
+def _caption(change: Change) -> str:
+    """ "Back, step 3: Rows to underarm, rows"; the unit is left out where the values carry it."""
+    place, label = change["place"], change["label"]
+    unit = "" if change["unit"] in ("cm", *GAUGE_UNITS) else UNIT_WORDS.get(change["unit"], "")
+    return (f"{place}: " if place and place != label else "") + label + (f", {unit}" if unit else "")
+
+
+def _row(change: Change, key: str, called: str, units: LengthUnit) -> ChangeRow:
+    was, now = (value_words(change[side].get(key), change["unit"], units) for side in ("was", "now"))
+    return ChangeRow(called, was, now)
 
 
 def value_words(value: float | None, unit: str, units: LengthUnit) -> str:

@@ -260,7 +260,7 @@ def test_the_preview_shows_what_readers_will_see(
 ) -> None:
     page = signed_in(designer).get(address("preview", tested, draft.pk)).content.decode()
 
-    assert "Back, cast on (stitches) – M: 114, not 118." in page
+    assert "Back, cast on: 114 stitches in size M, not 118." in page
     assert address("publish", tested, draft.pk) in page
 
 

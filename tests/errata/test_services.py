@@ -106,7 +106,7 @@ def test_an_accepted_misprint_becomes_a_draft_with_its_place_its_size_and_both_n
             "finding": MISPRINT,
         }
     ]
-    assert erratum.text == "Back, cast on (stitches) – M: 114, not 118."
+    assert erratum.text == "Back, cast on: 114 stitches in size M, not 118."
     assert (erratum.number, erratum.published_at) == (None, None)
     assert tested.diary.filter(text="Accepted for the errata: Back, cast on.", by=designer).exists()
 
@@ -439,7 +439,7 @@ def test_a_published_erratum_cannot_be_saved_again(published: Erratum) -> None:
     with pytest.raises(PublishedForGood):
         published.save()
 
-    assert Erratum.objects.get().text == "Back, cast on (stitches) – M: 114, not 118."
+    assert Erratum.objects.get().text == "Back, cast on: 114 stitches in size M, not 118."
 
 
 def test_a_published_erratum_cannot_be_deleted(published: Erratum) -> None:
@@ -464,7 +464,7 @@ def test_the_database_itself_refuses_to_change_a_published_erratum(published: Er
     ):
         cursor.execute("UPDATE errata_erratum SET text = 'Something else.' WHERE id = %s", [published.pk])
 
-    assert Erratum.objects.get().text == "Back, cast on (stitches) – M: 114, not 118."
+    assert Erratum.objects.get().text == "Back, cast on: 114 stitches in size M, not 118."
 
 
 def test_a_published_erratum_outlives_the_account_that_published_it(

@@ -9,6 +9,7 @@ import pytest
 from testround.errata.wording import (
     affected_sizes,
     change_sentence,
+    change_table_of,
     change_tables,
     changed_since,
     changes_from,
@@ -140,13 +141,13 @@ def test_a_gauge_finding_changes_the_gauge_and_every_number_that_follows(names) 
         ("body_rows", "row", {"XS": 96, "S": 96}, {"XS": 92, "S": 92}),
     ]
     assert affected_sizes(gauge, changes, ["XS", "S", "M"]) == []
-    assert draft_text(changes) == (
+    assert draft_text(changes, EVERY) == (
         "Stockinette, blocked: 28 1/2 rows in 10 cm, not 30.\n"
-        "Rows to underarm: 92 rows, not 96 (sizes XS, S)."
+        "Rows to underarm: 92 rows in sizes XS and S, not 96."
     )
 
 
-def test_a_change_that_differs_by_size_is_told_size_by_size() -> None:
+def test_a_change_that_differs_by_size_is_left_to_the_table() -> None:
     change = {
         "label": "Back, cast on",
         "unit": "st",
@@ -154,15 +155,47 @@ def test_a_change_that_differs_by_size_is_told_size_by_size() -> None:
         "now": {"XS": 90, "S": 100, "M": 112},
     }
 
-    assert change_sentence(change) == "Back, cast on (stitches) – XS: 90, not 92; S: 100, not 104; M: 112."
+    assert change_sentence(change, EVERY) == (
+        "Back, cast on: work with the stitches given here for your size, in sizes XS to M."
+    )
 
 
 def test_a_gauge_change_is_shown_over_four_inches_to_a_reader_of_inches() -> None:
-    change = {"label": "Stockinette", "unit": "row/10 cm", "was": {"rows": 30}, "now": {"rows": 28}}
+    change = {
+        "label": "Stockinette",
+        "place": "Gauge",
+        "unit": "row/10 cm",
+        "was": {"rows": 30},
+        "now": {"rows": 28},
+    }
 
     (table,) = change_tables([change], "in")
 
+    assert (table.caption, table.across) == ("Gauge: Stockinette", "Gauge")
     assert [(row.size, row.was, row.now) for row in table.rows] == [("Rows in 4 in", "30 1/2", "28 1/2")]
+
+
+def test_one_size_gets_one_table_with_a_row_for_each_number() -> None:
+    changes = [
+        {
+            "label": "Cast on",
+            "place": "Back, step 1",
+            "unit": "st",
+            "was": {"S": 104, "M": 118},
+            "now": {"S": 100, "M": 114},
+        },
+        {"label": "Length", "place": "Length", "unit": "cm", "was": {"S": 50}, "now": {"S": 52.5}},
+        {"label": "Cuff", "place": "Sleeve", "unit": "st", "was": {"M": 50}, "now": {"M": 46}},
+    ]
+
+    (table,) = change_table_of(changes, "S", "cm")
+
+    assert (table.caption, table.across) == ("Size S", "Number")
+    assert [(row.size, row.was, row.now) for row in table.rows] == [
+        ("Back, step 1: Cast on, stitches", "104", "100"),
+        ("Length", "50 cm", "52.5 cm"),
+    ]
+    assert change_table_of(changes, "XS", "cm") == ()
 
 
 def test_one_size_sees_its_own_numbers_and_the_gauge() -> None:
