@@ -26,6 +26,15 @@ class AlreadySent(Exception):
         super().__init__(self.sentence)
 
 
+class AlreadyCorrected(AlreadySent):
+    """The row that was to be corrected no longer counts: a newer one has taken its place."""
+
+    sentence = (
+        "That one had been corrected already. What you wrote is not sent yet: go to “What I sent”, "
+        "and correct the newer one if it is still wrong."
+    )
+
+
 def claim(
     *,
     place: Place,

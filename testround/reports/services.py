@@ -16,13 +16,14 @@ from django.utils import timezone
 
 from testround.outbox.services import work_add
 from testround.people.models import User
-from testround.reports.claims import AlreadySent, claim
+from testround.reports.claims import AlreadyCorrected, AlreadySent, claim
 from testround.reports.models import Count, Finished, Fit, Remark, Reported, Sitting, Submission, Swatch
 from testround.reports.selectors import desk_of
 from testround.rounds.models import Place
 from testround.rounds.services import diary_write, place_reach
 
 __all__ = [
+    "AlreadyCorrected",
     "AlreadySent",
     "counts_submit",
     "finished_submit",
@@ -70,8 +71,8 @@ def swatch_submit(
     )
     if not is_new:
         return submission
-    if corrects is not None:
-        _supersede(Swatch.objects.filter(place=place, pk=corrects.pk))
+    if corrects is not None and not _supersede(Swatch.objects.filter(place=place, pk=corrects.pk)):
+        raise AlreadyCorrected
     Swatch.objects.create(place=place, submission=submission, typed=dict(typed or {}), **content)
     _tell(submission, "sent a swatch" if corrects is None else "corrected a swatch")
     _reach(place, Place.State.SWATCH_SENT, by, "a swatch came")
@@ -166,8 +167,8 @@ def sitting_submit(
     )
     if not is_new:
         return submission
-    if corrects is not None:
-        _supersede(Sitting.objects.filter(place=place, pk=corrects.pk))
+    if corrects is not None and not _supersede(Sitting.objects.filter(place=place, pk=corrects.pk)):
+        raise AlreadyCorrected
     Sitting.objects.create(place=place, submission=submission, typed=dict(typed or {}), **content)
     _tell(submission, "logged a sitting" if corrects is None else "corrected a sitting")
     _reach(place, Place.State.MAKING, by, "a sitting was logged")
@@ -192,8 +193,8 @@ def remark_submit(
     )
     if not is_new:
         return submission
-    if corrects is not None:
-        _supersede(Remark.objects.filter(place=place, pk=corrects.pk))
+    if corrects is not None and not _supersede(Remark.objects.filter(place=place, pk=corrects.pk)):
+        raise AlreadyCorrected
     Remark.objects.create(place=place, submission=submission, **content)
     at = f" on {where}" if where else ""
     _tell(submission, f"sent a remark{at}" if corrects is None else f"corrected a remark{at}")
@@ -307,8 +308,9 @@ def _place_submit(
     return submission
 
 
-def _supersede(rows: QuerySet[Any]) -> None:
-    rows.filter(superseded_at=None).update(superseded_at=timezone.now())
+def _supersede(rows: QuerySet[Any]) -> int:
+    """Mark the current ones of these rows as superseded; returns how many there were."""
+    return rows.filter(superseded_at=None).update(superseded_at=timezone.now())
 
 
 def _tell(submission: Submission, what: str) -> None:

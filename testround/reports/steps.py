@@ -28,6 +28,12 @@ class Task:
     note: str
 
 
+def in_two(sentence: str) -> tuple[str, str]:
+    """The kernel's answer as a heading and what follows: "Not yet" and "Chest would come out …"."""
+    verdict, _, reason = sentence.partition(": ")
+    return verdict, reason[:1].upper() + reason[1:]
+
+
 def next_step(desk: Desk) -> Step | None:
     """None when the tester has said that this is all."""
     place, pattern = desk.place, desk.pattern
@@ -52,6 +58,14 @@ def next_step(desk: Desk) -> Step | None:
             "swatch",
         )
     if answer is not None and not answer.good and not begun:
+        if answer.advice is not None and answer.advice.tool_mm is None:
+            return Step(
+                "Take your worksheet and begin by the tape",
+                f"No {tool_word(pattern.craft)} will put your gauge right, so work lengths to the measurements "
+                "given, or to the numbers your own gauge needs.",
+                "Open the worksheet",
+                "worksheet",
+            )
         return Step(
             f"Try another {tool_word(pattern.craft)} and swatch again",
             "Your last swatch would put the finished piece out of tolerance.",

@@ -48,7 +48,7 @@ from testround.reports.selectors import (
     typed_before,
 )
 from testround.reports.sent import sent_from
-from testround.reports.steps import next_step, tasks_of
+from testround.reports.steps import in_two, next_step, tasks_of
 from testround.rounds.models import Place
 from testround.rounds.selectors import places_of
 
@@ -90,7 +90,7 @@ def swatch(request: HttpRequest, pk: int) -> HttpResponse:
     answer = None if corrects else desk.swatch_answer()
     context = {
         "answer": answer,
-        "said": answer and answer.sentence(form.reader.units),
+        "said": answer and in_two(answer.sentence(form.reader.units)),
         "tool_word": tool_word(desk.pattern.craft),
         "tool_names": [
             tool_label(tool.mm, desk.pattern.craft, form.reader.tools).partition(" (")[0]

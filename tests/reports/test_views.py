@@ -226,7 +226,7 @@ def test_a_swatch_is_answered_at_once(
     response = as_tester.post(address("swatch"), good_swatch, follow=True)
 
     assert response.redirect_chain == [(address("swatch") + "#answer", 302)]
-    assert "Your swatch will do" in said(response)
+    assert "This will do Every finished measurement comes out as the pattern means it." in said(response)
     place.refresh_from_db()
     assert place.state == Place.State.GAUGE_AGREED
 
@@ -237,8 +237,8 @@ def test_a_swatch_that_will_not_do_is_told_what_comes_out_how_far_off_and_what_t
     words = said(as_tester.post(address("swatch"), {**good_swatch, "stitches": "20"}, follow=True))
 
     # 104 stitches at 20 in 10 cm are 52 cm, twice that is 104; at 22 they are 94.5: 9.5 cm too much.
-    assert "Not yet: Chest circumference would come out 9.5 cm large; up to 2.5 cm is fine." in words
-    assert "Chest circumference 94.5 cm 104 cm +9.5 cm, too far 2.5 cm" in words
+    assert "Not yet Chest circumference would come out 9.5 cm large; up to 2.5 cm is fine." in words
+    assert "Chest circumference 94.5 cm, 104 cm +9.5 cm too far 2.5 cm" in words
     assert re.search(r"\b3(\.\d+)? mm", words), "a smaller needle is advised"
 
 
@@ -366,6 +366,31 @@ def test_a_swatch_is_corrected_from_what_was_sent(
     current = Swatch.objects.get(superseded_at=None)
     assert current.stitches == 22
     assert Swatch.objects.count() == 2
+
+
+def test_a_correction_sent_twice_is_one_and_a_second_correction_of_the_same_is_refused(
+    as_tester: Client, address: Address, good_swatch: dict[str, Any]
+) -> None:
+    as_tester.post(address("swatch"), {**good_swatch, "stitches": "26"})
+    page = address("swatch") + f"?corrects={Swatch.objects.get().pk}"
+    correction = {**good_swatch, "key": key()}
+
+    answers = [as_tester.post(page, correction).status_code for _ in range(2)]
+    second = as_tester.post(page, {**good_swatch, "key": key(), "stitches": "24"})
+
+    assert answers == [302, 302]
+    assert second.status_code == 422
+    assert "That one had been corrected already." in said(second)
+    assert [row.stitches for row in Swatch.objects.filter(superseded_at=None)] == [22]
+
+
+def test_where_no_needle_helps_the_next_thing_is_not_another_swatch(
+    as_tester: Client, address: Address, good_swatch: dict[str, Any]
+) -> None:
+    # 96 rows at 25 in 10 cm are 38.4 cm instead of 32; the stitches are right.
+    as_tester.post(address("swatch"), {**good_swatch, "rows": "25"})
+
+    assert next_thing(as_tester, address) == "Take your worksheet and begin by the tape"
 
 
 @pytest.mark.parametrize("which", ["0", "abc", "-1", "9" * 30, "another"])
@@ -555,7 +580,7 @@ def test_a_piece_made_to_measure_gets_its_own_numbers(skirt: Place, as_tester: C
     swatch = {"key": key(), "gauge": "sc", "state": "blocked", "width": "10", "stitches": "18"}
     answer = as_tester.post(page("swatch"), {**swatch, "height": "10", "rows": "20"}, follow=True)
 
-    assert "This will do: your own numbers are worked out from this gauge." in said(answer)
+    assert "This will do Your own numbers are worked out from this gauge." in said(answer)
     # 70 cm at 18 in 10 cm is 126; the nearest multiple of 4, halves going up, is 128.
     assert "Foundation single crochet 128 stitches" in said(as_tester.get(page("worksheet")))
 
