@@ -53,7 +53,7 @@ def invitation(*, invitation: Invitation, place: Place, url: str) -> Letter:
             f"{url}\n\n"
             f"The link is for you alone and works once, until {day(invitation.expires.date())}. You need no "
             "account beforehand. If you did not expect this, do nothing: nothing is kept about you but this "
-            "address, and that only with the invitation.\n"
+            "address and the name above.\n"
         ),
     )
 

@@ -136,6 +136,9 @@ class Place(models.Model):
     agreed_at = models.DateTimeField(
         null=True, blank=True, help_text="When the tester said yes to the terms."
     )
+    agreed_terms = models.TextField(
+        blank=True, help_text="The terms as they stood then, whatever became of the round's since."
+    )
     changed = models.DateTimeField(auto_now=True)
     created = models.DateTimeField(default=timezone.now)
 

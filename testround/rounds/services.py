@@ -693,7 +693,12 @@ def invitation_accept(*, secret: str, user: User, name: str = "", form_key: str 
         pk=invitation.pk, used_at__isnull=True, withdrawn_at__isnull=True
     ).update(used_at=now, used_key_hash=secret_hash(form_key) if form_key else "")
     taken = Place.objects.filter(pk=place.pk, state=Place.State.OFFERED).update(
-        state=Place.State.TAKEN, tester=user, name=name.strip() or place.name, agreed_at=now, changed=now
+        state=Place.State.TAKEN,
+        tester=user,
+        name=name.strip() or place.name,
+        agreed_at=now,
+        agreed_terms=place.round.terms,
+        changed=now,
     )
     if not (used and taken):
         raise InvitationEnded.because("Somebody has just used this link, so the place is taken.")

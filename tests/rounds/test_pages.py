@@ -592,10 +592,12 @@ def test_a_yarn_is_taken_off_by_its_designer_alone(
     assert (theirs.status_code, kept, mine.status_code, opened.yarns.count()) == (404, 1, 302, 0)
 
 
-def test_the_diary_says_who_or_that_a_date_did_it(signed_in: SignIn, designer: User, opened: Round) -> None:
+def test_the_diary_says_who_did_it_or_that_a_date_made_the_program(
+    signed_in: SignIn, designer: User, opened: Round
+) -> None:
     services.rounds_follow_dates(now=timezone.make_aware(dt.datetime(2027, 1, 12)))
 
     body = signed_in(designer).get(reverse("rounds:diary", args=[opened.code])).content.decode()
 
     assert "Round moved from planned to swatching: it was to open on 11 January 2027." in body
-    assert "By date" in body
+    assert "by the program" in body

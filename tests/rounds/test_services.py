@@ -428,7 +428,31 @@ def test_saying_yes_takes_the_place_and_is_dated(
 
     assert (taken.state, taken.tester, taken.name) == ("taken", tester, "Wil")
     assert taken.agreed_at is not None
+    assert taken.agreed_terms == "Show nothing before publication."
     assert diary_of(offered.round)[-1] == "Wil moved from offered to taken: said yes to the terms."
+
+
+def test_terms_reworded_later_leave_what_a_tester_said_yes_to(
+    offered: Place, designer: User, tester: User, diary_of: Diary
+) -> None:
+    _, url = services.invitation_create(place=offered, by=designer)
+    services.invitation_accept(secret=secret_of(url), user=tester)
+    round = offered.round
+
+    services.round_edit(
+        round=round,
+        by=designer,
+        title=round.title,
+        opens=round.opens,
+        swatches_due=round.swatches_due,
+        closes=round.closes,
+        terms="Show everything at once.",
+        places_plan=round.places_plan,
+    )
+
+    offered.refresh_from_db()
+    assert offered.agreed_terms == "Show nothing before publication."
+    assert diary_of(round)[-1] == "Plan changed: terms reworded."
 
 
 def test_the_same_person_saying_yes_again_gets_the_same_place_and_one_entry(
