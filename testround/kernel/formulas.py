@@ -1063,9 +1063,9 @@ def _how_to_reach(unit: Unit, expected: Unit) -> str:
     if lacking == REP / ROW:
         return "divide by a number of rows"
     if lacking == ST:
-        return "multiply by a number of stitches"
+        return "multiply by a number of stitches, such as a constant whose unit is st"
     if lacking == ROW:
-        return "multiply by a number of rows"
+        return "multiply by a number of rows, such as a constant whose unit is row"
     return "check which names it multiplies and divides"
 
 

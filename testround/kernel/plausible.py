@@ -156,11 +156,15 @@ def _digits_swapped(value: float) -> Iterator[float]:
 
 @dataclass(frozen=True, slots=True)
 class _Body:
-    """A body measure known by name: the smallest and the largest value of the published tables, cm."""
+    """A body measure known by name: the smallest and the largest value of the published tables, cm.
+
+    ``around``: a circumference, whose name also stands in those of lengths and widths ("waist to hem").
+    """
 
     names: tuple[str, ...]
     smallest: float
     largest: float
+    around: bool = False
 
 
 # Smallest and largest of the body size tables from three months to women's 5X and men's 2X (Craft Yarn
@@ -182,9 +186,9 @@ _BODIES: tuple[_Body, ...] = (
     _Body(("thigh",), 20.0, 100.0),
     _Body(("inseam", "inside leg"), 15.0, 100.0),
     _Body(("height", "stature"), 50.0, 215.0),
-    _Body(("bust", "chest"), 40.64, 157.48),
-    _Body(("waist",), 45.72, 127.0),
-    _Body(("hip", "hips", "seat"), 55.88, 157.48),
+    _Body(("bust", "chest"), 40.64, 157.48, around=True),
+    _Body(("waist",), 45.72, 127.0, around=True),
+    _Body(("hip", "hips", "seat"), 55.88, 157.48, around=True),
 )
 BELOW_TABLES = 0.75
 """A body may be this much smaller than the smallest of the tables before it is asked about."""
@@ -193,6 +197,28 @@ BELOW_SIZES = 0.7
 """And this much smaller than the smallest of the sizes it is to be compared with."""
 ABOVE_SIZES = 1.45
 _ANY_LENGTH = (0.5, 400.0)
+_NOT_AROUND = frozenset(
+    [
+        "to",
+        "from",
+        "length",
+        "depth",
+        "height",
+        "drop",
+        "width",
+        "across",
+        "half",
+        "point",
+        "apex",
+        "hem",
+        "floor",
+        "ground",
+        "knee",
+        "ankle",
+        "above",
+        "below",
+    ]
+)
 
 
 def body_doubt(
@@ -263,6 +289,8 @@ def _range(key: str, label: str) -> tuple[float, float]:
         word.strip("().,:") for word in f"{key.replace('_', ' ')} {label.replace('-', ' ')}".lower().split()
     }
     for body in _BODIES:
+        if body.around and not words.isdisjoint(_NOT_AROUND):
+            continue
         if any(words.issuperset(name.split()) for name in body.names):
             return BELOW_TABLES * body.smallest, ABOVE_TABLES * body.largest
     return _ANY_LENGTH

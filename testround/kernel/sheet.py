@@ -342,12 +342,14 @@ class _Draft:
     def check_keys(self) -> None:
         self.check_unique(self.named())
         self.check_unique((f"gauges[{i}]", gauge.key) for i, gauge in enumerate(self.pattern.gauges))
-        self.check_unique((f"parts[{i}]", part.key) for i, part in enumerate(self.pattern.parts))
+        self.check_unique(
+            ((f"parts[{i}]", part.key) for i, part in enumerate(self.pattern.parts)), in_formulas=False
+        )
 
-    def check_unique(self, entries: Iterable[tuple[str, str]]) -> None:
+    def check_unique(self, entries: Iterable[tuple[str, str]], *, in_formulas: bool = True) -> None:
         first: dict[str, str] = {}
         for path, key in entries:
-            if key in FUNCTIONS:
+            if in_formulas and key in FUNCTIONS:
                 self.add(f"{path}.key", f"“{key}” is the name of a function; choose another key.")
             if key in first:
                 self.add(
@@ -546,7 +548,10 @@ class _Draft:
             if read.good:
                 value, _, troubles = read.formula.evaluate_bounded(values, errors)
                 yield from self.troubled(path, troubles, value)
-                yield from self.not_positive(path, np.broadcast_to(value, n))
+                # A part may be left out of a size, and then takes no stitches; a measurement of nothing is none.
+                yield from self.too_low(
+                    path, np.broadcast_to(value, n), zero_allowed=path.startswith("parts")
+                )
 
     def troubled(self, path: str, troubles: Sequence[Trouble], value: FloatArray) -> Iterator[Problem]:
         for trouble in troubles:
@@ -556,14 +561,13 @@ class _Draft:
                 path, f"at character {trouble.start + 1}: {trouble.message}{where}; {trouble.mend}."
             )
 
-    def not_positive(self, path: str, value: FloatArray) -> Iterator[Problem]:
-        low = np.flatnonzero(value <= 0)
+    def too_low(self, path: str, value: FloatArray, *, zero_allowed: bool) -> Iterator[Problem]:
+        low = np.flatnonzero(value < 0 if zero_allowed else value <= 0)
         if len(low):
-            worst = value[low[0]]
             yield Problem(
                 path,
-                f"the formula comes out at {worst:g}{self.for_sizes(low.tolist())}, and must be above zero; "
-                "check the signs and the measures it uses.",
+                f"the formula comes out at {value[low[0]]:g}{self.for_sizes(low.tolist())}, and must "
+                f"{'not be below' if zero_allowed else 'be above'} zero; check the signs and the measures it uses.",
             )
 
     def for_sizes(self, columns: Iterable[int]) -> str:

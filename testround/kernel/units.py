@@ -389,10 +389,10 @@ def tools_named(name: str, craft: str, system: ToolSystem) -> tuple[Tool, ...]:
     """The sizes a US or old UK name may mean; usually one, none when there is no such size.
 
     A hook is found by its whole name ("K-10.5"), or by its letter or its number alone where that is
-    enough. Case, spaces and a leading "US" or "UK" do not matter.
+    enough. Case, spaces and a "US" or "UK" beside it do not matter.
     """
     wanted = re.sub(
-        r"^(us|uk)", "", re.sub(r"[\s]+", "", name.lower().replace("½", ".5").replace("1/2", ".5"))
+        r"^(us|uk)|(us|uk)$", "", re.sub(r"[\s]+", "", name.lower().replace("½", ".5").replace("1/2", ".5"))
     )
     labels = [(tool, (tool.us if system == "us" else tool.uk) or "") for tool in tools(craft)]
     whole = tuple(tool for tool, label in labels if label and label.lower() == wanted)
@@ -431,9 +431,9 @@ def parse_tool(text: str, craft: str, system: ToolSystem = "metric", *, name: st
     said = entry.lower()
     if len(entry) > _LONGEST_ENTRY:
         raise UnitsError(f"{name}: that is too long for a {word} size; write it as in 4.5 mm.")
-    if said.startswith("us"):
+    if said.startswith("us") or said.endswith("us"):
         system = "us"
-    elif said.startswith("uk"):
+    elif said.startswith("uk") or said.endswith("uk"):
         system = "uk"
     elif said.endswith("mm"):
         system = "metric"

@@ -131,6 +131,8 @@ def test_a_babys_bust_is_asked_about_only_in_a_pattern_for_grown_ups():
         ("wrist", "Wrist", 16, 70),
         ("arm_length", "Arm length to underarm", 45, 5),
         ("cross_back", "Cross back", 38, 100),
+        ("drop", "Waist to hem", 25, 500),
+        ("bust_depth", "Shoulder to bust point", 25, 500),
         ("whatever", "Favourite length", 60, 600),
     ],
 )

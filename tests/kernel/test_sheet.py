@@ -224,7 +224,7 @@ def test_every_problem_is_told_at_once(cardigan):
         Problem(
             "parts[0].stitches",
             "at character 1: the formula comes out in stitches, and stitches × rows are wanted; "
-            "multiply by a number of rows.",
+            "multiply by a number of rows, such as a constant whose unit is row.",
         ),
     }
 
@@ -300,6 +300,30 @@ def test_a_measurement_that_comes_out_below_zero_is_refused(cardigan):
             "dimensions[2].formula",
             "the formula comes out at -6 in sizes S, M, and must be above zero; check the signs and the measures it uses.",
         )
+    ]
+
+
+def test_a_part_may_be_left_out_of_a_size_and_cannot_take_less_than_nothing(cardigan):
+    cardigan["parts"].append(entry(key="hood", stitches="when(bust > 90, 1, 0) * back_sts * body_rows"))
+
+    assert problems(cardigan) == []
+
+    cardigan["parts"][1]["stitches"] = "(back_sts - 100) * body_rows"
+
+    assert problems(cardigan) == [
+        Problem(
+            "parts[1].stitches",
+            "the formula comes out at -768 in size XS, and must not be below zero; "
+            "check the signs and the measures it uses.",
+        )
+    ]
+
+
+def test_parts_are_named_once_and_may_be_called_anything(cardigan):
+    cardigan["parts"] += [entry(key="min", stitches="back_sts * body_rows")] * 2
+
+    assert problems(cardigan) == [
+        Problem("parts[2].key", "“min” is already the key of parts[1]; give one of them another key.")
     ]
 
 

@@ -188,6 +188,7 @@ def test_a_gauge_of_nothing_is_refused():
         ("7", "knit", "us", 4.5),
         ("7", "crochet", "us", 4.5),
         ("US 7", "knit", "metric", 4.5),
+        ("7 US", "knit", "metric", 4.5),
         ("10.5", "knit", "us", 6.5),
         ("10 1/2", "knit", "us", 6.5),
         ("K-10.5", "crochet", "us", 6.5),
@@ -233,6 +234,26 @@ def test_a_size_that_is_none_or_several_is_refused(text, craft, system, sentence
         parse_tool(text, craft, system, name="Hook")
 
     assert str(refused.value) == sentence
+
+
+@given(st.text(max_size=70), st.sampled_from(["knit", "crochet"]), st.sampled_from(["metric", "us", "uk"]))
+@settings(deadline=None)
+def test_any_entry_is_a_size_or_a_refusal(text, craft, system):
+    try:
+        found = parse_tool(text, craft, system)
+    except UnitsError:
+        return
+    assert 0 < found.mm <= 50
+
+
+@given(st.text(max_size=70), st.booleans())
+@settings(deadline=None)
+def test_any_entry_is_a_count_or_a_refusal(text, whole):
+    try:
+        found = parse_count(text, whole=whole)
+    except UnitsError:
+        return
+    assert 0 <= found <= 1_000_000
 
 
 def test_a_size_is_shown_in_a_persons_own_system_with_its_millimetres():
