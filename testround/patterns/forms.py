@@ -12,6 +12,7 @@ from testround.kernel.roundfile import RoundFileError, read_pattern
 from testround.kernel.units import UnitsError
 from testround.patterns.fields import Scale
 from testround.patterns.models import Edition
+from testround.patterns.services import SheetRefused, sheet_problems
 
 CRAFTS = [("knit", "Knitting"), ("crochet", "Crochet")]
 KINDS = [
@@ -56,8 +57,11 @@ class UploadForm(forms.Form):
                 f"{upload.name} is a ZIP archive; take the JSON file out of it and choose that."
             )
         try:
-            return read_pattern(data, most_bytes=most)
-        except RoundFileError as refusal:
+            document = read_pattern(data, most_bytes=most)
+            if problems := sheet_problems(document):
+                raise SheetRefused(problems)
+            return document
+        except (RoundFileError, SheetRefused) as refusal:
             self.problems = refusal.problems
             self.problems_title = f"What to mend in {upload.name}"
             raise forms.ValidationError(

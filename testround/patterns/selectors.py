@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 
-from django.db.models import Count, Max, Q, QuerySet
+from django.db.models import Count, QuerySet
 
 from testround.kernel.roundfile import plain
 from testround.patterns.models import Edition, Pattern
@@ -22,25 +22,23 @@ def editions_of(user: User) -> QuerySet[Edition]:
 
 
 def patterns_listed(user: User) -> QuerySet[Pattern]:
-    """For the list page: ``edition_count``, ``round_count`` and ``changed`` beside every pattern."""
+    """For the list page: ``edition_count`` and ``round_count`` beside every pattern."""
     return (
         patterns_of(user)
         .annotate(
             edition_count=Count("editions", distinct=True),
             round_count=Count("editions__rounds", distinct=True),
-            changed=Max("editions__created"),
         )
         .order_by("-created", "-pk")
     )
 
 
 def editions_listed(pattern: Pattern) -> QuerySet[Edition]:
-    """For the pattern's page: its editions, newest first, with ``round_count`` and ``open_round_count``."""
+    """For the pattern's page: its editions, newest first, with ``round_count`` and their rounds."""
     return (
         Edition.objects.filter(pattern=pattern)
         .annotate(
             round_count=Count("rounds", distinct=True),
-            open_round_count=Count("rounds", filter=~Q(rounds__state="closed"), distinct=True),
         )
         .order_by("-created", "-pk")
         .prefetch_related("rounds")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
@@ -56,9 +57,27 @@ class PatternInUse(Exception):
         )
 
 
+def sheet_problems(document: SheetDocument) -> list[Problem]:
+    """Every reason why a sheet cannot be stored; empty when there is none."""
+    return [*check_pattern(document), *_unstorable(plain(document), "")]
+
+
+def _unstorable(node: object, path: str) -> Iterator[Problem]:
+    """Texts with a null character, which PostgreSQL does not keep."""
+    if isinstance(node, str) and "\0" in node:
+        yield Problem(path, "has a null character in it, which is invisible; type it afresh")
+    elif isinstance(node, dict):
+        for key, value in node.items():
+            yield from _unstorable(key, path)
+            yield from _unstorable(value, f"{path}.{key}" if path else key)
+    elif isinstance(node, list):
+        for i, value in enumerate(node):
+            yield from _unstorable(value, f"{path}[{i}]")
+
+
 def _checked(document: SheetDocument) -> dict[str, object]:
     """The sheet as it is stored, or every reason why it cannot be."""
-    problems = check_pattern(document)
+    problems = sheet_problems(document)
     if problems:
         raise SheetRefused(problems)
     return plain(document)
@@ -97,7 +116,9 @@ def edition_save(
     ``revision`` is the one that was read: when someone has saved since, this is refused rather than
     overwritten. Raises SheetFrozen, SheetChanged, SheetRefused.
     """
-    stored = Edition.objects.select_for_update(of=("self",)).select_related("pattern").get(pk=edition.pk)
+    stored = (
+        Edition.objects.select_for_update(of=("self", "pattern")).select_related("pattern").get(pk=edition.pk)
+    )
     _check_owner(stored.pattern, by)
     if stored.is_frozen:
         raise SheetFrozen(stored)
