@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from testround.kernel.formula_text import FUNCTIONS, FormulaError, Multiple
 from testround.kernel.formulas import (
     CM,
-    FUNCTIONS,
     REP,
     ROW_PER_CM,
     ST_PER_CM,
@@ -23,8 +23,6 @@ from testround.kernel.formulas import (
     UNIT_ROUNDOFF,
     UNITS,
     Formula,
-    FormulaError,
-    Multiple,
     Trouble,
     Unit,
     constant_value,

@@ -12,16 +12,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from testround.kernel.formula_text import LONGEST_FORMULA, FormulaError
 from testround.kernel.formulas import (
     CM,
-    LONGEST_FORMULA,
     REP,
     ROW,
     ROW_PER_CM,
     ST,
     ST_PER_CM,
     ST_ROW,
-    FormulaError,
     Unit,
     parse,
 )
