@@ -58,8 +58,11 @@ ODD_GAUGE = 0.35
 """A swatch whose gauge is off by more than this share is asked about before it is believed."""
 ALONE = 4.0
 """Standard deviations at which a measurement that nothing explains is asked about."""
-SAME_SLIP = 0.05
-"""Two measurements off by the same factor, to this share, may vouch for each other."""
+SAME_CM = 1.5
+SAME_SHARE = 0.05
+"""Two testers' deviations that agree to this, cm or share of the measurement, vouch for each other ..."""
+ABSURD = 0.4
+"""... unless they are off by more than this share: half of the whole, or inches, is never vouched for."""
 ANY_SIZE = "any size"
 
 # All cells at once: there may be tens of thousands.
@@ -199,7 +202,7 @@ class _Work:
             for i, question in asked.items():
                 # What most of a round does alike is the pattern's, or the words that say how to measure.
                 most = causes[question.cause] >= 3 and 2 * causes[question.cause] > measured
-                if most or self.vouched(i, int(d), rows, ratio[:, d], question.cause):
+                if most or self.vouched(i, int(d), rows):
                     continue
                 aside[i, d] = True
                 self.questions.append(question)
@@ -221,12 +224,18 @@ class _Work:
         )
         return Question(found.testers[i], found.dimensions[d], value, expected, cause, sentence)
 
-    def vouched(self, i: int, d: int, rows: NDArray[np.intp], ratio: FloatArray, cause: str) -> bool:
-        """Whether another tester of the same size is off by the same factor, with no slip to explain it."""
-        if cause != "unknown" or abs(ratio[i] - 1) > 2 * ODD_SHARE:
+    def vouched(self, i: int, d: int, rows: NDArray[np.intp]) -> bool:
+        """Whether another tester of the same or the next size is off alike, and not absurdly far."""
+        found = self.found
+        off, expected = found.remainder[:, d], float(found.expected[i, d])
+        if abs(off[i]) > ABSURD * expected:
             return False
-        sizes = self.found.sizes
-        return any(sizes[j] == sizes[i] and abs(ratio[j] / ratio[i] - 1) < SAME_SLIP for j in rows if j != i)
+        alike = max(SAME_CM, SAME_SHARE * expected)
+        return any(
+            abs(int(found.sizes[j]) - int(found.sizes[i])) <= 1 and abs(off[j] - off[i]) <= alike
+            for j in rows
+            if j != i
+        )
 
     def odd_gauges(self) -> BoolArray:
         """Swatches to ask about: (testers, gauges, 2)."""

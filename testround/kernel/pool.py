@@ -43,6 +43,7 @@ BORROWED = 6.0
 ABSURD = 0.25
 """A deviation this large a share of the measurement is not excused by a second tester who has it too."""
 MOST_SHAPES = 40
+LONGEST_RUN = 3
 LOOKED_AT_CLOSELY = 10
 CHUNK = 600  # unknowns beyond which dimensions are estimated one by one
 
@@ -302,7 +303,7 @@ class _Work:
         self.weights = np.where(self.known, (TAILS + 1) / (TAILS + z2), 1.0)
 
     def excuse(self, error: FloatArray) -> FloatArray:
-        """How far each error lies from the other testers' of the same size: agreement excuses.
+        """How far each error lies from the other testers' of the same size, or of the next: agreement excuses.
 
         Two may vouch for each other, but not when the deviation is absurd.
         """
@@ -324,6 +325,15 @@ class _Work:
             above = np.take_along_axis(ordered, np.minimum(high + (rank <= high), last), axis=0)
             away = np.abs(e - (below + above) / 2)
             found[rows] = np.where((m >= 2) & ~np.isnan(away), away, np.inf)
+        middles = np.full((self.s + 2, self.d), np.inf)
+        for size, rows in enumerate(self.by_size):
+            if len(rows):
+                e = np.where(self.known[rows], error[rows], np.nan)
+                some = np.flatnonzero(~np.isnan(e).all(axis=0))
+                middles[size + 1, some] = np.nanmedian(e[:, some], axis=0)
+        at = self.cells.sizes + 1
+        for beside in (at - 1, at + 1):
+            found = np.minimum(found, np.abs(error - middles[beside]))
         absurd = np.abs(error) > ABSURD * np.abs(np.nan_to_num(self.cells.expected))
         return np.where(absurd, np.inf, found)
 
@@ -430,7 +440,7 @@ class _Work:
         else:
             k, information, score = self._joint(self.sums(), vague=True)
             mean = np.linalg.solve(np.eye(len(k)) + k @ information, k @ score)
-            self.beta = mean.reshape(self.s, self.d)
+            self.beta = np.asarray(mean.reshape(self.s, self.d), dtype=np.float64)
 
     def _joint(self, sums: _Sums, *, vague: bool) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Prior covariance of β with the shapes there are, information, and score."""
@@ -490,14 +500,14 @@ class _Work:
         if self.s < 2 or len(have) < 2:
             return
         upto = np.concatenate([[0], np.cumsum(self.testers[:, d])])
+        most = int(self.in_dimension[d])
         for length in range(1, (self.s + 1) // 2 + 1):
             for start in range(self.s - length + 1):
                 stop = start + length
                 # Runs inside the range are short; at either end they may be as long as half the sizes.
-                if length > 2 and not (start == 0 or stop == self.s):
+                if length > LONGEST_RUN and not (start == 0 or stop == self.s):
                     continue
-                inside = upto[stop] - upto[start]
-                if inside >= 2 and self.in_dimension[d] > inside:
+                if 2 <= upto[stop] - upto[start] < most:
                     yield Shape(d, "some", tuple(range(start, stop)))
 
     def looked_at(self, d: int) -> tuple[list[Shape], FloatArray, FloatArray]:

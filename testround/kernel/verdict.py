@@ -33,6 +33,8 @@ UNJUDGED_GAUGE = 0.04
 CLEARLY = 3.2
 """Standard errors at which a deviation pays for having been looked for among many."""
 MOST_NEEDED = 99
+ALMOST_PAID = -4.0
+"""A shape that comes this near to its price keeps a dimension from being said to hold."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,7 +174,8 @@ def judge_dimensions(pooled: Pooled, tolerance: FloatArray, n_sizes: int) -> tup
         supported = shaped and bool(q[d] <= DISCOVERY_RATE)
         testers = int(pooled.testers[list(sizes), d].sum())
         verdict = judge(estimate, half, float(tolerance[d]), supported=supported, testers=testers)
-        if verdict is Verdict.HOLDS and not _all_hold(pooled, d, float(tolerance[d])):
+        doubtful = not shaped and pooled.evidence[d] > ALMOST_PAID
+        if verdict is Verdict.HOLDS and (doubtful or not _all_hold(pooled, d, float(tolerance[d]))):
             verdict = Verdict.OPEN
         needs = None
         if verdict in (Verdict.LOOK_CLOSER, Verdict.OPEN):
