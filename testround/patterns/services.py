@@ -15,7 +15,7 @@ from testround.kernel.problems import InputProblems, Problem
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.roundfile import plain, problems_of
 from testround.kernel.sheet import check_pattern
-from testround.kernel.terms import terms_of
+from testround.kernel.terms import ambiguous, terms_of
 from testround.patterns.models import Edition, Pattern
 from testround.people.models import User
 
@@ -178,8 +178,8 @@ def pattern_delete(*, pattern: Pattern, by: User) -> None:
         raise PatternInUse from None
 
 
-def terms_guessed(document: SheetDocument) -> str | None:
-    """The dialect of stitch terms that the sheet's own words give away; None when they do not."""
+def _words(document: SheetDocument) -> str:
+    """Everything on a sheet that is written for people."""
     words = [document.title]
     for entry in (
         *document.gauges,
@@ -189,7 +189,31 @@ def terms_guessed(document: SheetDocument) -> str | None:
         *document.parts,
     ):
         words += [getattr(entry, name) or "" for name in ("label", "place", "how") if hasattr(entry, name)]
-    return terms_of("\n".join(words))
+    return "\n".join(words)
+
+
+def terms_guessed(document: SheetDocument) -> str | None:
+    """The dialect of stitch terms that the sheet's own words give away; None when they do not."""
+    return terms_of(_words(document))
+
+
+def terms_doubted(document: SheetDocument, terms: str) -> str:
+    """What makes the dialect that a crochet sheet is said to be in doubtful, in a sentence; else nothing."""
+    if document.craft != "crochet":
+        return ""
+    words = _words(document)
+    found = terms_of(words)
+    if found is not None and found != terms:
+        return (
+            f"The text is marked as {terms.upper()} terms and uses words of {found.upper()} terms; "
+            "set “Its text is in” to what it is."
+        )
+    if ambiguous(words):
+        return (
+            "The text names stitches that mean one thing in US terms and another in UK terms, and does not say "
+            f"which it means. It is taken as {terms.upper()} terms; see that “Its text is in” is right."
+        )
+    return ""
 
 
 def next_label(label: str) -> str:

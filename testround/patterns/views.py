@@ -34,6 +34,7 @@ from testround.patterns.services import (
     next_label,
     pattern_create,
     pattern_delete,
+    terms_doubted,
 )
 from testround.people.readers import reader_of
 
@@ -179,6 +180,7 @@ def _sheet_context(edition: Edition, draft: SheetDraft, document: SheetDocument 
         "draft": draft,
         "check": check(draft, document),
         "terms_choices": Edition.Terms.choices,
+        "terms_doubt": terms_doubted(edition.document, edition.terms),
     }
 
 

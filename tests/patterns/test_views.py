@@ -739,6 +739,27 @@ def test_the_terms_of_a_crochet_text_are_saved_with_the_sheet(
     assert skirt.terms == "us"
 
 
+@pytest.mark.parametrize(
+    ("label", "terms", "said"),
+    [
+        ("Half treble crochet", "us", "The text is marked as US terms and uses words of UK terms"),
+        ("Double crochet", "uk", "It is taken as UK terms"),
+        ("Half treble crochet", "uk", ""),
+    ],
+)
+def test_a_doubt_about_the_terms_of_a_crochet_text_is_said(
+    signed_in: SignIn, skirt: Edition, designer: User, label: str, terms: str, said: str
+) -> None:
+    skirt.sheet["gauges"][0]["label"] = label
+    skirt.terms = terms
+    skirt.save()
+
+    answer = signed_in(designer).get(page_of(skirt))
+
+    assert said in answer.context["terms_doubt"]
+    assert ("Stitch terms" in answer.content.decode()) == bool(said)
+
+
 def test_a_made_to_measure_sheet_is_tried_while_typing_and_when_frozen(
     signed_in: SignIn, skirt: Edition, designer: User
 ) -> None:
