@@ -104,6 +104,7 @@ class RoundPage:
     round: Round
     states: tuple[str, ...]
     rows: tuple[SizeRow, ...]
+    graded: bool
     answer: str
     late: tuple[Late, ...]
     late_count: int
@@ -140,12 +141,18 @@ def round_page(round: Round, *, today: dt.date) -> RoundPage:
     late_sizes = {late.place.size for late in late}
     sheet = round.edition.sheet
     plan = round.places_plan or {}
-    rows = tuple(_size_row(size, kept, plan, late_sizes, COLUMNS) for size in (sheet.get("sizes") or [None]))
+    sizes: list[str | None] = list(sheet.get("sizes") or [])
+    graded = bool(sizes)
+    # A made-to-measure pattern has one row; so have testers of a graded one who have no size yet.
+    if not graded or any(place.size is None for place in kept):
+        sizes.append(None)
+    rows = tuple(_size_row(size, kept, plan, late_sizes) for size in sizes)
     return RoundPage(
         round=round,
         states=COLUMNS,
         rows=rows,
-        answer=_answer(rows, kept, late),
+        graded=graded,
+        answer=_answer(rows, kept, graded),
         late=tuple(late[:LATE_SHOWN]),
         late_count=len(late),
         next_steps=tuple(_next_steps(round, kept, rows, late)),
@@ -174,11 +181,10 @@ def _size_row(
     places: list[Place],
     plan: dict[str, dict[str, int]],
     late_sizes: set[str | None],
-    states: tuple[str, ...],
 ) -> SizeRow:
     of_size = [place for place in places if place.size == size]
     cells = []
-    for state in states:
+    for state in COLUMNS:
         here = [place for place in of_size if place.state == state]
         cells.append(Cell(state=state, places=tuple(here[:NAMES_IN_A_CELL]), count=len(here)))
     offered = sum(place.state == Place.State.OFFERED for place in of_size)
@@ -209,16 +215,15 @@ def _size_row(
     )
 
 
-def _answer(rows: tuple[SizeRow, ...], places: list[Place], late: list[Late]) -> str:
+def _answer(rows: tuple[SizeRow, ...], places: list[Place], graded: bool) -> str:
     if not places:
         return "Not yet: no place has been made."
-    graded = rows[0].size is not None
     off = [row for row in rows if not row.on_course]
     if not off:
         return "Yes: every size has its testers and nobody is late." if graded else "Yes: nobody is late."
     if not graded:
         return f"Not quite: {rows[0].sentence}."
-    names = ", ".join(str(row.size) for row in off)
+    names = ", ".join(row.size or "those without a size" for row in off)
     return (
         f"Not quite: look at {names}."
         if len(off) < len(rows)

@@ -13,6 +13,7 @@ from testround.patterns.models import Edition, Pattern
 from testround.people.models import User
 from testround.rounds import services
 from testround.rounds.models import DiaryEntry, Invitation, Place, Round
+from testround.rounds.refusals import Refused
 from testround.rounds.selectors import round_page
 
 SignIn = Callable[[User], Client]
@@ -261,6 +262,35 @@ def test_the_page_of_a_round_counts_each_size_at_each_stage(opened: Round) -> No
     }
     assert page.answer == "Not quite: look at S."
     assert (page.place_count, page.held_count, page.measured_count, page.given_back) == (4, 3, 1, 1)
+
+
+def test_a_made_to_measure_round_has_one_row(designer: User, little_top: dict[str, Any]) -> None:
+    little_top |= {"kind": "made-to-measure", "sizes": []}
+    del little_top["measures"][0]["values"]
+    for number in little_top["numbers"]:
+        del number["printed"]
+    pattern = Pattern.objects.create(owner=designer, title="Quillwork Skirt")
+    edition = Edition.objects.create(pattern=pattern, label="1.0", sheet=little_top)
+    round = services.round_open(edition=edition, by=designer, title="To measure")
+    services.place_add(round=round, name="Ash", size=None, measures={"bust": 91.4}, by=designer)
+
+    page = round_page(round, today=dt.date(2027, 1, 20))
+
+    assert [(row.size, row.sentence) for row in page.rows] == [
+        (None, "0 of 1 held; 1 offered, not yet taken")
+    ]
+    assert page.answer == "Not quite: 0 of 1 held; 1 offered, not yet taken."
+    with pytest.raises(Refused, match="made to measure: leave the size empty"):
+        services.place_add(round=round, name="Oak", size="S", by=designer)
+
+
+def test_testers_of_a_file_who_have_no_size_yet_are_not_lost(opened: Round) -> None:
+    seat(opened, 1, size=None)
+
+    page = round_page(opened, today=dt.date(2027, 1, 20))
+
+    assert [row.size for row in page.rows] == ["XS", "S", "M", None]
+    assert [place.name for place in page.rows[-1].cells[1].places] == ["Person 1"]
 
 
 def test_who_is_late_is_told_by_what_is_missing_and_since_when(opened: Round) -> None:
