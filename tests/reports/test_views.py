@@ -238,7 +238,7 @@ def test_a_swatch_that_will_not_do_is_told_what_comes_out_how_far_off_and_what_t
 
     # 104 stitches at 20 in 10 cm are 52 cm, twice that is 104; at 22 they are 94.5: 9.5 cm too much.
     assert "Not yet Chest circumference would come out 9.5 cm large; up to 2.5 cm is fine." in words
-    assert "Chest circumference 94.5 cm, 104 cm +9.5 cm too far 2.5 cm" in words
+    assert "meant 94.5 cm, yours 104 cm +9.5 cm, too far fine up to 2.5 cm" in words
     assert re.search(r"\b3(\.\d+)? mm", words), "a smaller needle is advised"
 
 
