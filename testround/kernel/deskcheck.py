@@ -24,9 +24,9 @@ from testround.kernel.units import format_count, format_length
 
 BoolArray = NDArray[np.bool_]
 
-ROUNDING_CM = 2.54 / 8
-"""How far a printed measurement may lie off: rounding to the quarter inch moves it by up to an eighth of an
-inch, rounding to the half centimetre by up to a quarter of a centimetre, which is less."""
+ROUNDING_CM = 2.54 / 4
+"""How far a printed measurement may lie off: it may be rounded to the half centimetre or the quarter inch,
+up or down as the designer likes, so anything within the larger of the two is rounding and not a fault."""
 
 MOST_EASE_CM = 25.0
 """A width that differs from the body by more was never meant to go round it (common practice)."""

@@ -111,9 +111,9 @@ def test_a_measurement_that_follows_a_misprint_is_a_note_and_no_fault(pullover):
 @pytest.mark.parametrize(
     ("printed", "verdict"),
     [
-        (106.25, None),  # the half centimetre
-        (106.317, None),  # the quarter inch
-        (106.33, "look-closer"),
+        (106.5, None),  # the half centimetre
+        (106.635, None),  # the quarter inch
+        (106.65, "look-closer"),
         (103.5, "look-closer"),  # 2.5 off, and 2.5 is allowed
         (103.4, "amend"),
         (109, "amend"),
