@@ -31,6 +31,14 @@ class DeclineForm(forms.Form):
     )
 
 
+class NextEditionForm(forms.Form):
+    label = forms.CharField(
+        label="The next edition is called",
+        max_length=200,
+        help_text="It starts as this edition with every published correction in place.",
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class ChangeFields:
     """One number of a draft on its form: what stands by size, beside the field for what should."""

@@ -14,6 +14,7 @@ from django.utils import timezone
 from testround.errata.models import Analysis, Decision, Erratum
 from testround.errata.selectors import Read, drafts_of, read_round, stands_in
 from testround.errata.wording import (
+    GAUGE_UNITS,
     UNIT_WORDS,
     affected_sizes,
     changes_from,
@@ -25,10 +26,12 @@ from testround.errata.wording import (
 from testround.kernel.problems import Problem
 from testround.kernel.round import LARGEST_COUNT, LONGEST_CM
 from testround.kernel.round import Pattern as SheetDocument
+from testround.kernel.roundfile import plain
 from testround.kernel.sheet import Sheet
 from testround.kernel.units import format_count
 from testround.outbox.services import handles
-from testround.patterns.models import Pattern
+from testround.patterns.models import Edition, Pattern
+from testround.patterns.services import SheetRefused, edition_create_next
 from testround.people.models import User
 from testround.reports.models import Remark
 from testround.rounds.models import Round
@@ -261,11 +264,12 @@ def _standing_remarks(round: Round) -> QuerySet[Remark]:
 def _testers_say(remarks: Sequence[Remark]) -> str:
     testers = len({remark.place_id for remark in remarks})
     kinds = ", ".join(dict.fromkeys(remark.get_kind_display() for remark in remarks))
-    return f"{_counted(testers, 'tester')} remarked on this step ({kinds})."
+    said = f"{_counted(testers, 'tester')} remarked on this step ({kinds})."
+    return said[:1].upper() + said[1:]
 
 
 def _counted(count: int, word: str) -> str:
-    return f"{count} {word}" if count == 1 else f"{count} {word}s"
+    return f"one {word}" if count == 1 else f"{count} {word}s"
 
 
 @transaction.atomic
@@ -478,3 +482,60 @@ def erratum_publish(*, erratum: Erratum, by: User) -> Erratum:
     if locked.round is not None:
         diary_write(round=locked.round, by=by, text=f"Erratum {locked.number} published: {locked.place}.")
     return locked
+
+
+# The next edition -----------------------------------------------------------------------------------------
+
+
+def corrected_sheet(sheet: SheetDocument, errata: Iterable[Erratum]) -> SheetDocument:
+    """A sheet with the values that errata print instead; of two that change one value the later holds."""
+    document = plain(sheet)
+    printed = {
+        entry["key"]: entry for entry in (*document.get("numbers", ()), *document.get("dimensions", ()))
+    }
+    gauges = {gauge["key"]: gauge for gauge in document["gauges"]}
+    for change in (change for erratum in errata for change in erratum.changes):
+        subject, now = change["subject"], change["now"]
+        gauge = gauges.get(subject.removesuffix(".st").removesuffix(".row"))
+        if change["unit"] in GAUGE_UNITS and gauge is not None:
+            gauge.update(now)
+        elif subject in printed:
+            entry = printed[subject]
+            entry["printed"] = _in_order({**entry.get("printed", {}), **now}, sheet.sizes)
+        elif subject in ("yarn", "hours"):
+            document[subject] = _in_order({**document.get(subject, {}), **now}, sheet.sizes)
+    return SheetDocument.model_validate(document)
+
+
+def _in_order(values: Mapping[str, float], sizes: Sequence[str]) -> dict[str, float]:
+    return {size: values[size] for size in sizes if size in values}
+
+
+@transaction.atomic
+def edition_correct(*, round: Round, label: str, by: User) -> Edition:
+    """Make the edition that follows a round's, with the numbers of every published erratum on that edition.
+
+    Formulas and words stay as they are: the desk check of the new edition shows where a formula no longer
+    gives what is printed.
+
+    Raises
+    ------
+    Refused
+        Nothing is published on the edition, or the label is taken or missing.
+    """
+    errata = list(Erratum.objects.published().filter(edition=round.edition).order_by("number"))
+    if not errata:
+        raise Refused.because("Nothing is published on this edition yet; publish an erratum first.")
+    try:
+        edition = edition_create_next(
+            edition=round.edition,
+            label=label,
+            document=corrected_sheet(round.edition.document, errata),
+            by=by,
+        )
+    except SheetRefused as refusal:
+        raise Refused(Problem("label", problem.sentence) for problem in refusal.problems) from None
+    diary_write(
+        round=round, by=by, text=f"Edition {edition.label} made with {_counted(len(errata), 'correction')}."
+    )
+    return edition

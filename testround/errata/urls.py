@@ -15,6 +15,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("rounds/<str:code>/desk/undo/", views.undo, name="undo"),
     path("rounds/<str:code>/desk/remarks/", views.from_remarks, name="from_remarks"),
     path("rounds/<str:code>/desk/merge/", views.merge, name="merge"),
+    path("rounds/<str:code>/desk/next-edition/", views.next_edition, name="next_edition"),
     path("rounds/<str:code>/desk/<int:pk>/", views.draft, name="draft"),
     path("rounds/<str:code>/desk/<int:pk>/preview/", views.preview, name="preview"),
     path("rounds/<str:code>/desk/<int:pk>/publish/", views.publish, name="publish"),

@@ -19,7 +19,7 @@ from django.views.decorators.http import (
 )
 
 from testround.errata import papers
-from testround.errata.forms import DeclineForm, DraftForm
+from testround.errata.forms import DeclineForm, DraftForm, NextEditionForm
 from testround.errata.models import Erratum
 from testround.errata.selectors import (
     PublicErrata,
@@ -36,6 +36,7 @@ from testround.errata.selectors import (
 )
 from testround.errata.services import (
     decision_undo,
+    edition_correct,
     errata_merge,
     erratum_discard,
     erratum_from_remarks,
@@ -46,6 +47,7 @@ from testround.errata.services import (
     problems_before_publishing,
 )
 from testround.patterns.models import Edition
+from testround.patterns.services import next_label
 from testround.people.context import reader_for
 from testround.people.models import User
 from testround.people.readers import Reader
@@ -148,9 +150,9 @@ def desk(request: HttpRequest, code: str) -> HttpResponse:
 
 
 def _desk(request: HttpRequest, round: Round, *, status: int = 200, **context: Any) -> HttpResponse:
-    return render(
-        request, "errata/desk.html", {"round": round, "desk": desk_of(round), **context}, status=status
-    )
+    next_form = NextEditionForm(initial={"label": next_label(round.edition.label)})
+    context = {"round": round, "desk": desk_of(round), "next_form": next_form, **context}
+    return render(request, "errata/desk.html", context, status=status)
 
 
 def _back_to_desk(round: Round) -> HttpResponse:
@@ -303,6 +305,28 @@ def discard(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     erratum_discard(erratum=erratum, by=_user(request))
     messages.success(request, "Draft removed; what it came from is undecided again.")
     return _back_to_desk(round)
+
+
+@require_POST
+@login_required
+def next_edition(request: HttpRequest, code: str) -> HttpResponse:
+    round = _judged(request, code)
+    form = NextEditionForm(request.POST)
+    if form.is_valid():
+        try:
+            edition = edition_correct(round=round, label=form.cleaned_data["label"], by=_user(request))
+        except Refused as refusal:
+            for problem in refusal.problems:
+                form.add_error(
+                    "label" if problem.path else None, f"{problem.sentence[:1].upper()}{problem.sentence[1:]}"
+                )
+        else:
+            messages.success(
+                request,
+                f"Edition {edition.label} has the corrections. Its desk check shows which formulas to mend.",
+            )
+            return redirect(edition)
+    return _desk(request, round, status=422, next_form=form)
 
 
 # What anyone may read -------------------------------------------------------------------------------------

@@ -139,9 +139,10 @@ def change_sentence(change: Change, every: Sequence[str]) -> str:
         old = " and ".join(format_count(value) for value in was.values())
         return f"{label}: {new} in 10 cm" + (f", not {old}." if old else ".")
     where = sizes_words(list(now), every)
+    only = f", {where}." if where and where != "in every size" else "."
     new_values, old_values = set(now.values()), set(was.values())
     if len(new_values) > 1 or len(old_values) > 1:
-        return f"{label}: work with the {unit} given here for your size" + (f", {where}." if where else ".")
+        return f"{label}: work with the {unit} given here for your size{only}"
     old = f", not {format_count(old_values.pop())}" if old_values else ""
     return f"{label}: {format_count(new_values.pop())} {unit} {where}".rstrip() + f"{old}."
 
@@ -151,8 +152,17 @@ def _listed(names: Iterable[str]) -> str:
 
 
 def draft_text(changes: Sequence[Change], every: Sequence[str]) -> str:
-    """The first wording of an erratum, for the designer to edit; empty where only the designer can word it."""
-    return "\n".join(change_sentence(change, every) for change in changes)
+    """The first wording of an erratum, for the designer to edit; empty where only the designer can word it.
+
+    Of the changes of one finding the first says what is wrong; the others follow from it, and the tables that
+    stand under every erratum have their numbers.
+    """
+    lines = []
+    for finding in dict.fromkeys(change["finding"] for change in changes):
+        first, *others = [change for change in changes if change["finding"] == finding]
+        follow = " What follows from it changes too, as given here." if others else ""
+        lines.append(change_sentence(first, every) + follow)
+    return "\n".join(lines)
 
 
 def draft_place(finding: Finding, changes: Sequence[Change], names: Mapping[str, Named]) -> str:

@@ -315,9 +315,26 @@ def test_a_removed_draft_is_gone(signed_in: SignIn, designer: User, tested: Roun
     assert not Erratum.objects.exists()
 
 
+def test_the_next_edition_is_made_from_the_desk(
+    signed_in: SignIn, designer: User, tested: Round, draft: Erratum
+) -> None:
+    erratum_publish(erratum=draft, by=designer)
+    client = signed_in(designer)
+
+    made = client.post(address("next_edition", tested), {"label": "1.1"})
+    again = client.post(address("next_edition", tested), {"label": "1.1"})
+
+    edition = tested.edition.pattern.editions.get(label="1.1")
+    assert made["Location"] == edition.get_absolute_url()
+    assert edition.document.numbers[0].printed["M"] == 114
+    assert again.status_code == 422
+    assert again.context["next_form"]["label"].value() == "1.1"
+    assert again.context["next_form"].errors["label"]
+
+
 # Who may decide
 
-ACTIONS = ("accept", "decline", "undo", "from_remarks", "merge")
+ACTIONS = ("accept", "decline", "undo", "from_remarks", "merge", "next_edition")
 DRAFT_ACTIONS = ("draft", "publish", "discard")
 
 

@@ -10,7 +10,9 @@ from testround.errata.selectors import analysis_of, desk_of, hash_of
 from testround.errata.services import (
     Wording,
     analysis_keep,
+    corrected_sheet,
     decision_undo,
+    edition_correct,
     errata_merge,
     erratum_discard,
     erratum_from_remarks,
@@ -302,7 +304,7 @@ def test_a_draft_from_remarks_names_their_place_and_no_tester(tested: Round, des
     assert (erratum.place, erratum.text, erratum.why) == (
         "Back, step 3",
         "",
-        "1 tester remarked on this step (unclear).",
+        "One tester remarked on this step (unclear).",
     )
     assert list(erratum.remarks.all()) == [remark]
 
@@ -488,3 +490,56 @@ def test_the_database_gives_a_number_once(published: Erratum, tested: Round) -> 
             place="Back",
             text="Again.",
         )
+
+
+# The next edition
+
+
+def test_the_next_edition_prints_what_the_errata_say(tested: Round, designer: User) -> None:
+    for finding in (MISPRINT, TOO_LONG):
+        erratum_publish(erratum=finding_accept(round=tested, finding_ids=[finding], by=designer), by=designer)
+    proposed = Decision.objects.get(finding_id=TOO_LONG).finding["proposed"]
+
+    edition = edition_correct(round=tested, label="1.1", by=designer)
+
+    before, after = tested.edition.document, edition.document
+    assert after.numbers[0].printed == {"XS": 92, "S": 104, "M": 114}
+    assert after.numbers[1].printed == proposed
+    assert before.numbers[0].printed == {"XS": 92, "S": 104, "M": 118}
+    assert (edition.label, edition.pattern, edition.is_frozen) == ("1.1", tested.edition.pattern, False)
+    assert tested.diary.filter(text="Edition 1.1 made with 2 corrections.").exists()
+
+
+def test_a_gauge_that_was_corrected_stands_corrected_in_the_next_edition(tested: Round) -> None:
+    erratum = Erratum(
+        changes=[
+            {"subject": "body.row", "unit": "row/10 cm", "was": {"rows": 30}, "now": {"rows": 28.5}},
+            {"subject": "yarn", "unit": "m", "was": {}, "now": {"M": 900, "XS": 700}},
+            {"subject": "chest", "unit": "cm", "was": {}, "now": {"S": 94.5}},
+        ]
+    )
+
+    sheet = corrected_sheet(tested.edition.document, [erratum])
+
+    assert (sheet.gauges[0].stitches, sheet.gauges[0].rows) == (22, 28.5)
+    assert list(sheet.yarn.items()) == [("XS", 700), ("M", 900)]
+    assert sheet.dimensions[0].printed == {"S": 94.5}
+
+
+def test_drafts_do_not_reach_the_next_edition(tested: Round, designer: User) -> None:
+    finding_accept(round=tested, finding_ids=[MISPRINT], by=designer)
+
+    with pytest.raises(Refused) as refused:
+        edition_correct(round=tested, label="1.1", by=designer)
+
+    assert sentences(refused) == ["Nothing is published on this edition yet; publish an erratum first."]
+
+
+def test_the_next_edition_needs_a_label_of_its_own(tested: Round, designer: User) -> None:
+    erratum_publish(erratum=finding_accept(round=tested, finding_ids=[MISPRINT], by=designer), by=designer)
+
+    with pytest.raises(Refused) as refused:
+        edition_correct(round=tested, label="1.0", by=designer)
+
+    assert [problem.path for problem in refused.value.problems] == ["label"]
+    assert tested.edition.pattern.editions.count() == 1

@@ -142,8 +142,7 @@ def test_a_gauge_finding_changes_the_gauge_and_every_number_that_follows(names) 
     ]
     assert affected_sizes(gauge, changes, ["XS", "S", "M"]) == []
     assert draft_text(changes, EVERY) == (
-        "Stockinette, blocked: 28 1/2 rows in 10 cm, not 30.\n"
-        "Rows to underarm: 92 rows in sizes XS and S, not 96."
+        "Stockinette, blocked: 28 1/2 rows in 10 cm, not 30. What follows from it changes too, as given here."
     )
 
 
