@@ -1,0 +1,302 @@
+"""The analysis of a round as text a person reads, and the paragraph that lets a finding be checked by hand."""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from collections.abc import Mapping, Sequence
+
+from testround.kernel.analysis import Analysis
+from testround.kernel.findings import Cell, Finding, FindingKind, Verdict
+from testround.kernel.round import Pattern
+from testround.kernel.units import LengthUnit, format_count, format_gauge, format_length
+from testround.kernel.verdict import DeviationCell
+
+WIDTH = 100
+SAID = {
+    Verdict.AMEND: "AMEND",
+    Verdict.LOOK_CLOSER: "LOOK CLOSER",
+    Verdict.HOLDS: "HOLDS",
+    Verdict.OPEN: "OPEN",
+}
+MARK = {Verdict.AMEND: "!!", Verdict.LOOK_CLOSER: "?", Verdict.HOLDS: "ok", Verdict.OPEN: "."}
+KIND = {
+    FindingKind.PRINTED_COUNT: "printed count",
+    FindingKind.SCHEMATIC: "printed measurement",
+    FindingKind.WORKED_COUNT: "worked count",
+    FindingKind.STATED_GAUGE: "stated gauge",
+    FindingKind.FINISHED_SIZE: "finished size",
+    FindingKind.YARN: "yarn",
+    FindingKind.HOURS: "hours",
+    FindingKind.CLARITY: "clarity of the text",
+    FindingKind.FIT: "fit",
+}
+UNITS = {"st": "stitches", "row": "rows", "rep": "repeats", "m": "metres", "h": "hours"}
+
+
+def report_text(analysis: Analysis, units: LengthUnit = "cm") -> str:
+    """The report a person reads: at a glance, findings, questions, gauges, sizes by dimensions.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    units : {"cm", "in"}
+        What lengths are shown in.
+
+    Returns
+    -------
+    str
+        Plain text of at most 100 columns where names allow, ending in a line break.
+    """
+    document = analysis.findings
+    lines = [f"{document.pattern.title}, edition {document.pattern.edition}", ""]
+    lines += _glance(analysis)
+    pressing = [f for f in document.findings if f.verdict in (Verdict.AMEND, Verdict.LOOK_CLOSER)]
+    lines += _section("Findings")
+    if not pressing:
+        lines.append("Nothing to amend or to look at more closely.")
+    for finding in pressing:
+        lines += [*_finding(finding, units), ""]
+    rest = [f for f in document.findings if f.verdict in (Verdict.HOLDS, Verdict.OPEN)]
+    if rest:
+        lines += _section("What holds, and what is open")
+        lines += [line for finding in rest for line in _brief(finding)]
+    if analysis.questions:
+        lines += _section("Questions to ask testers")
+        for question in analysis.questions:
+            lines += _wrapped(f"{question.tester}: {question.sentence}")
+    if analysis.gauges:
+        lines += _section("Gauges, per 10 cm")
+        lines += _gauges(analysis)
+    if analysis.deviations:
+        lines += _section("Sizes by measurements")
+        lines += _matrix(analysis.deviations, units)
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _glance(analysis: Analysis) -> list[str]:
+    document = analysis.findings
+    people = len({cell.tester for cell in document.cells})
+    count = {verdict: sum(f.verdict is verdict for f in document.findings) for verdict in Verdict}
+    lines = [
+        f"{len(document.cells)} finished measurements by {people} tester{'s' if people != 1 else ''}.",
+        f"To amend: {count[Verdict.AMEND]}. To look at more closely: {count[Verdict.LOOK_CLOSER]}. "
+        f"Holding: {count[Verdict.HOLDS]}. Open: {count[Verdict.OPEN]}. "
+        f"Questions to testers: {len(analysis.questions)}.",
+    ]
+    if not analysis.converged:
+        lines += _wrapped("The estimate had not settled when it was stopped: take its figures as rough.")
+    return lines
+
+
+def _section(title: str) -> list[str]:
+    return ["", title, "-" * len(title), ""]
+
+
+def _wrapped(text: str, indent: str = "") -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent or "    ") or [""]
+
+
+def _finding(finding: Finding, units: LengthUnit) -> list[str]:
+    lines = [f"{SAID[finding.verdict]}  {KIND[finding.kind]}: {finding.subject}  [{finding.id}]"]
+    lines += _wrapped(finding.why, "    ")
+    if finding.estimate is not None:
+        found = f"off by {_amount(finding.estimate, finding.unit, units)}"
+        if finding.interval is not None:
+            low, high = (_amount(end, finding.unit, units) for end in finding.interval)
+            found += f" (between {low} and {high})"
+        if finding.tolerance is not None:
+            found += f"; allowed {_amount(finding.tolerance, finding.unit, units, signed=False)}"
+        lines += _wrapped(found[0].upper() + found[1:] + ".", "    ")
+    if finding.needs:
+        more = ", ".join(f"{n} in {size}" for size, n in finding.needs.items())
+        lines += _wrapped(f"More testers that would settle it: {more}.", "    ")
+    if finding.now and finding.proposed:
+        lines += _table(finding, units)
+    if finding.follows:
+        lines += _wrapped("What follows from it:", "    ")
+        for key, by_size in finding.follows.items():
+            shown = ", ".join(f"{size} {format_count(n)}" for size, n in by_size.items())
+            lines += _wrapped(f"{key}: {shown}", "      ")
+    return lines
+
+
+def _table(finding: Finding, units: LengthUnit) -> list[str]:
+    assert finding.now is not None  # noqa: S101 — asked by the caller; this tells the type checker
+    assert finding.proposed is not None  # noqa: S101
+    length = finding.kind is FindingKind.SCHEMATIC
+
+    def shown(value: float | None) -> str:
+        if value is None:
+            return "-"
+        return format_length(value, units) if length else format_count(value)
+
+    columns = list(finding.now)
+    rows: list[tuple[str, Mapping[str, float]]] = [("now", finding.now), ("proposed", finding.proposed)]
+    if finding.computed:
+        rows.append(("by formula", finding.computed))
+    of = finding.proposed_for or finding.subject
+    table = [[of, *columns], *([name, *(shown(values.get(c)) for c in columns)] for name, values in rows)]
+    return _aligned(table, "    ")
+
+
+def _aligned(table: Sequence[Sequence[str]], indent: str = "") -> list[str]:
+    widths = [max(len(row[j]) for row in table) for j in range(len(table[0]))]
+    return [
+        (
+            indent
+            + row[0].ljust(widths[0])
+            + "".join(f"  {cell.rjust(w)}" for cell, w in zip(row[1:], widths[1:], strict=True))
+        ).rstrip()
+        for row in table
+    ]
+
+
+def _brief(finding: Finding) -> list[str]:
+    return _wrapped(f"{SAID[finding.verdict].lower()}: {finding.why}")
+
+
+def _amount(value: float, unit: str | None, units: LengthUnit, *, signed: bool = True) -> str:
+    if unit == "cm":
+        return format_length(value, units, signed=signed)
+    sign = "+" if signed and value > 0 else ""
+    number = f"{value:.0f}" if unit in ("m", "h") else f"{value:.2f}".rstrip("0").rstrip(".")
+    return f"{sign}{number} {UNITS.get(unit or '', unit or '')}".rstrip()
+
+
+def _gauges(analysis: Analysis) -> list[str]:
+    table = [["gauge", "stated", "testers'", "between", "testers", "verdict"]]
+    for gauge in analysis.gauges:
+        name = f"{gauge.gauge}, {'stitches' if gauge.axis == 'st' else 'rows'}"
+        known = gauge.estimate is not None and gauge.low is not None and gauge.high is not None
+        table.append(
+            [
+                name,
+                format_gauge(gauge.stated),
+                f"{gauge.estimate:.1f}" if known else "-",
+                f"{gauge.low:.1f} and {gauge.high:.1f}" if known else "-",
+                str(gauge.testers),
+                SAID[gauge.verdict].lower(),
+            ]
+        )
+    lines = _aligned(table)
+    without = sorted({own.tester for own in analysis.own_gauges if own.source != "blocked"})
+    if without:
+        lines += ["", *_wrapped(f"Without a blocked swatch of every gauge: {', '.join(without)}.")]
+    return lines
+
+
+def _matrix(cells: Sequence[DeviationCell], units: LengthUnit) -> list[str]:
+    sizes = list(dict.fromkeys(cell.size for cell in cells))
+    keys = list(dict.fromkeys(cell.dimension for cell in cells))
+    at = {(cell.dimension, cell.size): cell for cell in cells}
+    table = [["", *(size or "all" for size in sizes)]]
+    for key in keys:
+        table.append([key, *(_in_matrix(at[key, size], units) for size in sizes)])
+    open_cells = sum(cell.verdict is Verdict.OPEN for cell in cells)
+    unmade = [str(s) for s in sizes if s and not any(at[key, s].testers for key in keys)]
+    lines = _aligned(table)
+    lines += [
+        "",
+        f"The pattern's own deviation in {units}: !! to amend, ? to look at, ok holds, . open; "
+        "in brackets: no tester.",
+    ]
+    if open_cells:
+        lines.append(f"{open_cells} of {len(cells)} are open.")
+    if unmade:
+        lines += _wrapped(
+            f"Nobody has measured a piece in size {', '.join(unmade)}: borrowed from the others."
+        )
+    return lines
+
+
+def _in_matrix(cell: DeviationCell, units: LengthUnit) -> str:
+    if cell.estimate is None:
+        return "-"
+    value = cell.estimate / 2.54 if units == "in" else cell.estimate
+    value = round(value, 1) or 0.0  # no -0.0
+    text = f"{value:+.1f}{MARK[cell.verdict]}"
+    return text if cell.testers else f"({text})"
+
+
+# Evidence -------------------------------------------------------------------------------------------------
+
+
+def evidence(
+    analysis: Analysis, finding_id: str, pattern: Pattern | None = None, units: LengthUnit = "cm"
+) -> str:
+    """A paragraph for the errata desk: what a finding rests on, checkable by hand on one tester.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    finding_id : str
+    pattern : Pattern, optional
+        Gives the formula and the label to work along; the keys stand in for them when left out.
+    units : {"cm", "in"}
+
+    Raises
+    ------
+    KeyError
+        There is no such finding.
+    """
+    finding = analysis.findings.finding(finding_id)
+    said = [finding.why]
+    if finding.kind is FindingKind.FINISHED_SIZE:
+        said += _of_sizes(analysis, finding, pattern, units)
+    elif finding.kind is FindingKind.STATED_GAUGE:
+        key, _, axis = finding.subject.partition(".")
+        own = [o for o in analysis.own_gauges if o.gauge == key and o.source == "blocked"]
+        values = sorted((o.st if axis == "st" else o.row) for o in own)
+        if values:
+            middle = values[len(values) // 2]
+            said.append(
+                f"Their swatches run from {values[0]:.1f} to {values[-1]:.1f} in 10 cm, the middle one "
+                f"{middle:.1f}."
+            )
+    return " ".join(said)
+
+
+def _of_sizes(analysis: Analysis, finding: Finding, pattern: Pattern | None, units: LengthUnit) -> list[str]:
+    mine = [
+        cell
+        for cell in analysis.findings.cells
+        if cell.dimension == finding.subject and (finding.sizes is None or cell.size in finding.sizes)
+    ]
+    asked = {(question.tester, question.subject) for question in analysis.questions}
+    mine = [cell for cell in mine if (cell.tester, cell.dimension) not in asked]
+    if not mine:
+        return []
+
+    def near(cell: Cell) -> float:
+        return abs(cell.parts.remainder - (finding.estimate or 0.0))
+
+    cell = min(mine, key=lambda c: (near(c), c.tester))
+    side = 1 if (finding.estimate or 0.0) >= 0 else -1
+    same = sum(c.parts.remainder * side > 0 for c in mine)
+
+    def length(value: float, *, signed: bool = True) -> str:
+        return format_length(value, units, signed=signed)
+
+    said = [
+        f"Of {len(mine)} testers who measured it there, {same} have more left on that side than on the other."
+        if same < len(mine)
+        else f"All {len(mine)} testers who measured it there are left on that side.",
+        f"Take {cell.tester}{f' (size {cell.size})' if cell.size else ''}: target {length(cell.target, signed=False)}"
+        f", measured {length(cell.measured, signed=False)}. The counts worked explain {length(cell.parts.counts)}, "
+        f"own gauge {length(cell.parts.gauge)}, and {length(cell.parts.remainder)} is left.",
+    ]
+    formula = (
+        next((d.formula for d in pattern.dimensions if d.key == finding.subject), None) if pattern else None
+    )
+    own = [
+        f"{o.st:.1f} stitches and {o.row:.1f} rows in 10 cm ({o.gauge})"
+        for o in analysis.own_gauges
+        if o.tester == cell.tester and formula and re.search(rf"\b{re.escape(o.gauge)}\.(st|row)\b", formula)
+    ]
+    if formula and own:
+        said.append(
+            f"To check: work {formula} with that tester's counts at {' and '.join(own)}; it gives "
+            f"{length(cell.measured - cell.parts.remainder, signed=False)}."
+        )
+    return said
