@@ -15,7 +15,7 @@ from tests.served.conftest import DESIGNER, PASSWORD, TESTER, Installation
 
 pytestmark = [pytest.mark.postgres, pytest.mark.redis]
 
-# A page for which Redis is asked in vain must not keep anybody waiting; a quarter of a minute would.
+# Seconds. Nobody is kept waiting for a Redis that does not answer.
 AT_ONCE = 5.0
 Place = tuple[Browser, str]
 
@@ -175,7 +175,7 @@ def test_without_redis_a_submission_is_taken_at_once_and_its_work_waits(
 
     with installation.without_redis():
         remark = tester.send(
-            tester.get(f"{place}remark/"), holding="text", kind="unclear", text="Which side faces me?"
+            tester.get(f"{place}remark/"), holding="remark", kind="unclear", remark="Which side faces me?"
         )
         photo = send_photo(tester, place, "no redis")
 
@@ -192,6 +192,16 @@ def test_without_redis_a_submission_is_taken_at_once_and_its_work_waits(
     # The worker finds its way back to the queue by itself.
     installation.do_chores()
     eventually(lambda: photo_is_ready(installation, "no redis"), within=60)
+
+
+def test_once_redis_is_back_work_goes_its_usual_way(installation: Installation, tester_place: Place) -> None:
+    tester, place = tester_place
+    with installation.without_redis():
+        tester.get(place)
+
+    send_photo(tester, place, "redis is back")
+
+    eventually(lambda: photo_is_ready(installation, "redis is back"), within=60)
 
 
 def test_without_redis_pages_and_signing_in_go_on(
