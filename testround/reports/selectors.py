@@ -18,13 +18,25 @@ from testround.kernel.worksheet import Worksheet, worksheet
 from testround.patterns.models import Edition
 from testround.people.models import User
 from testround.reports.models import Count, Finished, Fit, Photo, Rendition, Submission, Swatch
-from testround.rounds.models import Place
+from testround.rounds.models import Place, Round
 from testround.rounds.selectors import places_of
 
 
 def place_held(user: User, pk: int) -> Place:
     """The place, when this person holds it; otherwise there is no such page."""
     return get_object_or_404(places_of(user), pk=pk)
+
+
+def place_run(user: User, code: str, pk: int) -> Place:
+    """A place of a round that this designer runs; otherwise there is no such page."""
+    places = Place.objects.filter(round__edition__pattern__owner=user, round__code=code)
+    return get_object_or_404(places.select_related("round__edition__pattern__owner", "tester"), pk=pk)
+
+
+def photos_in(test_round: Round) -> QuerySet[Photo]:
+    """The photos of a round that are ready, newest first, with who sent them."""
+    photos = Photo.objects.filter(place__round=test_round, state=Photo.State.READY, superseded_at=None)
+    return photos.select_related("place").order_by("-pk")
 
 
 def photos_visible_to(user: User) -> QuerySet[Photo]:

@@ -21,5 +21,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("places/<int:pk>/worksheet.pdf", views.worksheet_pdf, name="worksheet_pdf"),
     path("places/<int:pk>/sent/", views.sent, name="sent"),
     path("places/<int:pk>/done/", views.done, name="done"),
+    path("rounds/<str:code>/places/<int:pk>/sent/", views.of_tester, name="of_tester"),
+    path("rounds/<str:code>/photos/", views.round_photos, name="round_photos"),
     path("photos/<uuid:code>/<int:width>/", views.photo, name="photo"),
 ]

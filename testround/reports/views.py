@@ -41,19 +41,22 @@ from testround.reports.selectors import (
     Desk,
     current_fit,
     desk_of,
+    photos_in,
     photos_of,
     photos_visible_to,
     place_held,
+    place_run,
     rendition_at,
     typed_before,
 )
 from testround.reports.sent import sent_from
 from testround.reports.steps import in_two, next_step, tasks_of
 from testround.rounds.models import Place
-from testround.rounds.selectors import places_of
+from testround.rounds.selectors import places_of, rounds_of
 
 PLACES_A_PAGE = 30
 SENT_A_PAGE = 50
+PHOTOS_A_PAGE = 48
 # Nothing in a photo's address may run, load or frame anything, whatever a browser takes it for.
 PHOTO_POLICY = "default-src 'none'; sandbox"
 
@@ -313,6 +316,35 @@ def done(request: HttpRequest, pk: int) -> HttpResponse:
     services.place_finish(place=held, by=request.user)
     messages.success(request, "Thank you: the designer sees that you are done. You can still send more.")
     return redirect(held)
+
+
+# -- the designer's side -----------------------------------------------------------------------------------
+
+
+@login_required
+@require_safe
+def of_tester(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    """What one tester sent, to be read by the round's designer."""
+    reader = reader_of(request.user)
+    desk = desk_of(place_run(request.user, code, pk), reader.terms)
+    answer = desk.swatch_answer()
+    context = {
+        "page": Paginator(sent_from(desk, reader), SENT_A_PAGE).get_page(request.GET.get("page")),
+        "photos": photos_of(desk.place).filter(state=Photo.State.READY),
+        "said": answer and in_two(answer.sentence(reader.units)),
+        "measures": desk.worksheet.measures,
+    }
+    return _shown(request, "reports/of_tester.html", desk, context)
+
+
+@login_required
+@require_safe
+def round_photos(request: HttpRequest, code: str) -> HttpResponse:
+    found = get_object_or_404(rounds_of(request.user), code=code)
+    page = Paginator(photos_in(found), PHOTOS_A_PAGE).get_page(request.GET.get("page"))
+    response = render(request, "reports/round_photos.html", {"round": found, "page": page})
+    patch_cache_control(response, private=True)
+    return response
 
 
 # -- what the pages share ----------------------------------------------------------------------------------
