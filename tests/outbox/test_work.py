@@ -4,7 +4,7 @@ import datetime as dt
 from typing import Any
 
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
 from django.utils import timezone
 
 from testround.outbox import services
@@ -18,6 +18,11 @@ def make_due(work: Work) -> None:
     """Let the time pass after which the work is tried again."""
     past = timezone.now() - dt.timedelta(hours=3)
     Work.objects.filter(pk=work.pk).update(not_before=past, created=past)
+
+
+def wait_for_the_thread() -> None:
+    """One thread does all work in order: when it has come to close its connection, it has done the rest."""
+    services._thread_pool().submit(lambda: connection.close()).result(timeout=30)
 
 
 @pytest.mark.django_db(transaction=True)
@@ -185,8 +190,7 @@ def test_in_one_process_work_is_done_by_a_thread_after_the_answer(bench: Bench, 
 
     with transaction.atomic():
         work = work_add(kind="bench", subject={"round": 1}, once_key="round-1")
-    # One thread does all work in order: when it has come to this, it has done the other.
-    services._thread_pool().submit(lambda: None).result(timeout=30)
+    wait_for_the_thread()
 
     work.refresh_from_db()
     assert bench.done == [{"round": 1}]
@@ -200,7 +204,7 @@ def test_a_thread_survives_work_that_breaks(bench: Bench, settings: Any) -> None
 
     broken = work_add(kind="bench", subject={"round": 1})
     sound = work_add(kind="bench", subject={"round": 2})
-    services._thread_pool().submit(lambda: None).result(timeout=30)
+    wait_for_the_thread()
 
     for work in (broken, sound):
         work.refresh_from_db()
