@@ -4,7 +4,7 @@ import datetime as dt
 from typing import Any
 
 import pytest
-from django.db import connection, transaction
+from django.db import connections, transaction
 from django.utils import timezone
 
 from testround.outbox import services
@@ -22,7 +22,7 @@ def make_due(work: Work) -> None:
 
 def wait_for_the_thread() -> None:
     """One thread does all work in order: when it has come to close its connection, it has done the rest."""
-    services._thread_pool().submit(lambda: connection.close()).result(timeout=30)
+    services._thread_pool().submit(connections.close_all).result(timeout=30)
 
 
 @pytest.mark.django_db(transaction=True)
