@@ -78,7 +78,13 @@ def pattern() -> dict[str, Any]:
             {"key": "depth", "label": "Armhole depth", "values": by_size(DEPTH)},
         ],
         "numbers": [
-            {"key": key, "label": key.replace("_", " "), "place": f"Step {j}", "unit": unit, "formula": formula}
+            {
+                "key": key,
+                "label": key.replace("_", " "),
+                "place": f"Step {j}",
+                "unit": unit,
+                "formula": formula,
+            }
             for j, (key, unit, formula) in enumerate(NUMBERS, 1)
         ],
         "dimensions": [
@@ -149,7 +155,8 @@ def simulated_round(
     swatch_st = np.round(40 * st * np.exp(rng.normal(0, truth.swatch_noise, n))) / 4
     swatch_row = np.round(40 * row * np.exp(rng.normal(0, truth.swatch_noise, n))) / 4
     garment = GaugeColumns(
-        st * np.exp(rng.normal(0, truth.garment_noise, n)), row * np.exp(rng.normal(0, truth.garment_noise, n))
+        st * np.exp(rng.normal(0, truth.garment_noise, n)),
+        row * np.exp(rng.normal(0, truth.garment_noise, n)),
     )
     true = sheet.dimensions(sheet.with_gauges(stated, {"body": garment}), numbers)
     readings = {}
