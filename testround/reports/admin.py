@@ -9,7 +9,7 @@ from testround.reports.models import Count, Finished, Fit, Photo, Remark, Sittin
 class ReportedAdmin(ReadOnlyAdmin):
     """A reported row; a correction supersedes it and both are kept."""
 
-    list_display = ("__str__", "place", "sent", "superseded_at")
+    list_display: tuple[str, ...] = ("__str__", "place", "sent", "superseded_at")
     list_select_related = ("place",)
     raw_id_fields = ("place", "submission")
 

@@ -154,25 +154,39 @@ def _load(image: Image.Image) -> None:
 
 
 def _bare_rgb(image: Image.Image) -> Image.Image:
-    """Upright pixels in sRGB on white, in an image that has never known anything else."""
-    upright = ImageOps.exif_transpose(image)
+    """Upright pixels in sRGB on white, in an image that has never known anything else.
+
+    Each step lets go of the pixels of the one before: a phone's largest photos fill a worker's memory.
+    """
     profile = image.info.get("icc_profile")
-    alpha = None
-    if upright.mode == "P":
-        upright = upright.convert("RGBA" if "transparency" in upright.info else "RGB")
-    if upright.mode.startswith("I"):
-        upright = Image.fromarray((np.asarray(upright).astype(np.uint32) >> 8).clip(0, 255).astype(np.uint8))
-    if "transparency" in upright.info and upright.mode in ("RGB", "L", "1"):
-        upright = upright.convert("RGBA")
-    if upright.mode in ("RGBA", "LA", "PA"):
-        alpha = upright.getchannel("A")
-        upright = upright.convert("L" if upright.mode == "LA" else "RGB")
-    if upright.mode == "1":
-        upright = upright.convert("L")
-    colours = _in_srgb(upright, profile) if isinstance(profile, bytes) else upright.convert("RGB")
+    ImageOps.exif_transpose(image, in_place=True)
+    flat, alpha = _without_alpha(image)
+    colours = _in_srgb(flat, profile) if isinstance(profile, bytes) else flat.convert("RGB")
+    for done in (image, flat):
+        if done is not colours:
+            done.close()
     bare = Image.new("RGB", colours.size, WHITE)
     bare.paste(colours, mask=alpha)
     return bare
+
+
+def _without_alpha(image: Image.Image) -> tuple[Image.Image, Image.Image | None]:
+    """The picture as grey, RGB or CMYK, and how solid each pixel is where it says so."""
+    if image.mode.startswith("I"):
+        # Sixteen bits of grey; eight are kept.
+        high_bytes = (np.asarray(image).astype(np.uint32) >> 8).clip(0, 255)
+        image = Image.fromarray(high_bytes.astype(np.uint8))
+    if image.mode == "PA" or (image.mode in ("P", "RGB", "L", "1") and "transparency" in image.info):
+        image = image.convert("RGBA")
+    elif image.mode == "P":
+        image = image.convert("RGB")
+    alpha = image.getchannel("A") if image.mode in ("RGBA", "LA") else None
+    match image.mode:
+        case "RGBA":
+            return image.convert("RGB"), alpha
+        case "LA" | "1":
+            return image.convert("L"), alpha
+    return image, alpha
 
 
 _PROFILE_MODES = {"RGB ": "RGB", "GRAY": "L", "CMYK": "CMYK"}

@@ -91,7 +91,7 @@ def photo_add(
 def photo_remove(*, photo: Photo, by: User) -> None:
     """Take a photo back: its files are deleted, the row stays as a note that there was one."""
     with transaction.atomic():
-        photo = Photo.objects.select_for_update().select_related("place__round").get(pk=photo.pk)
+        photo = Photo.objects.select_for_update(of=("self",)).select_related("place__round").get(pk=photo.pk)
         if photo.superseded_at is not None:
             return
         renditions = list(photo.renditions.all())
