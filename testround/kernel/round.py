@@ -22,9 +22,20 @@ MOST_TESTERS = 20_000
 KEY_PATTERN = r"^[a-z][a-z0-9]*(_[a-z0-9]+)*$"
 
 Key = Annotated[str, StringConstraints(pattern=KEY_PATTERN, max_length=60)]
-Line = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
-Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=5000)]
-SizeName = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=20)]
+
+
+def _without_control_characters(text: str) -> str:
+    """Nobody types them, some databases refuse them, and a PDF shows them as boxes."""
+    for character in text:
+        if character < " " and character not in "\t\n\r":
+            raise ValueError(f"holds a control character (code {ord(character)}); take it out")
+    return text
+
+
+_Readable = AfterValidator(_without_control_characters)
+Line = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200), _Readable]
+Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=5000), _Readable]
+SizeName = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=20), _Readable]
 Identifier = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]*$", max_length=60)]
 FormulaText = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=1000)]
 
@@ -276,7 +287,7 @@ class PhotoEntry(Entry):
 
     name: Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]*$", max_length=120)]
     sha256: Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
-    caption: Annotated[str, StringConstraints(strip_whitespace=True, max_length=500)] | None = None
+    caption: Annotated[str, StringConstraints(strip_whitespace=True, max_length=500), _Readable] | None = None
 
 
 class Tester(Entry):

@@ -161,7 +161,16 @@ def path_of(location: Iterable[str | int]) -> str:
 
 def problems_of(error: ValidationError) -> list[Problem]:
     """What a model said of an input, in plain sentences."""
-    return [Problem(path_of(item["loc"]), _sentence(item)) for item in error.errors(include_url=False)]
+    return [Problem(path_of(item["loc"]), _sentence(item)) for item in _told(error)]
+
+
+def _told(error: ValidationError) -> list[Any]:
+    """The model's errors, without "too short" for a list whose entries are all there and all malformed."""
+    return [
+        item
+        for item in error.errors(include_url=False)
+        if not (item["type"] == "too_short" and len(item["input"]) >= item["ctx"]["min_length"])
+    ]
 
 
 def _named(value: Any) -> str:
@@ -227,6 +236,8 @@ def _sentence(error: Any) -> str:
             return f"must be lower-case words joined by _, as in back_sts; got {got}"
         case "string_pattern_mismatch":
             return f"must be made of letters, digits, and . _ - inside; got {got}"
+        case "json_invalid":
+            return "the text holds half of a character (a lone surrogate); write that word anew"
         case "value_error":
             return str(context["error"])
         case _:
@@ -239,6 +250,7 @@ class _TakenOut:
 
 
 _TAKEN_OUT = _TakenOut()
+_ANY_GAUGE: dict[str, Any] = {"label": "any", "stitches": 20, "rows": 28}
 # With these in place of what is malformed or missing, the rest of the object can still be looked at.
 _STAND_INS: dict[Location, Any] = {
     ("format",): "testround/round",
@@ -261,7 +273,7 @@ def _all_problems(model: type[BaseModel], document: dict[str, Any], error: Valid
     taken_names: set[str] = set()
     positions: dict[Location, list[int]] = {}
     for _ in range(8):
-        for item in error.errors(include_url=False):
+        for item in _told(error):
             if not _take_out(rest, _restored(item["loc"], positions), item["type"], taken_names):
                 return problems
         positions = {}
@@ -299,7 +311,9 @@ def _take_out(document: Any, location: Location, kind: str, taken_names: set[str
             item = parent[step]
             if isinstance(item, dict):
                 taken_names.update(str(item[name]) for name in ("key", "id") if name in item)
-            parent[step] = _TAKEN_OUT
+            # A pattern cannot be without a gauge, and nothing in it computed without its key.
+            is_gauge = where[-2:-1] == ("gauges",) and isinstance(item, dict)
+            parent[step] = {**_ANY_GAUGE, "key": _key_or(item, f"gauge{step}")} if is_gauge else _TAKEN_OUT
             return True
         if isinstance(parent, dict) and step in parent:
             if where in (("pattern",), ("round",)):
@@ -309,6 +323,11 @@ def _take_out(document: Any, location: Location, kind: str, taken_names: set[str
             return True
         where = where[:-1]
     return False
+
+
+def _key_or(item: dict[str, Any], otherwise: str) -> str:
+    key = item.get("key")
+    return key if isinstance(key, str) and re.fullmatch(KEY_PATTERN, key) else otherwise
 
 
 def _parent(document: Any, where: Location) -> Any:

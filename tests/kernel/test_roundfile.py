@@ -180,6 +180,18 @@ def test_every_problem_is_reported_at_once_of_form_and_of_meaning(document: Docu
     ]
 
 
+def test_a_malformed_gauge_does_not_hide_what_else_is_wrong(document: Document) -> None:
+    document["pattern"]["gauges"][0]["stitches"] = "22"
+    document["pattern"]["numbers"][1]["formula"] = "32 * body.rows"
+    document["testers"][0]["size"] = "XXL"
+
+    assert [problem.split(":")[0] for problem in problems_of(document)] == [
+        "pattern.gauges[0].stitches",
+        "pattern.numbers[1].formula",
+        "testers[0].size",
+    ]
+
+
 @pytest.mark.parametrize(
     ("path", "value", "problem"),
     [
@@ -236,6 +248,11 @@ def test_every_problem_is_reported_at_once_of_form_and_of_meaning(document: Docu
             "candidates[0].answered: a time needs its zone, as in 2027-01-03T09:20:00Z",
         ),
         (["testers"], {}, "testers: must be a list; got an object"),
+        (
+            ["testers", 0, "name"],
+            "Tes\x00ter",
+            "testers[0].name: holds a control character (code 0); take it out",
+        ),
     ],
 )
 def test_bad_values_get_a_sentence_that_says_what_is_accepted(
@@ -286,6 +303,10 @@ def test_half_a_swatch_is_asked_for_its_other_half(document: Document) -> None:
         (b'{"a": 1, "a": 2}', "the key 'a' stands twice in one object; keep one"),
         (b"[" * 100_000, "this is not a round file: its values are nested far too deeply"),
         (b'{"a": ' + b"9" * 6000 + b"}", "a number in it is far too long"),
+        (
+            b'{"a": "\\ud800"}',
+            "the text holds half of a character (a lone surrogate); write that word anew",
+        ),
     ],
 )
 def test_what_is_no_round_file_at_all_gets_one_sentence(data: bytes, sentence: str) -> None:
