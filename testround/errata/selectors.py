@@ -23,6 +23,7 @@ from testround.errata.wording import (
     change_table_of,
     change_tables,
     changed_since,
+    in_order,
     lengths_in,
     names_of,
     of_size,
@@ -32,7 +33,7 @@ from testround.kernel.findings import findings_json
 from testround.kernel.round import Dimension, StatedGauge
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.round import Round as KernelRound
-from testround.kernel.roundfile import write_round
+from testround.kernel.roundfile import plain
 from testround.kernel.sheet import Sheet
 from testround.kernel.terms import Terms, translate
 from testround.patterns.models import Edition, Pattern
@@ -78,8 +79,9 @@ def _program() -> bytes:
 
 
 def hash_of(round: KernelRound) -> str:
-    """SHA-256 of a round file and of the program that reads it."""
-    return hashlib.sha256(_program() + write_round(round)).hexdigest()
+    """SHA-256 of a round and of the program that reads it; a database may store an object's keys in any order."""
+    document = json.dumps(plain(round), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(_program() + document.encode()).hexdigest()
 
 
 def read_round(round: Round) -> Read:
@@ -520,6 +522,15 @@ class ShownErratum:
     tables: tuple[ChangeTable, ...]
 
 
+def changes_of(erratum: Erratum) -> list[dict[str, Any]]:
+    """An erratum's changes, each with its values in wearing order."""
+    sizes = erratum.edition.sheet.get("sizes", [])
+    return [
+        {**change, "was": in_order(change["was"], sizes), "now": in_order(change["now"], sizes)}
+        for change in erratum.changes
+    ]
+
+
 def shown_erratum(erratum: Erratum, reader: Reader, size: str = "") -> ShownErratum:
     """An erratum as this reader sees it; with ``size`` only what that size needs."""
 
@@ -529,7 +540,7 @@ def shown_erratum(erratum: Erratum, reader: Reader, size: str = "") -> ShownErra
     every = erratum.edition.sheet.get("sizes", [])
     changes = tuple(
         {**change, "label": told(change["label"]), "place": told(change["place"])}
-        for change in of_size(erratum.changes, size)
+        for change in of_size(changes_of(erratum), size)
     )
     return ShownErratum(
         erratum=erratum,
@@ -566,7 +577,7 @@ def public_document(public: PublicErrata, address: str) -> dict[str, Any]:
                 "sizes": erratum.sizes,
                 "changes": [
                     {key: change[key] for key in ("subject", "label", "place", "unit", "was", "now")}
-                    for change in erratum.changes
+                    for change in changes_of(erratum)
                 ],
                 "text": erratum.text,
                 "why": erratum.why,

@@ -20,6 +20,7 @@ from testround.errata.wording import (
     changes_from,
     draft_place,
     draft_text,
+    in_order,
     name_of,
     names_of,
 )
@@ -501,14 +502,10 @@ def corrected_sheet(sheet: SheetDocument, errata: Iterable[Erratum]) -> SheetDoc
             gauge.update(now)
         elif subject in printed:
             entry = printed[subject]
-            entry["printed"] = _in_order({**entry.get("printed", {}), **now}, sheet.sizes)
+            entry["printed"] = in_order({**entry.get("printed", {}), **now}, sheet.sizes)
         elif subject in ("yarn", "hours"):
-            document[subject] = _in_order({**document.get(subject, {}), **now}, sheet.sizes)
+            document[subject] = in_order({**document.get(subject, {}), **now}, sheet.sizes)
     return SheetDocument.model_validate(document)
-
-
-def _in_order(values: Mapping[str, float], sizes: Sequence[str]) -> dict[str, float]:
-    return {size: values[size] for size in sizes if size in values}
 
 
 @transaction.atomic

@@ -121,6 +121,14 @@ def _change(
     }
 
 
+def in_order(values: Mapping[str, float], sizes: Sequence[str]) -> dict[str, float]:
+    """Values by size in wearing order, whatever order they were stored in; an axis of a gauge comes last."""
+    return {
+        **{size: values[size] for size in sizes if size in values},
+        **{key: value for key, value in values.items() if key not in sizes},
+    }
+
+
 def affected_sizes(finding: Finding, changes: Iterable[Change], sizes: Sequence[str]) -> list[str]:
     """Sizes whose copies a finding touches, in wearing order; empty for every size."""
     named = set(finding.get("sizes") or ())
@@ -253,7 +261,7 @@ def headline(
     named = name_of(finding["subject"], names)
     where = sizes_words(finding.get("sizes") or [], every)
     estimate = finding.get("estimate")
-    now, proposed = finding.get("now") or {}, finding.get("proposed") or {}
+    now, proposed = (in_order(finding.get(side) or {}, every) for side in ("now", "proposed"))
     match finding["kind"]:
         case "finished-size" if estimate is not None and finding["verdict"] in ("amend", "look-closer"):
             return _finished(finding, named.label, where, units)

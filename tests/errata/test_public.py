@@ -61,6 +61,15 @@ def test_a_reader_sees_only_what_matters_to_their_size(
     assert table.caption == "Size XS"
 
 
+def test_sizes_stand_in_wearing_order_however_the_database_keeps_them(
+    client: Client, tested: Round, misprint: Erratum, too_long: Erratum
+) -> None:
+    second = client.get(address("list", tested)).context["errata"][1]
+
+    assert [row.size for row in second.tables[0].rows] == ["XS", "S", "M"]
+    assert list(second.changes[0]["now"]) == ["XS", "S", "M"]
+
+
 def test_a_copy_that_is_not_affected_is_told_so(client: Client, tested: Round, misprint: Erratum) -> None:
     response = client.get(address("list", tested), {"size": "XS"})
 

@@ -115,6 +115,19 @@ def test_lengths_inside_a_sentence_are_turned_into_inches() -> None:
     assert lengths_in("28.1 rows in 10 cm, 5.08 cm off", "in") == "28.1 rows in 10 cm, 2 in off"
 
 
+def test_values_are_told_in_wearing_order_however_they_were_stored(names) -> None:
+    misprint = finding(
+        kind="printed-count",
+        subject="back_sts",
+        now={"M": 1, "S": 2, "XS": 3},
+        proposed={"M": 4, "S": 5, "XS": 6},
+    )
+
+    assert headline(misprint, names, ("XS", "S", "M")) == (
+        "Back, step 1 prints XS 3, S 2, M 1; its formula gives XS 6, S 5, M 4."
+    )
+
+
 def test_a_finding_says_how_many_testers_would_settle_it() -> None:
     assert needs_words(finding(needs={"S": 1, "M": 2})) == "To settle it, more testers: 1 in S, 2 in M."
     assert needs_words(finding()) == ""
