@@ -78,5 +78,20 @@ def welcome(*, place: Place, user: User) -> Letter:
     )
 
 
+def given_back(*, place: Place, cause: str) -> Letter:
+    round = place.round
+    made = f"size {place.size}" if place.size else "made to measure"
+    why = f"Why: {_one_line(cause)}\n\n" if cause.strip() else ""
+    return Letter(
+        subject=_one_line(f"{place.name} gave a place back: {round}"),
+        text=(
+            f"{place.name} has given back the place in {round} ({made}).\n\n"
+            f"{why}"
+            "What was sent from it stays and counts. See whether the size still has its testers:\n"
+            f"{settings.SITE_URL}{round.get_absolute_url()}\n"
+        ),
+    )
+
+
 def _one_line(text: str) -> str:
     return " ".join(text.split())

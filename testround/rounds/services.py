@@ -548,8 +548,18 @@ def place_reach(*, place: Place, state: str, by: User | None, cause: str = "") -
 
 
 def place_give_back(*, place: Place, by: User | None, cause: str = "") -> Place:
-    """Give a place back. What its holder sent stays; its links end; a new place takes its size."""
-    return place_move(place=place, state=Place.State.GIVEN_BACK, by=by, cause=cause)
+    """Give a place back. What its holder sent stays; its links end; a new place takes its size.
+
+    A designer who did not do it herself is told by mail: a size may be without a tester now.
+    """
+    with transaction.atomic():
+        was = Place.objects.select_for_update(of=("self",)).get(pk=place.pk).state
+        given = place_move(place=place, state=Place.State.GIVEN_BACK, by=by, cause=cause)
+        owner = given.round.edition.pattern.owner
+        if was != Place.State.GIVEN_BACK and by is not None and by.pk != owner.pk:
+            letter = letters.given_back(place=given, cause=cause)
+            mail_send(to=owner.email, subject=letter.subject, text=letter.text)
+    return given
 
 
 # -- invitations -------------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", views.rounds, name="list"),
     path("new/<int:edition>/", views.new, name="new"),
     path("join/<str:secret>/", views.join, name="join"),
+    path("place/<int:pk>/give-back/", views.give_back, name="give_back"),
     path("<str:code>/", views.detail, name="detail"),
     path("<str:code>/edit/", views.edit, name="edit"),
     path("<str:code>/move/", views.move, name="move"),

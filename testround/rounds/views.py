@@ -33,6 +33,7 @@ from testround.rounds.selectors import (
     editions_open_to,
     invitation_page,
     places_in,
+    places_of,
     round_page,
     rounds_of,
     rounds_with_progress,
@@ -275,6 +276,26 @@ def place_give_back(request: HttpRequest, code: str, pk: int) -> HttpResponse:
             messages.success(request, f"{place.name}'s place is given back. What was sent stays.")
             return redirect(round)
     return _form_page(request, "rounds/place_give_back.html", form, round=round, place=place)
+
+
+@form_view
+@login_required
+def give_back(request: HttpRequest, pk: int) -> HttpResponse:
+    """A tester gives back the place they hold."""
+    place = get_object_or_404(places_of(request.user), pk=pk)
+    form = GiveBackForm(request.POST if request.method == "POST" else None)
+    form.fields["cause"].help_text = "If you like. The designer sees it."
+    if request.method == "POST" and form.is_valid():
+        try:
+            services.place_give_back(place=place, by=request.user, cause=form.cleaned_data["cause"])
+        except Refused as refused:
+            add_refusal(form, refused)
+        else:
+            messages.success(
+                request, f"Your place is given back, and {place.round.edition.pattern.owner} is told."
+            )
+            return redirect("home")
+    return _form_page(request, "rounds/give_back.html", form, place=place)
 
 
 # -- invitations -------------------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from testround.outbox.mailbox import mails
 from testround.patterns.models import Edition, Pattern
 from testround.people.models import User
 from testround.rounds import services
@@ -510,6 +511,51 @@ def test_a_place_is_given_back_on_a_page_of_its_own(
     offered.refresh_from_db()
     assert (response.status_code, again.status_code, offered.state) == (302, 302, "given back")
     assert DiaryEntry.objects.filter(text__contains="given back: no time").count() == 1
+
+
+def test_a_tester_gives_back_the_own_place_and_the_designer_is_told(
+    signed_in: SignIn,
+    tester: User,
+    place: Place,
+    settings: Any,
+    django_capture_on_commit_callbacks: Callable[..., Any],
+) -> None:
+    settings.EMAIL_BACKEND = "testround.outbox.mailbox.FolderBackend"
+    page = reverse("rounds:give_back", args=[place.pk])
+    client = signed_in(tester)
+
+    shown = client.get(page)
+    with django_capture_on_commit_callbacks(execute=True):
+        response = client.post(page, {"cause": "sore wrists"})
+
+    place.refresh_from_db()
+    assert (shown.status_code, response.status_code, place.state) == (200, 302, "given back")
+    assert [(mail.to, mail.subject) for mail in mails()] == [
+        ("designer@example.org", "Tester one gave a place back: Little top: First test")
+    ]
+    assert "Why: sore wrists" in mails()[0].text
+    assert client.get(page).status_code == 404
+
+
+def test_only_its_holder_gives_a_place_back_there(
+    client: Client, signed_in: SignIn, designer: User, stranger: User, place: Place
+) -> None:
+    page = reverse("rounds:give_back", args=[place.pk])
+
+    assert Client().post(page)["Location"] == f"/account/login/?next={page}"
+    assert [signed_in(person).post(page).status_code for person in (designer, stranger)] == [404, 404]
+    place.refresh_from_db()
+    assert place.state == "taken"
+
+
+def test_a_tester_who_is_done_keeps_the_place(signed_in: SignIn, tester: User, place: Place) -> None:
+    Place.objects.filter(pk=place.pk).update(state="done")
+
+    response = signed_in(tester).post(reverse("rounds:give_back", args=[place.pk]), {"cause": "too late"})
+
+    assert response.status_code == 422
+    assert "A place that is done cannot become given back" in response.content.decode()
+    assert "too late" in response.content.decode()
 
 
 def test_a_done_place_is_not_given_back(signed_in: SignIn, designer: User, place: Place) -> None:
