@@ -144,11 +144,12 @@ def discrepancies(sheet: Sheet, testers: Sequence[Tester]) -> Discrepancies:
     after_counts = _table(sheet, stated, worked, n)
     at_blocked, slopes_blocked = with_slopes(sheet, own_inputs, worked, n)
     expected, sensitivity = at_blocked, slopes_blocked
-    u_gauge = own.u_blocked.reshape(n, -1)
+    n_axes = 2 * len(pattern.gauges)
+    u_gauge = own.u_blocked.reshape(n, n_axes)
     u_squared = np.einsum("nda,na->nd", sensitivity**2, u_gauge**2)
     if not blocked.all():
         at_unblocked, slopes_unblocked = with_slopes(sheet, unblocked_inputs, worked, n)
-        u_other = np.einsum("nda,na->nd", slopes_unblocked**2, own.u_worked.reshape(n, -1) ** 2)
+        u_other = np.einsum("nda,na->nd", slopes_unblocked**2, own.u_worked.reshape(n, n_axes) ** 2)
         expected = np.where(blocked, expected, at_unblocked)
         u_squared = np.where(blocked, u_squared, u_other)
     return Discrepancies(

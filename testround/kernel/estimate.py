@@ -155,7 +155,7 @@ def algorithm_a(values: ArrayLike, *, tolerance: float = 1e-9) -> RobustMean:
     Returns
     -------
     RobustMean
-        ``sd`` is 0 where more than half of the values are equal, NaN for a single value.
+        ``sd`` is 0 where nearly all values are equal, NaN for a single value.
 
     Raises
     ------
@@ -171,7 +171,11 @@ def algorithm_a(values: ArrayLike, *, tolerance: float = 1e-9) -> RobustMean:
     mean = float(np.median(x))
     if n == 1:
         return RobustMean(mean, float("nan"), 1, 0, True)
+    spread = float(np.max(np.abs(x - mean)))
     sd = MAD_FACTOR * float(np.median(np.abs(x - mean)))
+    if sd <= 1e-9 * spread:
+        # Half of the values alike leave nothing to start from; the plain deviation does (C.3.1, note).
+        sd = sample(x).sd
     for iteration in range(1, MOST_ITERATIONS + 1):
         reach = HUBER * sd
         pulled = np.clip(x, mean - reach, mean + reach)
@@ -179,7 +183,10 @@ def algorithm_a(values: ArrayLike, *, tolerance: float = 1e-9) -> RobustMean:
         new_mean, new_sd = now.mean, SD_FACTOR * now.sd
         moved = max(abs(new_mean - mean), abs(new_sd - sd))
         mean, sd = new_mean, new_sd
-        if moved <= tolerance * max(sd, np.finfo(np.float64).tiny):
+        if sd <= 1e-9 * spread:
+            # It shrinks without end towards the value that most have.
+            return RobustMean(float(np.median(x)), 0.0, n, iteration, True)
+        if moved <= tolerance * sd:
             return RobustMean(mean, sd, n, iteration, True)
     return RobustMean(mean, sd, n, MOST_ITERATIONS, False)
 
