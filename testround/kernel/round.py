@@ -24,15 +24,14 @@ KEY_PATTERN = r"^[a-z][a-z0-9]*(_[a-z0-9]+)*$"
 Key = Annotated[str, StringConstraints(pattern=KEY_PATTERN, max_length=60)]
 
 
-def _without_control_characters(text: str) -> str:
-    """Nobody types them, some databases refuse them, and a PDF shows them as boxes."""
-    for character in text:
-        if character < " " and character not in "\t\n\r":
-            raise ValueError(f"holds a control character (code {ord(character)}); take it out")
+def _without_null(text: str) -> str:
+    """Nobody types a null character, and databases refuse it."""
+    if "\0" in text:
+        raise ValueError("holds a null character, which cannot be seen; type it afresh")
     return text
 
 
-_Readable = AfterValidator(_without_control_characters)
+_Readable = AfterValidator(_without_null)
 Line = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200), _Readable]
 Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=5000), _Readable]
 SizeName = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=20), _Readable]

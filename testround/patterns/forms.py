@@ -12,7 +12,6 @@ from testround.kernel.roundfile import RoundFileError, read_pattern
 from testround.kernel.units import UnitsError
 from testround.patterns.fields import Scale
 from testround.patterns.models import Edition
-from testround.patterns.services import SheetRefused, sheet_problems
 
 CRAFTS = [("knit", "Knitting"), ("crochet", "Crochet")]
 KINDS = [
@@ -57,11 +56,8 @@ class UploadForm(forms.Form):
                 f"{upload.name} is a ZIP archive; take the JSON file out of it and choose that."
             )
         try:
-            document = read_pattern(data, most_bytes=most)
-            if problems := sheet_problems(document):
-                raise SheetRefused(problems)
-            return document
-        except (RoundFileError, SheetRefused) as refusal:
+            return read_pattern(data, most_bytes=most)
+        except RoundFileError as refusal:
             self.problems = refusal.problems
             self.problems_title = f"What to mend in {upload.name}"
             raise forms.ValidationError(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
@@ -57,27 +56,9 @@ class PatternInUse(Exception):
         )
 
 
-def sheet_problems(document: SheetDocument) -> list[Problem]:
-    """Every reason why a sheet cannot be stored; empty when there is none."""
-    return [*check_pattern(document), *_unstorable(plain(document), "")]
-
-
-def _unstorable(node: object, path: str) -> Iterator[Problem]:
-    """Texts with a null character, which PostgreSQL does not keep."""
-    if isinstance(node, str) and "\0" in node:
-        yield Problem(path, "has a null character in it, which is invisible; type it afresh")
-    elif isinstance(node, dict):
-        for key, value in node.items():
-            yield from _unstorable(key, path)
-            yield from _unstorable(value, f"{path}.{key}" if path else key)
-    elif isinstance(node, list):
-        for i, value in enumerate(node):
-            yield from _unstorable(value, f"{path}[{i}]")
-
-
 def _checked(document: SheetDocument) -> dict[str, object]:
     """The sheet as it is stored, or every reason why it cannot be."""
-    problems = sheet_problems(document)
+    problems = check_pattern(document)
     if problems:
         raise SheetRefused(problems)
     return plain(document)

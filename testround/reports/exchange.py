@@ -15,7 +15,6 @@ from django.db.models import Model, QuerySet
 from testround.kernel import round as kernel
 from testround.kernel.problems import Problem
 from testround.kernel.roundfile import MOST_BYTES, RoundFileError, plain, read_round, write_round
-from testround.kernel.terms import terms_of
 from testround.patterns.models import Edition, Pattern
 from testround.patterns.services import edition_create_next, edition_freeze, pattern_create
 from testround.people.models import User
@@ -369,7 +368,7 @@ def _edition_for(document: kernel.Pattern, owner: User) -> Edition:
         edition = (
             edition_create_next(edition=latest, label=document.edition, document=document, by=owner)
             if latest
-            else pattern_create(owner=owner, document=document, terms=_terms_of(document))
+            else pattern_create(owner=owner, document=document)
         )
     edition_freeze(edition=edition)
     return edition
@@ -450,10 +449,3 @@ def _photo(place: Place, entry: kernel.PhotoEntry, data: bytes | None) -> Photo:
         return photo_add(place=place, data=data, name=entry.name, caption=entry.caption)
     except PhotoRefused as refused:
         raise RoundFileError([Problem(PHOTO_FOLDER + entry.name, refused.sentence)]) from None
-
-
-def _terms_of(document: kernel.Pattern) -> str:
-    """The dialect the sheet's own words are in; US where they do not tell."""
-    words = [gauge.label for gauge in document.gauges] + [number.label for number in document.numbers]
-    words += [number.place for number in document.numbers if number.place]
-    return terms_of(" ; ".join(words)) or "us"

@@ -251,7 +251,7 @@ def test_a_malformed_gauge_does_not_hide_what_else_is_wrong(document: Document) 
         (
             ["testers", 0, "name"],
             "Tes\x00ter",
-            "testers[0].name: holds a control character (code 0); take it out",
+            "testers[0].name: holds a null character, which cannot be seen; type it afresh",
         ),
     ],
 )

@@ -199,15 +199,16 @@ def test_a_null_character_which_a_database_may_not_keep_is_refused_at_every_door
     signed_in: SignIn, edition: Edition, designer: User, little_top: dict[str, Any]
 ) -> None:
     client = signed_in(designer)
+    on_the_page = fields_of(edition)
     little_top["numbers"][0]["label"] = "Back\0"
 
     uploaded = upload(client, little_top)
-    typed = client.post(page_of(edition), {**fields_of(edition), "numbers-0-label": "Back\0"})
+    typed = client.post(page_of(edition), {**on_the_page, "numbers-0-label": "Back\0"})
     labelled = client.post(page_of(edition, "next_edition"), {"label": "2\0"})
 
     assert (uploaded.status_code, typed.status_code, labelled.status_code) == (422, 422, 422)
     assert [str(problem) for problem in uploaded.context["upload"].problems] == [
-        "numbers[0].label: has a null character in it, which is invisible; type it afresh"
+        "numbers[0].label: holds a null character, which cannot be seen; type it afresh"
     ]
     assert "null character" in typed.context["draft"].rows["numbers"][0].cells["label"].errors[0]
     assert Edition.objects.count() == 1
