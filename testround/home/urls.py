@@ -7,5 +7,5 @@ urlpatterns = [
     path("mail/", views.mailbox, name="mailbox"),
     path("healthz", views.health, name="health"),
     # A round leaves whole, with what its testers sent; the rounds' own app knows nothing of reports.
-    path("rounds/<str:code>/export/", views.round_file, name="round_export"),
+    path("rounds/<slug:code>/export/", views.round_file, name="round_export"),
 ]

@@ -19,6 +19,8 @@ from testround.rounds.services import MOST_PLACES_AT_ONCE
 from testround.rounds.states import round_states_after
 
 OWN_YARN = "own"
+# RFC 5321, section 4.5.3.1.3: a path has at most 256 octets, two of them its angle brackets.
+LONGEST_ADDRESS = 254
 
 DEFAULT_TERMS = """\
 Before the pattern is published, please show nothing of it in public: no pages, no numbers, no photos of the \
@@ -389,6 +391,7 @@ class PlaceForm(YarnDetailFields):
 class InviteForm(forms.Form):
     email = forms.EmailField(
         label="Email address",
+        max_length=LONGEST_ADDRESS,
         required=False,
         help_text="The link is mailed there. Left empty, you get the link to pass on yourself.",
         widget=forms.EmailInput(attrs={"autocomplete": "off"}),
@@ -410,6 +413,7 @@ class JoinForm(forms.Form):
     )
     email = forms.EmailField(
         label="Your email address",
+        max_length=LONGEST_ADDRESS,
         help_text="For your own way back in, and mails about this round. The other testers do not see it.",
         widget=forms.EmailInput(attrs={"autocomplete": "email"}),
         error_messages={

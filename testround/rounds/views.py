@@ -62,6 +62,10 @@ def _page(request: HttpRequest, rows: Any, per_page: int) -> Any:
     return Paginator(rows, per_page).get_page(request.GET.get("page"))
 
 
+def _one_of(known: list[str], asked: str | None) -> str:
+    return asked if asked in known else ""
+
+
 def _form_page(request: HttpRequest, template: str, form: Any, **context: Any) -> HttpResponse:
     status = 422 if form.is_bound and form.errors else 200
     return render(request, template, {"form": form, **context}, status=status)
@@ -182,9 +186,10 @@ def yarn_remove(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 @login_required
 def places(request: HttpRequest, code: str) -> HttpResponse:
     round = _round(request, code)
+    sizes = round.edition.sheet.get("sizes") or []
     chosen = {
-        "size": request.GET.get("size", ""),
-        "state": request.GET.get("state", ""),
+        "size": _one_of(sizes, request.GET.get("size")),
+        "state": _one_of(Place.State.values, request.GET.get("state")),
     }
     page = _page(request, places_in(round, size=chosen["size"], state=chosen["state"]), PLACES_A_PAGE)
     context = {
@@ -192,7 +197,7 @@ def places(request: HttpRequest, code: str) -> HttpResponse:
         "page": page,
         "chosen": chosen,
         "query": f"{urlencode(chosen)}&",
-        "sizes": round.edition.sheet.get("sizes") or [],
+        "sizes": sizes,
         "states": Place.State.values,
     }
     return render(request, "rounds/places.html", context)

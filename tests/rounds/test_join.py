@@ -111,6 +111,10 @@ def test_a_newcomer_comes_back_with_a_code_sent_by_mail(
         ({"name": " "}, {"name": ["Write a name to call you by; a first name will do."]}),
         ({"email": ""}, {"email": ["Write your email address; it is how you come back to your place."]}),
         ({"email": "willow"}, {"email": ["This is no email address: write it as in name@example.org."]}),
+        (
+            {"email": f"{'w' * 243}@example.org"},
+            {"email": ["Ensure this value has at most 254 characters (it has 255)."]},
+        ),
     ],
 )
 def test_a_refused_yes_keeps_what_was_typed_and_nothing_else(

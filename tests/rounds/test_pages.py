@@ -386,6 +386,31 @@ def test_the_list_of_places_can_be_narrowed_to_a_size_and_a_stage(
     assert list(response.context["page"]) == [wanted]
 
 
+@pytest.mark.parametrize(
+    "query", ["size=%00", "state=%00", "size=XXL&state=eaten", "page=%00", "page=-1", "page=1e9"]
+)
+def test_a_list_asked_for_what_is_not_there_shows_all_of_it(
+    signed_in: SignIn, designer: User, opened: Round, query: str
+) -> None:
+    seat(opened, 1)
+
+    response = signed_in(designer).get(f"{reverse('rounds:places', args=[opened.code])}?{query}")
+
+    assert (response.status_code, len(response.context["page"])) == (200, 1)
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["%00/", "%00/edit/", "nobody/", "{code}/places/99999999999999999999/", "new/99999999999999999999/"],
+)
+def test_an_address_that_nothing_has_is_not_there(
+    signed_in: SignIn, designer: User, opened: Round, address: str
+) -> None:
+    response = signed_in(designer).get(f"/rounds/{address.format(code=opened.code)}")
+
+    assert response.status_code == 404
+
+
 def test_names_are_shown_as_text_whatever_they_hold(signed_in: SignIn, designer: User, opened: Round) -> None:
     services.place_add(round=opened, name="<script>alert(1)</script>", size="S", by=designer)
 
