@@ -20,10 +20,14 @@ class Command(BaseCommand):
         round_ = Round.objects.select_related("edition__pattern").filter(code=options["round"]).first()
         if round_ is None:
             known = ", ".join(Round.objects.values_list("code", flat=True)[:20]) or "none"
-            raise CommandError(f"There is no round {options['round']}; the newest are: {known}.", returncode=2)
+            raise CommandError(
+                f"There is no round {options['round']}; the newest are: {known}.", returncode=2
+            )
         out = Path(options["out"])
         if out.suffix.lower() not in (".json", ".zip"):
-            raise CommandError(f"{out} ends in neither .json nor .zip; the ending says what to write.", returncode=2)
+            raise CommandError(
+                f"{out} ends in neither .json nor .zip; the ending says what to write.", returncode=2
+            )
         data = round_export(round_, photos=out.suffix.lower() == ".zip")
         try:
             out.write_bytes(data)

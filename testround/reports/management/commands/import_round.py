@@ -23,17 +23,22 @@ class Command(BaseCommand):
         owner = User.objects.filter(email__iexact=options["owner"]).first()
         if owner is None:
             raise CommandError(
-                f"Nobody here has the address {options['owner']}; let the designer sign up first.", returncode=BAD_INPUT
+                f"Nobody here has the address {options['owner']}; let the designer sign up first.",
+                returncode=BAD_INPUT,
             )
         path = Path(options["file"])
         try:
             if path.stat().st_size > MOST_UNPACKED_BYTES:
-                raise CommandError(f"{path} has more than {MOST_UNPACKED_BYTES // 2**30} GB.", returncode=BAD_INPUT)
+                raise CommandError(
+                    f"{path} has more than {MOST_UNPACKED_BYTES // 2**30} GB.", returncode=BAD_INPUT
+                )
             data = path.read_bytes()
         except OSError as error:
             raise CommandError(f"{path} cannot be read: {error.strerror}.", returncode=BAD_INPUT) from error
         try:
-            stored = round_import(data=data, owner=owner, progress=lambda step: self.stdout.write(f"{step} …"))
+            stored = round_import(
+                data=data, owner=owner, progress=lambda step: self.stdout.write(f"{step} …")
+            )
         except InputProblems as refused:
             for problem in refused.problems:
                 self.stderr.write(str(problem))
