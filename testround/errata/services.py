@@ -41,6 +41,8 @@ from testround.rounds.services import diary_write
 
 # Findings files kept of one round, newest first: enough to compare with the last one.
 KEPT_ANALYSES = 5
+# Of an erratum's words; what is drafted beyond that is cut, for the designer to word.
+LONGEST_TEXT = 5000
 
 
 # The analysis ---------------------------------------------------------------------------------------------
@@ -99,8 +101,8 @@ def finding_accept(*, round: Round, finding_ids: Sequence[str], by: User) -> Err
         ),
         sizes=_joined_sizes(every_size, read.sheet.sizes),
         changes=changes,
-        text=draft_text(changes, read.sheet.sizes),
-        why=" ".join(dict.fromkeys(finding["why"] for finding in findings)),
+        text=draft_text(changes, read.sheet.sizes)[:LONGEST_TEXT],
+        why=" ".join(dict.fromkeys(finding["why"] for finding in findings))[:LONGEST_TEXT],
     )
     for finding in findings:
         if finding["kind"] == "clarity":
@@ -285,8 +287,8 @@ def errata_merge(*, round: Round, draft_ids: Sequence[int], by: User) -> Erratum
     first.changes = _joined([draft.changes for draft in drafts])
     first.sizes = _joined_sizes([draft.sizes for draft in drafts], sizes)
     first.place = _one_line(draft.place for draft in drafts)
-    first.text = "\n".join(draft.text for draft in drafts if draft.text)[:5000]
-    first.why = " ".join(dict.fromkeys(draft.why for draft in drafts if draft.why))[:5000]
+    first.text = "\n".join(draft.text for draft in drafts if draft.text)[:LONGEST_TEXT]
+    first.why = " ".join(dict.fromkeys(draft.why for draft in drafts if draft.why))[:LONGEST_TEXT]
     first.save()
     for other in others:
         other.decisions.update(erratum=first)

@@ -130,7 +130,8 @@ def findings(request: HttpRequest, code: str) -> HttpResponse:
 
 
 def _file_name(round: Round) -> str:
-    return slugify(f"{round.edition.pattern.title} {round.edition.label} {round.title}") or "round"
+    words = f"{round.edition.pattern.title} {round.edition.label} {round.title}"
+    return slugify(words.replace(".", "-")) or "round"
 
 
 def _file(data: bytes, content_type: str, name: str, *, attachment: bool = True) -> HttpResponse:
@@ -240,6 +241,9 @@ def draft(request: HttpRequest, code: str, pk: int) -> HttpResponse:
         form = DraftForm(request.POST, erratum=erratum, units=units)
         if request.POST.get("add") and form.is_valid():
             # Another number is wanted: the same form with its fields, and everything typed so far.
+            messages.info(
+                request, "The number you added is on the form. Write its values, then save the draft."
+            )
             return _draft_page(request, round, erratum, form)
         if form.is_valid():
             try:

@@ -93,6 +93,17 @@ def test_a_proposed_correction_says_where_it_would_bring_every_size(tested: Roun
         assert abs(effect.after) < abs(effect.before)
 
 
+def test_a_testers_name_is_text_in_the_table_and_in_the_plot(
+    signed_in: SignIn, designer: User, tested: Round
+) -> None:
+    tested.places.filter(key="t000").update(name='<script>alert("x")</script>')
+
+    page = signed_in(designer).get(reverse("errata:dimension", args=[tested.code, "chest"])).content.decode()
+
+    assert "<script>alert" not in page
+    assert page.count("&lt;script&gt;alert") >= 3
+
+
 def test_a_dimension_the_sheet_does_not_have_is_not_found(
     signed_in: SignIn, designer: User, tested: Round
 ) -> None:
@@ -118,7 +129,7 @@ def test_the_findings_file_is_the_one_the_analysis_wrote(
     response = signed_in(designer).get(address("findings", tested))
 
     assert response["Content-Type"] == "application/json"
-    assert response["Content-Disposition"] == 'attachment; filename="little-top-10-first-test-findings.json"'
+    assert response["Content-Disposition"] == 'attachment; filename="little-top-1-0-first-test-findings.json"'
     assert json.loads(response.content) == read_round(tested).document
 
 
