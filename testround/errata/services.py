@@ -73,7 +73,6 @@ def analysis_keep(*, round: Round) -> Analysis:
 # Findings -------------------------------------------------------------------------------------------------
 
 
-@transaction.atomic
 def finding_accept(*, round: Round, finding_ids: Sequence[str], by: User) -> Erratum:
     """Accept findings: one draft of an erratum for all of them, with what stands, what should, and why.
 
@@ -82,7 +81,13 @@ def finding_accept(*, round: Round, finding_ids: Sequence[str], by: User) -> Err
     Refused
         No finding was named, one is not in the analysis, or one is decided already.
     """
-    read, findings = _undecided(round, finding_ids)
+    # Analysed before the transaction begins: nobody else's writing waits for arithmetic.
+    read = read_round(round)
+    with transaction.atomic():
+        return _accept(read, round, _undecided(read, round, finding_ids), by)
+
+
+def _accept(read: Read, round: Round, findings: Sequence[dict[str, Any]], by: User) -> Erratum:
     names, stands = names_of(read.sheet), stands_in(read.sheet)
     changes = _joined([changes_from(finding, names, stands) for finding in findings])
     by_finding = [
@@ -119,7 +124,6 @@ def finding_accept(*, round: Round, finding_ids: Sequence[str], by: User) -> Err
     return erratum
 
 
-@transaction.atomic
 def finding_decline(*, round: Round, finding_id: str, reason: str, by: User) -> Decision:
     """Decline a finding, with the reason that anyone who asks later will want.
 
@@ -136,18 +140,19 @@ def finding_decline(*, round: Round, finding_id: str, reason: str, by: User) -> 
     most = Decision._meta.get_field("reason").max_length
     if len(reason) > most:
         raise Refused.because(f"Reason: this has {len(reason)} characters; keep it within {most}.", "reason")
-    read, (finding,) = _undecided(round, [finding_id])
-    decision = Decision.objects.create(
-        round=round,
-        finding_id=finding_id,
-        choice=Decision.Choice.DECLINED,
-        reason=reason,
-        finding=finding,
-        by=by,
-    )
-    diary_write(
-        round=round, by=by, text=f"Declined: {_subjects([finding], names_of(read.sheet))}. Reason: {reason}"
-    )
+    read = read_round(round)
+    with transaction.atomic():
+        (finding,) = _undecided(read, round, [finding_id])
+        decision = Decision.objects.create(
+            round=round,
+            finding_id=finding_id,
+            choice=Decision.Choice.DECLINED,
+            reason=reason,
+            finding=finding,
+            by=by,
+        )
+        subject = _subjects([finding], names_of(read.sheet))
+        diary_write(round=round, by=by, text=f"Declined: {subject}. Reason: {reason}")
     return decision
 
 
@@ -182,12 +187,11 @@ def decision_undo(*, round: Round, finding_id: str, by: User) -> Erratum | None:
     return erratum
 
 
-def _undecided(round: Round, finding_ids: Sequence[str]) -> tuple[Read, list[dict[str, Any]]]:
-    """The findings of these ids as the analysis has them now, none of them decided yet."""
+def _undecided(read: Read, round: Round, finding_ids: Sequence[str]) -> list[dict[str, Any]]:
+    """The findings of these ids as the analysis has them, none of them decided yet."""
     _locked(round)
     if not finding_ids:
         raise Refused.because("No finding is ticked; tick one or more, then accept them.")
-    read = read_round(round)
     current = {finding["id"]: finding for finding in read.document["findings"]}
     wanted = list(dict.fromkeys(finding_ids))
     if any(key not in current for key in wanted):
@@ -197,7 +201,7 @@ def _undecided(round: Round, finding_ids: Sequence[str]) -> tuple[Read, list[dic
         )
     if round.decisions.filter(finding_id__in=wanted).exists():
         raise Refused.because("This finding is decided already; undo that decision first.")
-    return read, [current[key] for key in wanted]
+    return [current[key] for key in wanted]
 
 
 def _locked(round: Round) -> None:

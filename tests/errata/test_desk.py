@@ -332,6 +332,23 @@ def test_the_next_edition_is_made_from_the_desk(
     assert again.context["next_form"].errors["label"]
 
 
+def test_the_whole_way_from_a_finding_to_its_reader(signed_in: SignIn, designer: User, tested: Round) -> None:
+    client = signed_in(designer)
+
+    draft_page = client.post(address("accept", tested), {"finding": [MISPRINT]})["Location"]
+    form = client.get(draft_page).context["form"]
+    as_shown = {field.name: field.value() for field in form if field.value()}
+    preview = client.post(draft_page, {**as_shown, "text": "Cast on 114 in M.", "preview": "yes"})["Location"]
+    pk = Erratum.objects.get().pk
+    assert "Cast on 114 in M." in client.get(preview).content.decode()
+    public = client.post(address("publish", tested, pk))["Location"]
+    read = Client().get(public)
+
+    assert read.status_code == 200
+    assert "Cast on 114 in M." in read.content.decode()
+    assert [row.now for row in read.context["shown"].tables[0].rows] == ["114"]
+
+
 # Who may decide
 
 ACTIONS = ("accept", "decline", "undo", "from_remarks", "merge", "next_edition")
