@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -536,6 +537,22 @@ def test_a_place_is_given_back_on_a_page_of_its_own(
     offered.refresh_from_db()
     assert (response.status_code, again.status_code, offered.state) == (302, 302, "given back")
     assert DiaryEntry.objects.filter(text__contains="given back: no time").count() == 1
+
+
+def test_the_pages_lead_to_what_a_tester_sent(
+    signed_in: SignIn, designer: User, place: Place, offered: Place
+) -> None:
+    client = signed_in(designer)
+    pages = [place.round.get_absolute_url(), reverse("rounds:place_edit", args=[place.round.code, place.pk])]
+
+    found = {
+        href
+        for page in pages
+        for href in re.findall(r'href="(/[^"?#]*)', client.get(page).content.decode().split("<main")[1])
+    }
+
+    assert reverse("reports:of_tester", args=[place.round.code, place.pk]) in found
+    assert {href: client.get(href).status_code for href in found} == dict.fromkeys(found, 200)
 
 
 def test_a_tester_gives_back_the_own_place_and_the_designer_is_told(
