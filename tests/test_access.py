@@ -1,0 +1,622 @@
+"""Who may open what: every address of the program, for everybody who might try.
+
+The table has a row for each named address. An address without a row fails the first test; so does a row
+without an address.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import uuid
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlencode
+
+import pytest
+from allauth.account.models import EmailAddress
+from django.apps import apps
+from django.contrib import admin
+from django.core import mail
+from django.core.cache import cache
+from django.db import transaction
+from django.http import HttpResponse
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils import timezone
+
+from testround.errata.models import Erratum
+from testround.patterns.models import Edition
+from testround.people.models import User
+from testround.reports.exchange import round_import
+from testround.reports.models import Photo
+from testround.reports.photos import photo_add, photo_encode
+from testround.rounds.models import Place, Round
+from testround.rounds.services import invitation_create, place_add
+from tests.errata.conftest import round_document
+from tests.reports.pictures import phone_jpeg
+
+ROLES = ("signed out", "stranger", "other tester", "tester", "designer", "other designer")
+SIGN_IN = "sign in"
+AWAY = "elsewhere"
+# Nobody but those in the round may learn that there is such a thing.
+HUSHED = "Hushed Cardigan"
+
+Answer = int | str
+# Our tables that the admin shows.
+OURS = [
+    model
+    for model in apps.get_models()
+    if model.__module__.startswith("testround.") and admin.site.is_registered(model)
+]
+
+
+@dataclass(frozen=True)
+class Access:
+    """What a GET answers to each role, in their order, and who may send something there."""
+
+    get: tuple[Answer, Answer, Answer, Answer, Answer, Answer]
+    senders: frozenset[str] = frozenset()
+
+
+def access(*get: Answer, senders: str = "") -> Access:
+    assert len(get) == len(ROLES)
+    return Access(get, frozenset(role.strip() for role in senders.split(",") if role))
+
+
+# Pages to read
+ANYONE = access(200, 200, 200, 200, 200, 200)
+SIGNED_IN = access(SIGN_IN, 200, 200, 200, 200, 200)
+DESIGNER = access(SIGN_IN, 404, 404, 404, 200, 404)
+TESTER = access(SIGN_IN, 404, 404, 200, 404, 404)
+BOTH = access(SIGN_IN, 404, 404, 200, 200, 404)
+NOBODY = access(404, 404, 404, 404, 404, 404)
+# Pages with a form
+DESIGNERS_FORM = access(SIGN_IN, 404, 404, 404, 200, 404, senders="designer")
+TESTERS_FORM = access(SIGN_IN, 404, 404, 200, 404, 404, senders="tester")
+SIGNED_IN_FORM = access(
+    SIGN_IN, 200, 200, 200, 200, 200, senders="stranger, other tester, tester, designer, other designer"
+)
+ANYONES_FORM = access(200, 200, 200, 200, 200, 200, senders=", ".join(ROLES))
+# Buttons: nothing to read at that address
+DESIGNERS_BUTTON = access(405, 405, 405, 405, 405, 405, senders="designer")
+DESIGNERS_BUTTON_BEHIND = access(SIGN_IN, 405, 405, 405, 405, 405, senders="designer")
+TESTERS_BUTTON_BEHIND = access(SIGN_IN, 405, 405, 405, 405, 405, senders="tester")
+# Pages of accounts, by the library; who may send is the library's matter
+ACCOUNT_OPEN = ANYONES_FORM
+ACCOUNT_NEWCOMER = access(200, AWAY, AWAY, AWAY, AWAY, AWAY, senders=", ".join(ROLES))
+ACCOUNT_OWN = SIGNED_IN_FORM
+
+TABLE: dict[str, Access] = {
+    # home
+    "home": ANYONE,
+    "mailbox": ANYONE,
+    "health": ANYONE,
+    "round_export": DESIGNER,
+    # accounts
+    "account_login": ACCOUNT_NEWCOMER,
+    "account_logout": access(AWAY, 200, 200, 200, 200, 200),
+    "account_inactive": ANYONE,
+    "account_signup": ACCOUNT_NEWCOMER,
+    "account_reauthenticate": ACCOUNT_OWN,
+    "account_email": ACCOUNT_OWN,
+    "account_email_verification_sent": ANYONE,
+    "account_change_password": ACCOUNT_OWN,
+    "account_set_password": access(SIGN_IN, AWAY, AWAY, AWAY, AWAY, AWAY),
+    "account_reset_password": ACCOUNT_OPEN,
+    "account_confirm_login_code": access(SIGN_IN, AWAY, AWAY, AWAY, AWAY, AWAY),
+    "account_confirm_email": ANYONE,
+    "account_reset_password_from_key_done": ANYONE,
+    "account_reset_password_from_key": ANYONE,
+    "account_reset_password_done": ANYONE,
+    "account_request_login_code": ACCOUNT_NEWCOMER,
+    # people
+    "people:preferences": ANYONES_FORM,
+    "people:parts": NOBODY,
+    # patterns
+    "patterns:list": SIGNED_IN,
+    "patterns:new": SIGNED_IN_FORM,
+    "patterns:detail": DESIGNER,
+    "patterns:delete": DESIGNERS_FORM,
+    "patterns:sheet": DESIGNERS_FORM,
+    "patterns:check": DESIGNERS_BUTTON_BEHIND,
+    "patterns:next_edition": DESIGNERS_FORM,
+    "patterns:edition_file": DESIGNER,
+    # rounds
+    "rounds:list": SIGNED_IN,
+    "rounds:new": DESIGNERS_FORM,
+    "rounds:join": ANYONES_FORM,
+    "rounds:give_back": TESTERS_FORM,
+    "rounds:detail": DESIGNER,
+    "rounds:edit": DESIGNERS_FORM,
+    "rounds:move": DESIGNERS_FORM,
+    "rounds:diary": DESIGNER,
+    "rounds:yarns": DESIGNERS_FORM,
+    "rounds:yarn_remove": DESIGNERS_BUTTON,
+    "rounds:places": DESIGNER,
+    "rounds:place_new": DESIGNERS_FORM,
+    "rounds:place_edit": DESIGNERS_FORM,
+    "rounds:place_give_back": DESIGNERS_FORM,
+    "rounds:invite": DESIGNERS_FORM,
+    "rounds:invite_withdraw": DESIGNERS_BUTTON,
+    # reports
+    "reports:places": SIGNED_IN,
+    "reports:place": TESTER,
+    "reports:swatch": TESTERS_FORM,
+    "reports:counts": TESTERS_FORM,
+    "reports:finished": TESTERS_FORM,
+    "reports:sitting": TESTERS_FORM,
+    "reports:remark": TESTERS_FORM,
+    "reports:fit": TESTERS_FORM,
+    "reports:guess": TESTERS_FORM,
+    "reports:yarn": TESTERS_FORM,
+    "reports:measures": TESTERS_FORM,
+    "reports:photo_new": TESTERS_FORM,
+    "reports:photo_gone": TESTERS_BUTTON_BEHIND,
+    "reports:worksheet": TESTER,
+    "reports:worksheet_pdf": TESTER,
+    "reports:sent": TESTER,
+    "reports:done": TESTERS_BUTTON_BEHIND,
+    "reports:of_tester": DESIGNER,
+    "reports:round_photos": DESIGNER,
+    "reports:photo": BOTH,
+    # errata
+    "errata:results": DESIGNER,
+    "errata:report_pdf": DESIGNER,
+    "errata:findings": DESIGNER,
+    "errata:dimension": DESIGNER,
+    "errata:gauges": DESIGNER,
+    "errata:desk": DESIGNER,
+    "errata:accept": DESIGNERS_BUTTON,
+    "errata:decline": DESIGNERS_BUTTON,
+    "errata:undo": DESIGNERS_BUTTON,
+    "errata:from_remarks": DESIGNERS_BUTTON,
+    "errata:merge": DESIGNERS_BUTTON,
+    "errata:next_edition": DESIGNERS_BUTTON,
+    "errata:draft": DESIGNERS_FORM,
+    "errata:preview": DESIGNER,
+    "errata:publish": DESIGNERS_BUTTON,
+    "errata:discard": DESIGNERS_BUTTON,
+    "errata:list": ANYONE,
+    "errata:pdf": ANYONE,
+    "errata:document": ANYONE,
+    "errata:erratum": ANYONE,
+    # api
+    "api:schema": ANYONE,
+}
+
+
+def named_addresses(resolver: URLResolver | None = None, spaces: tuple[str, ...] = ()) -> Iterator[str]:
+    """The full name of every address but those of the admin, which has a test of its own."""
+    for entry in (resolver or get_resolver()).url_patterns:
+        if isinstance(entry, URLResolver):
+            if entry.namespace != "admin":
+                yield from named_addresses(entry, (*spaces, entry.namespace) if entry.namespace else spaces)
+        else:
+            assert isinstance(entry, URLPattern)
+            yield ":".join((*spaces, entry.name or f"without a name: {entry.pattern}"))
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A round with a tester, another one, an open place, a photo, a draft and a published erratum."""
+
+    round: Round
+    edition: Edition
+    place: Place
+    offered: Place
+    photo: Photo
+    draft: Erratum
+    secret: str
+    clients: dict[str, Client]
+
+    def addresses(self) -> dict[str, str]:
+        """An address for every name of the table, of this round and its objects."""
+        code, pattern = self.round.code, self.edition.pattern.code
+        place, offered, draft = self.place.pk, self.offered.pk, self.draft.pk
+        given: dict[str, tuple[Any, ...]] = {
+            "account_confirm_email": ("no-such-key",),
+            "account_reset_password_from_key": ("1", "no-such-key"),
+            "api:schema": ("round",),
+            "errata:dimension": (code, "chest"),
+            "errata:erratum": (pattern, 1),
+            "patterns:check": (pattern, self.edition.pk),
+            "patterns:edition_file": (pattern, self.edition.pk),
+            "patterns:next_edition": (pattern, self.edition.pk),
+            "patterns:sheet": (pattern, self.edition.pk),
+            "reports:of_tester": (code, place),
+            "reports:photo": (self.photo.code, 320),
+            "reports:photo_gone": (place, self.photo.code),
+            "reports:places": (),
+            "reports:round_photos": (code,),
+            "round_export": (code,),
+            "rounds:give_back": (place,),
+            "rounds:invite": (code, offered),
+            "rounds:invite_withdraw": (code, offered),
+            "rounds:join": (self.secret,),
+            "rounds:list": (),
+            "rounds:new": (self.edition.pk,),
+            "rounds:place_edit": (code, offered),
+            "rounds:place_give_back": (code, place),
+            "rounds:yarn_remove": (code, self.round.yarns.get().pk),
+        }
+        for name in ("detail", "delete"):
+            given[f"patterns:{name}"] = (pattern,)
+        for name in ("list", "pdf", "document"):
+            given[f"errata:{name}"] = (pattern,)
+        for name in ("draft", "preview", "publish", "discard"):
+            given[f"errata:{name}"] = (code, draft)
+        found = {}
+        for name in TABLE:
+            if name not in given:
+                space = name.partition(":")[0]
+                of_space = {"errata": (code,), "rounds": (code,), "reports": (place,)}
+                given[name] = of_space.get(space, ())
+            found[name] = reverse(name, args=given[name])
+        return found
+
+
+@pytest.fixture
+def scene(
+    designer: User,
+    other_designer: User,
+    tester: User,
+    stranger: User,
+    little_top: dict[str, Any],
+    django_capture_on_commit_callbacks: Callable[..., Any],
+) -> Scene:
+    cache.clear()
+    other_tester = User.objects.create_user("second@example.org", "a-long-password", name="Tester two")
+    document = round_document({**little_top, "title": HUSHED}, testers=3)
+    document["round"]["yarns"] = [{"key": "wool", "label": "Wool, supplied", "weight": 4, "makers": 2}]
+    round_ = round_import(data=json.dumps(document).encode(), owner=designer)
+    first, second, _ = round_.places.order_by("pk")
+    for place, person in ((first, tester), (second, other_tester)):
+        place.tester = person
+        place.save(update_fields=["tester"])
+    offered = place_add(round=round_, name="Willow", size="S", by=designer)
+    _, url = invitation_create(place=offered, by=designer)
+    photo = photo_add(place=first, data=phone_jpeg())
+    photo_encode({"photo": photo.pk})
+    erratum = {"pattern": round_.edition.pattern, "edition": round_.edition, "round": round_}
+    Erratum.objects.create(
+        **erratum, place="Back, step 1", text="Cast on 104.", number=1, published_at=timezone.now()
+    )
+    # The other designer is one indeed: she has a round of her own.
+    round_import(
+        data=json.dumps(round_document({**little_top, "title": "Other top"}, testers=1)).encode(),
+        owner=other_designer,
+    )
+    # As signing up leaves it; the library would make up for it at the first look otherwise.
+    EmailAddress.objects.bulk_create(
+        EmailAddress(user=person, email=person.email, primary=True, verified=True)
+        for person in User.objects.order_by("pk")
+    )
+    clients = {"signed out": Client()}
+    for role, person in {
+        "stranger": stranger,
+        "other tester": other_tester,
+        "tester": tester,
+        "designer": designer,
+        "other designer": other_designer,
+    }.items():
+        clients[role] = Client()
+        clients[role].force_login(person)
+    return Scene(
+        round=round_,
+        edition=round_.edition,
+        place=first,
+        offered=offered,
+        photo=Photo.objects.get(pk=photo.pk),
+        draft=Erratum.objects.create(**erratum, place="Back, step 3", text="Work 96 rows."),
+        secret=url.rstrip("/").rsplit("/", 1)[-1],
+        clients=clients,
+    )
+
+
+def answer_of(response: HttpResponse) -> Answer:
+    if response.status_code == 302:
+        return SIGN_IN if response.headers["Location"].startswith("/account/login/") else AWAY
+    return response.status_code
+
+
+def of_app(app: str) -> dict[str, Access]:
+    return {name: row for name, row in TABLE.items() if app_of(name) == app}
+
+
+def app_of(name: str) -> str:
+    space, colon, _ = name.partition(":")
+    return space if colon else "account" if name.startswith("account_") else "home"
+
+
+APPS = sorted({app_of(name) for name in TABLE})
+
+
+def everything_stored() -> dict[str, list[dict[str, Any]]]:
+    """All rows of all our tables, but for what reading leaves behind: an analysis made is kept."""
+    return {
+        model._meta.label: list(model.objects.order_by("pk").values())
+        for model in apps.get_models()
+        if model._meta.label not in ("sessions.Session", "errata.Analysis")
+    }
+
+
+def test_every_address_has_its_row() -> None:
+    assert sorted(named_addresses()) == sorted(TABLE)
+
+
+@pytest.mark.parametrize("app", APPS)
+def test_each_role_gets_what_the_table_says_and_reading_changes_nothing(scene: Scene, app: str) -> None:
+    before = everything_stored()
+
+    answers = {
+        name: tuple(answer_of(client.get(scene.addresses()[name])) for client in scene.clients.values())
+        for name in of_app(app)
+    }
+
+    assert answers == {name: row.get for name, row in of_app(app).items()}
+    assert everything_stored() == before
+
+
+@pytest.mark.parametrize("app", APPS)
+def test_who_is_refused_a_page_does_not_learn_what_is_on_it(scene: Scene, app: str) -> None:
+    told = [
+        (name, role)
+        for name, row in of_app(app).items()
+        for (role, client), answer in zip(scene.clients.items(), row.get, strict=True)
+        if answer not in (200, AWAY) and HUSHED in client.get(scene.addresses()[name]).text
+    ]
+
+    assert told == []
+
+
+def something_to_send() -> dict[str, str]:
+    """Fields that a form of some address would take; the others ignore them."""
+    return {
+        "key": str(uuid.uuid4()),
+        "state": "measuring",
+        "cause": "because",
+        "title": "Taken over",
+        "names": "Intruder",
+        "name": "Intruder",
+        "email": "intruder@example.org",
+        "size": "M",
+        "remark": "Was here.",
+        "kind": "unclear",
+        "hours": "2",
+        "label": "9.9",
+        "text": "Was here.",
+        "place": "Anywhere",
+        "reason": "because",
+        "finding": "printed-count:back_sts",
+        "weight": "4",
+        "metres": "100",
+        "grams": "50",
+        "agree": "on",
+    }
+
+
+@pytest.mark.parametrize("app", [app for app in APPS if app != "account"])
+def test_what_is_sent_by_who_may_not_is_refused_and_changes_nothing(scene: Scene, app: str) -> None:
+    before = everything_stored()
+    taken = []
+
+    for name, row in of_app(app).items():
+        for role, client in scene.clients.items():
+            if role in row.senders:
+                continue
+            answer = answer_of(client.post(scene.addresses()[name], something_to_send()))
+            if answer not in (SIGN_IN, 403, 404, 405):
+                taken.append((name, role, answer))
+
+    assert taken == []
+    assert everything_stored() == before
+    assert mail.outbox == []
+
+
+@pytest.mark.parametrize("app", [app for app in APPS if app != "account"])
+def test_what_is_sent_by_who_may_is_answered_in_the_way_of_forms(scene: Scene, app: str) -> None:
+    strange = []
+
+    for name, row in of_app(app).items():
+        for role in sorted(row.senders):
+            # As if it had not been sent, so that the next one finds everything as it was.
+            with transaction.atomic():
+                response = scene.clients[role].post(scene.addresses()[name], something_to_send())
+                transaction.set_rollback(True)
+            if answer_of(response) not in (200, AWAY, 422):
+                strange.append((name, role, answer_of(response)))
+
+    assert strange == []
+
+
+# -- the admin ---------------------------------------------------------------------------------------------
+
+
+def admin_addresses() -> dict[str, str]:
+    """One address for every pattern of the admin, with made-up objects."""
+    (root,) = [entry for entry in get_resolver().url_patterns if getattr(entry, "namespace", "") == "admin"]
+    found = {}
+
+    def walk(entries: list[Any], prefix: str) -> None:
+        for entry in entries:
+            path = prefix + re.sub(r"<[^>]+>|\(\?P<[^)]*\)\$?", "1", str(entry.pattern)).replace("^", "")
+            if isinstance(entry, URLResolver):
+                walk(entry.url_patterns, path)
+            else:
+                found[path] = entry.name or path
+
+    walk(root.url_patterns, "/admin/")
+    return found
+
+
+def test_the_admin_sends_everybody_to_its_own_door(scene: Scene) -> None:
+    addresses = {path: name for path, name in admin_addresses().items() if name not in ("login", "logout")}
+    assert len(addresses) > 60
+
+    let_in = [
+        (path, role, response.status_code)
+        for role, client in scene.clients.items()
+        for path in addresses
+        for response in [client.get(path)]
+        if response.status_code != 302 or not response.headers["Location"].startswith("/admin/login/")
+    ]
+
+    assert let_in == []
+
+
+def test_someone_of_the_staff_without_rights_sees_none_of_our_tables(scene: Scene, stranger: User) -> None:
+    User.objects.filter(pk=stranger.pk).update(is_staff=True)
+    lists = [reverse(f"admin:{model._meta.app_label}_{model._meta.model_name}_changelist") for model in OURS]
+
+    answers = {path: scene.clients["stranger"].get(path).status_code for path in lists}
+
+    assert answers == dict.fromkeys(lists, 403)
+
+
+@pytest.mark.parametrize("page", ["add", "delete", "change"])
+def test_even_the_superuser_changes_nothing_but_accounts(scene: Scene, designer: User, page: str) -> None:
+    User.objects.filter(pk=designer.pk).update(is_staff=True, is_superuser=True)
+    before = everything_stored()
+    done = []
+
+    for model in OURS:
+        if model is User or not (row := model._default_manager.first()):
+            continue
+        args = [] if page == "add" else [row.pk]
+        path = reverse(f"admin:{model._meta.app_label}_{model._meta.model_name}_{page}", args=args)
+        if scene.clients["designer"].post(path, {"post": "yes", **something_to_send()}).status_code != 403:
+            done.append(path)
+
+    assert done == []
+    assert everything_stored() == before
+
+
+# -- where a link may lead ---------------------------------------------------------------------------------
+
+ELSEWHERE = [
+    "https://evil.example/",
+    "//evil.example/",
+    "http:evil.example",
+    "/\\evil.example/",
+    "javascript:alert(1)",
+]
+
+
+@pytest.mark.parametrize("elsewhere", ELSEWHERE)
+def test_signing_in_leads_nowhere_else(client: Client, tester: User, elsewhere: str) -> None:
+    cache.clear()
+
+    answer = client.post(
+        "/account/login/", {"login": tester.email, "password": "a-long-password", "next": elsewhere}
+    )
+
+    assert (answer.status_code, answer.headers["Location"]) == (302, "/")
+
+
+@pytest.mark.parametrize("elsewhere", ELSEWHERE)
+def test_signing_out_leads_nowhere_else(client: Client, tester: User, elsewhere: str) -> None:
+    client.force_login(tester)
+
+    answer = client.post("/account/logout/", {"next": elsewhere})
+
+    assert (answer.status_code, answer.headers["Location"]) == (302, "/")
+
+
+@pytest.mark.parametrize("elsewhere", ELSEWHERE)
+def test_saving_preferences_leads_nowhere_else(client: Client, tester: User, elsewhere: str) -> None:
+    client.force_login(tester)
+    kept = {"units": "cm", "tools": "us", "terms": "us", "time_zone": "UTC"}
+
+    answer = client.post(f"/me/preferences/?{urlencode({'next': elsewhere})}", {**kept, "next": elsewhere})
+
+    assert (answer.status_code, answer.headers["Location"]) == (302, "/me/preferences/")
+    page = client.get("/me/preferences/", {"next": elsewhere})
+    assert [
+        link for link in re.findall(r'href="([^"]*)"', page.text) if "evil" in link or "alert" in link
+    ] == []
+
+
+def test_the_way_to_a_page_goes_by_the_sign_in_and_back(scene: Scene, designer: User) -> None:
+    path = f"/rounds/{scene.round.code}/diary/"
+    door = scene.clients["signed out"].get(path).headers["Location"]
+
+    answer = scene.clients["signed out"].post(door, {"login": designer.email, "password": "a-long-password"})
+
+    assert (answer.status_code, answer.headers["Location"]) == (302, path)
+
+
+# -- whose name a link bears -------------------------------------------------------------------------------
+
+SITE = "https://testround.example.org"
+
+
+def links_in_mails() -> list[str]:
+    return [link for message in mail.outbox for link in re.findall(r"https?://\S+", message.body)]
+
+
+@pytest.fixture
+def reached_by_another_name(settings: Any) -> dict[str, str]:
+    """A request that names another host than the site's own, though one the server answers to."""
+    settings.SITE_URL = SITE
+    settings.ALLOWED_HOSTS = ["*"]
+    cache.clear()
+    return {"Host": "evil.example", "X-Forwarded-Host": "worse.example"}
+
+
+def test_an_invitation_leads_to_the_site_whatever_name_the_request_bore(
+    scene: Scene,
+    reached_by_another_name: dict[str, str],
+    django_capture_on_commit_callbacks: Callable[..., Any],
+) -> None:
+    with django_capture_on_commit_callbacks(execute=True):
+        page = scene.clients["designer"].post(
+            scene.addresses()["rounds:invite"],
+            {"email": "willow@example.org"},
+            headers=reached_by_another_name,
+        )
+
+    links = links_in_mails() + re.findall(r'value="(https?://[^"]+)"', page.text)
+    assert len(links) == 2
+    assert [link for link in links if not link.startswith(f"{SITE}/rounds/join/")] == []
+
+
+@pytest.mark.parametrize(
+    ("path", "fields", "leads_to"),
+    [
+        ("/account/password/reset/", {"email": "tester@example.org"}, "/account/password/reset/key/"),
+        ("/account/password/reset/", {"email": "nobody@example.org"}, "/account/signup/"),
+        (
+            "/account/signup/",
+            {"name": "Ann", "email": "ann@example.org", "password1": "seven-grey-sheep"},
+            "/account/confirm-email/",
+        ),
+        (
+            "/account/signup/",
+            {"name": "Ann", "email": "tester@example.org", "password1": "seven-grey-sheep"},
+            "/account/password/reset/",
+        ),
+    ],
+)
+def test_mails_of_accounts_lead_to_the_site_whatever_name_the_request_bore(
+    client: Client,
+    tester: User,
+    reached_by_another_name: dict[str, str],
+    django_capture_on_commit_callbacks: Callable[..., Any],
+    settings: Any,
+    path: str,
+    fields: dict[str, str],
+    leads_to: str,
+) -> None:
+    settings.ACCOUNT_EMAIL_VERIFICATION = "mandatory"
+
+    with django_capture_on_commit_callbacks(execute=True):
+        client.post(path, fields, headers=reached_by_another_name)
+
+    (link,) = links_in_mails()
+    assert link.startswith(f"{SITE}{leads_to}")
+
+
+def test_a_host_that_is_not_ours_is_refused(client: Client, db: None) -> None:
+    assert client.get("/", headers={"Host": "evil.example"}).status_code == 400
