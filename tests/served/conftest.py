@@ -256,7 +256,7 @@ def signed_up(installation: Installation, name: str, email: str) -> Browser:
 def round_code(installation: Installation, designer_browser: Browser) -> str:
     """The invented cardigan's round, imported for her."""
     said = installation.manage("import_round", "fixtures/fenlight.json", "--owner", DESIGNER)
-    found = re.search(r"as round (\w+):", said)
+    found = re.search(r"as round (\S+):", said)
     assert found, said
     return found[1]
 
