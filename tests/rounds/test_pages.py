@@ -539,9 +539,7 @@ def test_a_place_is_given_back_on_a_page_of_its_own(
     assert DiaryEntry.objects.filter(text__contains="given back: no time").count() == 1
 
 
-def test_the_pages_lead_to_what_a_tester_sent(
-    signed_in: SignIn, designer: User, place: Place, offered: Place
-) -> None:
+def test_the_pages_lead_to_what_a_tester_sent(signed_in: SignIn, designer: User, place: Place) -> None:
     client = signed_in(designer)
     pages = [place.round.get_absolute_url(), reverse("rounds:place_edit", args=[place.round.code, place.pk])]
 
