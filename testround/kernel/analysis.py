@@ -148,10 +148,10 @@ class _Work:
         # Sorted by name, so that sums do not depend on the order in which reports came in.
         self.testers = tuple(sorted(self.round.testers, key=lambda tester: tester.id))
         self.found = discrepancies(self.sheet, self.testers)
-        aside = self.odd_measurements()
         odd_swatches = self.odd_gauges()
         of_odd = np.asarray(odd_swatches.any(axis=(1, 2)))
-        aside |= of_odd[:, None] & self.depends_on_gauge()
+        aside = of_odd[:, None] & self.depends_on_gauge()
+        aside |= self.odd_measurements(aside)
         misprints = self.misprints()
         agreed = worked_counts(self.sheet, self.found, misprints)
         for one in agreed:
@@ -186,12 +186,15 @@ class _Work:
 
     # Gross errors
 
-    def odd_measurements(self) -> BoolArray:
-        """Measurements to ask about before anything is fitted, set aside: (testers, dimensions)."""
+    def odd_measurements(self, aside_already: BoolArray) -> BoolArray:
+        """Measurements to ask about before anything is fitted, set aside: (testers, dimensions).
+
+        Nothing can be expected of a piece whose swatch is in question itself.
+        """
         found = self.found
         with np.errstate(divide="ignore", invalid="ignore"):
             ratio = found.measured / found.expected
-            odd = found.known & (np.maximum(ratio, 1 / ratio) > 1 + ODD_SHARE)
+            odd = found.known & ~aside_already & (np.maximum(ratio, 1 / ratio) > 1 + ODD_SHARE)
             odd &= np.abs(found.remainder) > ODD_CM
         aside = np.zeros(odd.shape, dtype=np.bool_)
         for d in np.flatnonzero(odd.any(axis=0)):

@@ -172,6 +172,8 @@ def pool(cells: Remainders) -> Pooled:
     1947–1975 (the price of a shape grows with how many were looked at).
     """
     work = _Work(cells)
+    if not work.n or not work.d:
+        return work.nothing()
     work.settle(rounds=4, start=True)
     work.search()
     work.exchange()
@@ -232,7 +234,7 @@ class _Work:
         ps = self.p[:, :, None] * self.sens
         inner = np.matmul(self.sens.transpose(0, 2, 1), ps)
         inner[:, np.arange(self.a), np.arange(self.a)] += 1 / g
-        self.q = np.linalg.inv(inner) if self.n else inner
+        self.q = np.linalg.inv(inner)
         self.g = g
         self.ps = ps
         self.psq = np.matmul(ps, self.q)
@@ -252,8 +254,8 @@ class _Work:
         diagonal = self.member @ self.p
         for s, rows in enumerate(self.by_size):
             if len(rows):
-                left = self.psq[rows].transpose(1, 0, 2).reshape(self.d, -1)
-                right = self.ps[rows].transpose(1, 0, 2).reshape(self.d, -1)
+                left = self.psq[rows].transpose(1, 0, 2).reshape(self.d, len(rows) * self.a)
+                right = self.ps[rows].transpose(1, 0, 2).reshape(self.d, len(rows) * self.a)
                 information[s] = np.diag(diagonal[s]) - left @ right.T
         return _Sums(information, self.member @ self.solve(self.y))
 
@@ -261,10 +263,6 @@ class _Work:
 
     def settle(self, rounds: int, *, start: bool = False) -> None:
         """Weights, variances and β in turn."""
-        if not self.n:
-            self.blocks()
-            self.settled = True
-            return
         if start:
             with np.errstate(all="ignore"):
                 masked = np.where(self.known, self.y, np.nan)
@@ -627,8 +625,6 @@ class _Work:
 
     def search(self) -> None:
         """Take in the best shape as long as one pays."""
-        if not self.n or not self.d:
-            return
         self.estimate_beta()
         while len(self.shapes) < MOST_SHAPES:
             shape = self._best(self._dimensions())
@@ -712,29 +708,32 @@ class _Work:
 
     # What comes out
 
+    def nothing(self) -> Pooled:
+        """A round that nobody measured."""
+        s, d, a = self.s, self.d, self.a
+        unknown, of_testers = np.full((s, d), np.nan), np.full((self.n, d), np.nan)
+        return Pooled(
+            estimate=unknown,
+            u=unknown,
+            shift=np.full(d, np.nan),
+            u_shift=np.full(d, np.nan),
+            df=np.ones(d),
+            testers=np.zeros((s, d), dtype=np.intp),
+            information=np.zeros((s, d)),
+            shapes=(),
+            evidence=np.full(d, -np.inf),
+            wobble=np.zeros(a),
+            u_wobble=np.full(a, WOBBLE),
+            tau=np.sqrt(self.tau2),
+            kappa=np.sqrt(self.kappa2),
+            weights=of_testers,
+            fitted=of_testers,
+            converged=True,
+        )
+
     def result(self) -> Pooled:
         s, d, a = self.s, self.d, self.a
         never = self.in_dimension == 0
-        if not self.n or not d:
-            empty = np.full((s, d), np.nan)
-            return Pooled(
-                empty,
-                empty,
-                np.full(d, np.nan),
-                np.full(d, np.nan),
-                np.ones(d),
-                np.zeros((s, d), dtype=np.intp),
-                np.zeros((s, d)),
-                (),
-                np.full(d, -np.inf),
-                np.zeros(a),
-                np.full(a, WOBBLE),
-                np.sqrt(self.tau2),
-                np.sqrt(self.kappa2),
-                np.full((self.n, d), np.nan),
-                np.full((self.n, d), np.nan),
-                True,
-            )
         evidence = self._evidence()
         if s * d > CHUNK:
             mean, sd, shift, u_shift = self._beta_by_dimension(vague=True)
