@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.test import Client
 from django.urls import reverse
 
@@ -59,6 +60,8 @@ def phone(
 
         yield open_page
         browser.close()
+        # What the test itself read inside that loop had a connection of its own.
+        connection.close()
 
 
 def fill_swatch(page: Any, **values: str) -> None:
