@@ -3,6 +3,7 @@ from __future__ import annotations
 import dataclasses
 from typing import Any, cast
 
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
@@ -354,8 +355,9 @@ def _reader(request: HttpRequest) -> Reader:
     return reader
 
 
-def _list_address(request: HttpRequest, code: str) -> str:
-    return request.build_absolute_uri(reverse("errata:list", args=[code]))
+def _list_address(code: str) -> str:
+    """Where the list is kept, for documents that people keep: whatever name this request came in by."""
+    return f"{settings.SITE_URL}{reverse('errata:list', args=[code])}"
 
 
 # Always asked again, so that a new erratum is seen at once; unchanged pages are answered with 304.
@@ -435,7 +437,7 @@ def public_pdf(request: HttpRequest, code: str) -> HttpResponse:
     reader = _reader(request)
     copy = _Copy.asked(request, public)
     shown = [shown_erratum(e, reader, copy.size) for e in public.affecting(copy.edition, copy.size)]
-    url = _list_address(request, code)
+    url = _list_address(code)
     data = papers.errata(public, shown, url, reader.units, letter=request.GET.get("paper") == "letter")
     name = slugify(f"{public.pattern.title} errata") or "errata"
     return _file(data, "application/pdf", f"{name}.pdf", attachment=False)
@@ -446,7 +448,7 @@ def public_pdf(request: HttpRequest, code: str) -> HttpResponse:
 @condition(etag_func=_public_etag)
 def public_json(request: HttpRequest, code: str) -> HttpResponse:
     response = JsonResponse(
-        public_document(_public(code), _list_address(request, code)),
+        public_document(_public(code), _list_address(code)),
         json_dumps_params={"ensure_ascii": False, "indent": 1},
     )
     # A public document: any page may read it.

@@ -165,12 +165,16 @@ def test_a_uk_reader_gets_uk_terms(client: Client, tested: Round, misprint: Erra
 # PDF and JSON
 
 
-def test_the_document_carries_what_the_page_shows(client: Client, tested: Round, misprint: Erratum) -> None:
-    response = client.get(address("document", tested))
+def test_the_document_carries_what_the_page_shows_and_the_sites_own_address(
+    client: Client, tested: Round, misprint: Erratum, settings
+) -> None:
+    settings.SITE_URL = "https://testround.example.org"
+
+    response = client.get(address("document", tested), headers={"Host": "localhost"})
 
     assert response["Content-Type"] == "application/json"
     assert response["Access-Control-Allow-Origin"] == "*"
-    base = f"http://testserver{address('list', tested)}"
+    base = f"https://testround.example.org{address('list', tested)}"
     assert json.loads(response.content) == {
         "format": "testround/errata",
         "version": 1,
