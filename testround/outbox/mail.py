@@ -17,6 +17,7 @@ def mail_send(*, to: str, subject: str, text: str, once_key: str = "") -> Work:
     return work_add(kind=KIND, subject={"to": to, "subject": subject, "text": text}, once_key=once_key)
 
 
-@handles(KIND)
+# A mail may hold the secret of a link or a code to sign in with, of which nothing else keeps more than a hash.
+@handles(KIND, forget=True)
 def _mail(subject: dict[str, Any]) -> None:
     EmailMessage(subject=subject["subject"], body=subject["text"], to=[subject["to"]]).send()

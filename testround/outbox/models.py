@@ -20,7 +20,8 @@ class Work(models.Model):
 
     kind = models.CharField(max_length=60)
     subject: models.JSONField[Any, Any] = models.JSONField(default=dict)
-    # Two submissions that call for the same analysis want it once: a waiting row with the same key is shared.
+    # Two submissions that call for the same analysis want it once: a row with the same key that
+    # nobody has begun is shared.
     once_key = models.CharField(max_length=120, blank=True)
     state = models.CharField(max_length=10, choices=State, default=State.WAITING)
     attempts = models.PositiveSmallIntegerField(default=0)
@@ -35,7 +36,7 @@ class Work(models.Model):
         constraints = [
             models.UniqueConstraint(
                 fields=["kind", "once_key"],
-                condition=models.Q(state="waiting") & ~models.Q(once_key=""),
+                condition=models.Q(state="waiting", attempts=0) & ~models.Q(once_key=""),
                 name="work_waiting_once",
             )
         ]

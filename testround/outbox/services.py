@@ -12,6 +12,7 @@ from typing import Any
 
 from django.conf import settings
 from django.db import close_old_connections, transaction
+from django.db.models import Q
 from django.utils import timezone
 
 from testround.outbox.models import Work
@@ -26,14 +27,20 @@ CHORES_EVERY = 60.0
 Handler = Callable[[dict[str, Any]], None]
 Chore = Callable[[], object]
 _handlers: dict[str, Handler] = {}
+_forgotten: set[str] = set()
 _chores: list[Chore] = []
 
 
-def handles(kind: str) -> Callable[[Handler], Handler]:
-    """Register the function that does one kind of work. It may run twice for one row, so it is idempotent."""
+def handles(kind: str, *, forget: bool = False) -> Callable[[Handler], Handler]:
+    """Register the function that does one kind of work. It may run twice for one row, so it is idempotent.
+
+    With ``forget`` the row loses its subject once the work is done.
+    """
 
     def register(handler: Handler) -> Handler:
         _handlers[kind] = handler
+        if forget:
+            _forgotten.add(kind)
         return handler
 
     return register
@@ -48,17 +55,23 @@ def regularly(chore: Chore) -> Chore:
 def work_add(*, kind: str, subject: dict[str, Any], once_key: str = "") -> Work:
     """Write a row of work in the current transaction and send it off after commit.
 
-    With ``once_key`` a row of that kind and key that is still waiting is returned instead of a second one.
+    With ``once_key`` a row of that kind and key that nobody has begun is shared instead of a second one. It is
+    locked until the commit, so that whoever runs it reads what this transaction wrote; a row that is begun may
+    have read too early already, and is not shared.
     """
-    if once_key:
-        work, created = Work.objects.get_or_create(
-            kind=kind, once_key=once_key, state=Work.State.WAITING, defaults={"subject": subject}
-        )
-    else:
-        work, created = Work.objects.create(kind=kind, subject=subject), True
-    if created:
-        work_id = work.pk
-        transaction.on_commit(lambda: _send(work_id))
+    with transaction.atomic():
+        if once_key:
+            work, _ = Work.objects.select_for_update().get_or_create(
+                kind=kind,
+                once_key=once_key,
+                state=Work.State.WAITING,
+                attempts=0,
+                defaults={"subject": subject},
+            )
+        else:
+            work = Work.objects.create(kind=kind, subject=subject)
+        # Sent for a shared row too: the first sender's task passed it by while it was locked.
+        transaction.on_commit(lambda: _send(work.pk))
     return work
 
 
@@ -96,13 +109,13 @@ def _in_thread(job: Callable[[], object]) -> None:
 def work_run(*, work_id: int) -> bool:
     """Do one piece of work. True when it is done now; a failure is kept on the row and tried again later."""
     with transaction.atomic():
-        work = (
-            Work.objects.select_for_update(skip_locked=True, of=("self",))
-            .filter(pk=work_id, state=Work.State.WAITING)
-            .first()
-            if transaction.get_connection().features.has_select_for_update_skip_locked
-            else Work.objects.filter(pk=work_id, state=Work.State.WAITING).first()
+        # Not what somebody else is at: it is theirs until the time comes at which it is taken for lost.
+        free = Work.objects.filter(
+            Q(attempts=0) | Q(not_before__lte=timezone.now()), state=Work.State.WAITING
         )
+        if transaction.get_connection().features.has_select_for_update_skip_locked:
+            free = free.select_for_update(skip_locked=True)
+        work = free.filter(pk=work_id).first()
         if work is None:
             return False
         if work.attempts >= MOST_ATTEMPTS:
@@ -129,7 +142,9 @@ def work_run(*, work_id: int) -> bool:
     work.state = Work.State.DONE
     work.finished = timezone.now()
     work.problem = ""
-    work.save(update_fields=["state", "finished", "problem"])
+    if work.kind in _forgotten:
+        work.subject = {}
+    work.save(update_fields=["state", "finished", "problem", "subject"])
     return True
 
 
