@@ -15,7 +15,6 @@ from django.core.cache import cache
 from django.db.models import Exists, OuterRef, QuerySet
 
 from testround import kernel
-from testround.errata.models import Analysis as StoredAnalysis
 from testround.errata.models import Decision, Erratum
 from testround.errata.wording import (
     ChangeTable,
@@ -100,11 +99,6 @@ def read_round(round: Round) -> Read:
 def analysis_of(round: Round) -> Analysis:
     """What the kernel says of a stored round as it is now."""
     return read_round(round).analysis
-
-
-def last_analysis(round: Round) -> StoredAnalysis | None:
-    """The findings file kept last, by the work that follows a report."""
-    return StoredAnalysis.objects.filter(round=round).first()
 
 
 # Who may see what -----------------------------------------------------------------------------------------

@@ -51,13 +51,9 @@ def verdict_sentence(verdict: str, estimate: float | None, tolerance: float, rea
 
 
 @register.simple_tag
-def change_tables(changes: list[Mapping[str, Any]], reader: Reader) -> tuple[wording.ChangeTable, ...]:
-    return wording.change_tables(changes, reader.units)
-
-
-@register.simple_tag
 def proposal(
-    finding: Mapping[str, Any], names: Mapping[str, wording.Named]
+    finding: Mapping[str, Any], names: Mapping[str, wording.Named], reader: Reader
 ) -> tuple[wording.ChangeTable, ...]:
     """What a finding proposes, now beside proposed; empty where it proposes nothing."""
-    return wording.change_tables(wording.changes_from({**finding, "follows": None}, names, {}), "cm")
+    changes = wording.changes_from({**finding, "follows": None}, names, {})
+    return wording.change_tables(changes, reader.units)
