@@ -13,6 +13,8 @@ from typing import Any
 
 import pytest
 
+from testround.celery import app
+
 ROOT = Path(__file__).parent.parent
 READS = re.compile(r"environment\.(?:text|truth|whole_number|names|choice)\(\s*\"(\w+)\"")
 KEY = "0123456789-abcdefghijklmnopqrstuvwxyz-ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -277,6 +279,15 @@ def test_the_image_gathers_its_static_files_without_any_server(
 
     assert gathered.returncode == 0, gathered.stderr
     assert (tmp_path / "static" / "staticfiles.json").is_file()
+
+
+def test_what_the_clock_process_sends_is_work_that_every_worker_knows() -> None:
+    app.loader.import_default_modules()
+
+    sent = {entry["task"] for entry in app.conf.beat_schedule.values()}
+
+    assert sent
+    assert sent <= set(app.tasks)
 
 
 # -- refusals ----------------------------------------------------------------------------------------------

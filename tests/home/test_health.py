@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Callable
 from typing import Any
 
 import pytest
 from django.db import OperationalError, connection
 from django.test import Client
+
+from tests.test_settings import SERVED, started
+
+__all__ = ["started"]
 
 pytestmark = pytest.mark.django_db
 
@@ -52,6 +58,22 @@ def test_both_are_named_when_neither_answers(client: Client) -> None:
     answer = client.get("/healthz")
 
     assert (answer.status_code, answer.json()) == (503, {"database": "no answer", "cache": "no answer"})
+
+
+ASK = """
+import django, json; django.setup()
+from django.test import Client
+answer = Client().get("/healthz", headers={"Host": "testround.example.org"})
+print(json.dumps([answer.status_code, answer.json()]))
+"""
+
+
+def test_a_served_installation_says_so_though_nothing_listens_where_its_servers_were(
+    started: Callable[..., Any],
+) -> None:
+    asked = started("-c", ASK, DJANGO_SETTINGS_MODULE="testround.settings", **SERVED)
+
+    assert json.loads(asked.stdout) == [503, {"database": "no answer", "cache": "no answer"}]
 
 
 @pytest.mark.usefixtures("no_database")
