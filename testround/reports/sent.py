@@ -22,7 +22,7 @@ from testround.reports.models import (
 )
 from testround.reports.selectors import Desk
 
-_STATE = {"blocked": "blocked", "worked": "not blocked"}
+_STATE = {"blocked": "blocked", "worked": "unblocked"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +103,8 @@ class _Sayer:
             said.append(f"{rows} rows in {typed('height', row.height, length)}")
         if row.tool_mm is not None:
             said.append(tool_label(row.tool_mm, self.desk.pattern.craft, self.reader.tools))
-        what = f"Swatch, {self.gauges.get(row.gauge, row.gauge)}, {_STATE[row.state]}"
+        said.append(f"measured {_STATE[row.state]}")
+        what = f"Swatch: {self.gauges.get(row.gauge, row.gauge)}"
         return self.entry(row, what, "; ".join(said), "swatch", by_row=True)
 
     def count(self, row: Count) -> Sent:

@@ -126,7 +126,7 @@ def tasks_of(desk: Desk) -> list[Task]:
         Task("Finished measurements", "finished", f"{measured} of {len(pattern.dimensions)} sent"),
         Task("Yarn used", "yarn", "given" if place.used_metres or place.used_grams else "not yet"),
         Task("Fit", "fit", "when you have tried it on"),
-        Task("Photos", "photo_new", "of the work, not of you unless you like"),
+        Task("Photos", "photo_new", "of the work"),
         Task("What I sent", "sent", "look back, and correct"),
     ]
     if pattern.measures:

@@ -261,7 +261,8 @@ def test_a_swatch_in_inches_is_kept_in_centimetres_and_shown_back_as_typed(
     }
     # 31 rows in 4 1/8 in are 29.6 in 10 cm: 96 rows make 32.4 cm, an eighth of an inch more than 32.
     assert "Hem to underarm is hit hardest and would come out 1/8 in large; up to 3/4 in is fine." in words
-    assert "22 1/4 stitches in 4 in; 31 rows in 4 1/8 in; US 6 (4 mm)" in said(as_tester.get(address("sent")))
+    sent = "22 1/4 stitches in 4 in; 31 rows in 4 1/8 in; US 6 (4 mm); measured blocked"
+    assert sent in said(as_tester.get(address("sent")))
 
 
 BAD_SWATCHES = [
@@ -585,14 +586,38 @@ def test_a_piece_made_to_measure_gets_its_own_numbers(skirt: Place, as_tester: C
     assert "Foundation single crochet 128 stitches" in said(as_tester.get(page("worksheet")))
 
 
-def test_crochet_terms_are_in_the_testers_own_dialect(skirt: Place, tester: User, as_tester: Client) -> None:
-    tester.terms = "uk"
+@pytest.mark.parametrize(
+    ("written_in", "label", "reads", "said_as"),
+    [
+        ("us", "Foundation double crochet", "us", "Foundation double crochet"),
+        ("us", "Foundation double crochet", "uk", "Foundation treble"),
+        ("uk", "Foundation double crochet", "uk", "Foundation double crochet"),
+        ("uk", "Foundation double crochet", "us", "Foundation single crochet"),
+    ],
+)
+def test_crochet_terms_are_in_the_testers_own_dialect_on_the_page_and_on_paper(
+    written_in: str,
+    label: str,
+    reads: str,
+    said_as: str,
+    skirt: Place,
+    tester: User,
+    as_tester: Client,
+) -> None:
+    tester.terms = reads
     tester.save()
+    edition = skirt.round.edition
+    edition.terms = written_in
+    edition.sheet["gauges"][0]["label"] = "Fabric"
+    edition.sheet["numbers"][0]["label"] = label
+    edition.save()
 
-    words = said(as_tester.get(reverse("reports:worksheet", args=[skirt.pk])))
+    page = said(as_tester.get(reverse("reports:worksheet", args=[skirt.pk])))
+    paper = as_tester.get(reverse("reports:worksheet_pdf", args=[skirt.pk]))
 
-    assert "Foundation double crochet" in words
-    assert "ingle crochet" not in words
+    text = " ".join(sheet.extract_text() for sheet in PdfReader(io.BytesIO(paper.content)).pages)
+    assert said_as in page
+    assert said_as in re.sub(r"\s+", " ", text)
 
 
 # -- the smaller forms -------------------------------------------------------------------------------------
