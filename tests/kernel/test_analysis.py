@@ -10,9 +10,13 @@ from typing import Any
 import jsonschema
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from testround.kernel.analysis import Analysis, analyse
 from testround.kernel.findings import Finding, FindingsDocument, Verdict, findings_json
+from testround.kernel.report_text import report_text
+from tests.conftest import LITTLE_TOP
 from tests.kernel.simulated import SIZES, Truth, as_round, finished, pattern, simulated_round
 
 
@@ -470,3 +474,84 @@ def test_a_made_to_measure_tester_without_measures_is_left_out():
     document["testers"][0]["measures"] = {}
 
     assert {cell.tester for cell in analyse(as_round(document)).findings.cells} == {"t1", "t2", "t3"}
+
+
+# Whatever a tester may have sent
+
+LITTLE = st.floats(0.1, 1000).map(lambda x: round(x, 2))
+PEOPLE = st.lists(
+    st.fixed_dictionaries(
+        {},
+        optional={
+            "size": st.sampled_from(["XS", "S", "M"]),
+            "measures": st.dictionaries(st.just("bust"), LITTLE),
+            "swatches": st.lists(
+                st.fixed_dictionaries(
+                    {"gauge": st.just("body"), "state": st.sampled_from(["worked", "blocked"])},
+                    optional={
+                        "tool_mm": st.floats(1, 20),
+                        "width": LITTLE,
+                        "stitches": LITTLE,
+                        "height": LITTLE,
+                        "rows": LITTLE,
+                    },
+                ),
+                max_size=3,
+            ),
+            "counts": st.lists(
+                st.fixed_dictionaries(
+                    {
+                        "number": st.sampled_from(["back_sts", "body_rows"]),
+                        "worked": st.sampled_from([0, 2, 90, 104, 1_000_000]),
+                    }
+                ),
+                max_size=3,
+            ),
+            "finished": st.lists(
+                st.fixed_dictionaries(
+                    {
+                        "dimension": st.sampled_from(["chest", "body_length"]),
+                        "state": st.sampled_from(["worked", "blocked"]),
+                        "values": st.lists(LITTLE, min_size=1, max_size=3),
+                    }
+                ),
+                max_size=3,
+            ),
+            "yarn_used": st.fixed_dictionaries({"metres": LITTLE}),
+            "sittings": st.lists(
+                st.fixed_dictionaries({"hours": LITTLE, "done": st.floats(0, 1)}), max_size=2
+            ),
+        },
+    ),
+    max_size=6,
+)
+
+
+@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(PEOPLE, st.booleans())
+def test_no_report_however_odd_stops_the_analysis(people, graded):
+    source = json.loads(json.dumps(LITTLE_TOP))
+    source |= {"yarn": {"S": 900}, "hours": {"S": 30}} if graded else {"kind": "made-to-measure", "sizes": []}
+    if not graded:
+        del source["measures"][0]["values"]
+        for number in source["numbers"]:
+            del number["printed"]
+    document = {
+        "format": "testround/round",
+        "version": 1,
+        "pattern": source,
+        "round": {"title": "First test"},
+        "testers": [
+            {"name": "Someone", **person, "id": f"t{i}", "size": person.get("size") if graded else None}
+            for i, person in enumerate(people)
+        ],
+    }
+
+    analysis = analyse(as_round(document))
+
+    written = findings_json(analysis.findings)
+    assert FindingsDocument.model_validate_json(written).pattern == analysis.findings.pattern
+    assert report_text(analysis).startswith("Little top")
+    for cell in analysis.findings.cells:
+        total = cell.parts.counts + cell.parts.gauge + cell.parts.remainder
+        assert total == pytest.approx(cell.measured - cell.target, abs=1e-9)
