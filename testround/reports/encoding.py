@@ -15,7 +15,10 @@ from functools import cache
 
 import numpy as np
 import pillow_heif
+from numpy.typing import NDArray
 from PIL import Image, ImageCms, ImageOps
+
+FloatArray = NDArray[np.float64]
 
 pillow_heif.register_heif_opener(thumbnails=False)
 
@@ -159,9 +162,15 @@ def _bare_rgb(image: Image.Image) -> Image.Image:
     Each step lets go of the pixels of the one before: a phone's largest photos fill a worker's memory.
     """
     profile = image.info.get("icc_profile")
+    named = image.info.get("nclx_profile")
     ImageOps.exif_transpose(image, in_place=True)
     flat, alpha = _without_alpha(image)
-    colours = _in_srgb(flat, profile) if isinstance(profile, bytes) else flat.convert("RGB")
+    if isinstance(profile, bytes):
+        colours = _in_srgb(flat, profile)
+    elif named and flat.mode == "RGB" and _is_wide(named):
+        colours = _from_primaries(flat, named)
+    else:
+        colours = flat.convert("RGB")
     for done in (image, flat):
         if done is not colours:
             done.close()
@@ -209,6 +218,50 @@ def _in_srgb(image: Image.Image, profile: bytes) -> Image.Image:
     except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
         return image.convert("RGB")
     return converted if converted is not None else image.convert("RGB")
+
+
+# Code points of ITU-T H.273, tables 2 and 3: BT.709 primaries (those of sRGB), unspecified ones, and the transfer
+# curves that are sRGB's or taken for it. Curves of high dynamic range are not among them.
+_BT709, _UNSPECIFIED, _SRGB_CURVE = 1, 2, 13
+_LINES_AT_ONCE = 256
+
+
+def _is_wide(named: dict[str, float]) -> bool:
+    """Whether a HEIC without a profile names other primaries than sRGB's, as some phones do."""
+    return named.get("color_primaries") not in (None, _BT709, _UNSPECIFIED) and named.get(
+        "transfer_characteristics"
+    ) in (_BT709, _UNSPECIFIED, _SRGB_CURVE)
+
+
+def _from_primaries(image: Image.Image, named: dict[str, float]) -> Image.Image:
+    """Converted from the primaries that the file names, by way of light (IEC 61966-2-1 for the curve)."""
+    try:
+        own = _to_xyz(
+            [
+                (named[f"color_primary_{which}_x"], named[f"color_primary_{which}_y"])
+                for which in ("red", "green", "blue", "white")
+            ]
+        )
+    except (KeyError, ZeroDivisionError, np.linalg.LinAlgError):
+        return image.convert("RGB")
+    srgb = _to_xyz([(0.64, 0.33), (0.30, 0.60), (0.15, 0.06), (0.3127, 0.3290)])
+    matrix = (np.linalg.inv(srgb) @ own).astype(np.float32)
+    encoded = np.arange(256, dtype=np.float32) / 255
+    light = np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
+    converted = Image.new("RGB", image.size)
+    for top in range(0, image.height, _LINES_AT_ONCE):
+        box = (0, top, image.width, min(top + _LINES_AT_ONCE, image.height))
+        linear = (light[np.asarray(image.crop(box))] @ matrix.T).clip(0, 1)
+        curved = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
+        converted.paste(Image.fromarray((255 * curved + 0.5).astype(np.uint8)), box)
+    return converted
+
+
+def _to_xyz(chromaticities: list[tuple[float, float]]) -> FloatArray:
+    """From linear RGB to XYZ, the white being (1, 1, 1) of RGB; as in SMPTE RP 177:1993."""
+    red, green, blue, white = (np.array([x / y, 1.0, (1 - x - y) / y]) for x, y in chromaticities)
+    primaries = np.column_stack([red, green, blue])
+    return primaries * np.linalg.solve(primaries, white)
 
 
 def _rendition(pixels: Image.Image, width: int) -> Picture:

@@ -74,7 +74,7 @@ def bomb_header(width: int = 60_000, height: int = 60_000) -> bytes:
 def wide_gamut_profile() -> bytes:
     """An ICC matrix profile with the primaries of Adobe RGB (1998), D50-adapted, and a gamma of 563/256.
 
-    Colorants as published in Adobe RGB (1998) Color Image Encoding, version 2005-05, section 4.3.4.1.
+    Colorants as in Adobe RGB (1998) Color Image Encoding, version 2005-05; from memory, unverified.
     """
 
     def fixed(value: float) -> bytes:

@@ -134,6 +134,27 @@ def _adobe_to_srgb(*colour: int) -> tuple[float, ...]:
     return tuple(255 * encoded)
 
 
+def test_a_heic_that_only_names_its_primaries_is_converted_too() -> None:
+    # Display P3: primaries of SMPTE EG 432-1, white D65, sRGB's curve. The matrix from linear P3 to linear sRGB is
+    # the inverse of the one in CSS Color Module Level 4's sample code; from memory, unverified.
+    to_srgb = np.array(
+        [[1.2249402, -0.2249402, 0], [-0.0420570, 1.0420570, 0], [-0.0196376, -0.0786360, 1.0982736]]
+    )
+    colour = np.array([100, 180, 100]) / 255
+    linear = to_srgb @ np.where(colour <= 0.04045, colour / 12.92, ((colour + 0.055) / 1.055) ** 2.4)
+    expected = 255 * np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
+    plain = Image.new("RGB", (64, 600), (100, 180, 100))
+
+    named = reencode(
+        saved(plain, "HEIF", quality=-1, chroma=444, color_primaries=12, transfer_characteristics=13)
+    )
+    usual = reencode(saved(plain, "HEIF", quality=-1, chroma=444))
+
+    assert pixel(named.original.data, 0.5, 0.9) == pytest.approx(tuple(expected), abs=4)
+    assert pixel(usual.original.data, 0.5, 0.9) == pytest.approx((100, 180, 100), abs=3)
+    assert max(abs(expected - (100, 180, 100))) > 15, "the two must differ for the test to tell"
+
+
 def test_a_broken_or_unfitting_colour_profile_is_passed_over() -> None:
     plain = Image.new("RGB", (64, 64), (90, 120, 150))
     grey = Image.new("L", (64, 64), 120)
