@@ -431,6 +431,98 @@ def test_what_is_sent_by_who_may_is_answered_in_the_way_of_forms(scene: Scene, a
     assert strange == []
 
 
+# -- the right door and the wrong object ---------------------------------------------------------------------
+
+
+def test_the_code_of_ones_own_round_opens_nothing_of_anothers(scene: Scene, other_designer: User) -> None:
+    own = Round.objects.get(edition__pattern__owner=other_designer)
+    with_object = {
+        "rounds:place_edit": scene.place.pk,
+        "rounds:place_give_back": scene.place.pk,
+        "rounds:invite": scene.offered.pk,
+        "rounds:invite_withdraw": scene.offered.pk,
+        "rounds:yarn_remove": scene.round.yarns.get().pk,
+        "reports:of_tester": scene.place.pk,
+        "errata:draft": scene.draft.pk,
+        "errata:preview": scene.draft.pk,
+        "errata:publish": scene.draft.pk,
+        "errata:discard": scene.draft.pk,
+    }
+    before = everything_stored()
+
+    answers = answers_to_own(
+        scene.clients["other designer"],
+        {name: reverse(name, args=[own.code, pk]) for name, pk in with_object.items()},
+    )
+
+    assert {name: answer for name, answer in answers.items() if not answer <= {404, 405}} == {}
+    assert everything_stored() == before
+
+
+def test_the_code_of_ones_own_pattern_opens_no_edition_of_anothers(
+    scene: Scene, other_designer: User
+) -> None:
+    own = other_designer.patterns.get()
+    pages = ("sheet", "check", "next_edition", "edition_file")
+    before = everything_stored()
+
+    answers = answers_to_own(
+        scene.clients["other designer"],
+        {page: reverse(f"patterns:{page}", args=[own.code, scene.edition.pk]) for page in pages},
+    )
+
+    assert {page: answer for page, answer in answers.items() if not answer <= {404, 405}} == {}
+    assert everything_stored() == before
+
+
+def test_a_tester_corrects_and_takes_back_only_what_is_their_own(scene: Scene) -> None:
+    second = Place.objects.get(tester__email="second@example.org")
+    swatch = scene.place.swatch_rows.get()
+    remark = scene.place.remark_rows.get()
+    before = everything_stored()
+
+    answers = answers_to_own(
+        scene.clients["other tester"],
+        {
+            "swatch": f"{reverse('reports:swatch', args=[second.pk])}?corrects={swatch.pk}",
+            "remark": f"{reverse('reports:remark', args=[second.pk])}?corrects={remark.pk}",
+            "photo": reverse("reports:photo_gone", args=[second.pk, scene.photo.code]),
+        },
+    )
+
+    assert answers == {"swatch": {404}, "remark": {404}, "photo": {404, 405}}
+    assert everything_stored() == before
+
+
+def answers_to_own(client: Client, addresses: dict[str, str]) -> dict[str, set[int]]:
+    """What each address answers to someone who looks and to someone who sends."""
+    return {
+        name: {client.get(path).status_code, client.post(path, something_to_send()).status_code}
+        for name, path in addresses.items()
+    }
+
+
+def test_a_photo_that_is_not_ready_is_shown_to_nobody(scene: Scene) -> None:
+    Photo.objects.filter(pk=scene.photo.pk).update(state=Photo.State.WAITING)
+
+    shown = {
+        role
+        for role, client in scene.clients.items()
+        if client.get(scene.addresses()["reports:photo"]).status_code == 200
+    }
+
+    assert shown == set()
+
+
+def test_who_gave_the_place_back_has_no_way_in_any_more(scene: Scene) -> None:
+    Place.objects.filter(pk=scene.place.pk).update(state=Place.State.GIVEN_BACK)
+    pages = [name for name, row in TABLE.items() if row in (TESTER, TESTERS_FORM)]
+
+    answers = {name: scene.clients["tester"].get(scene.addresses()[name]).status_code for name in pages}
+
+    assert answers == dict.fromkeys(pages, 404)
+
+
 # -- the admin ---------------------------------------------------------------------------------------------
 
 
@@ -616,6 +708,18 @@ def test_mails_of_accounts_lead_to_the_site_whatever_name_the_request_bore(
 
     (link,) = links_in_mails()
     assert link.startswith(f"{SITE}{leads_to}")
+
+
+@pytest.mark.parametrize("page", ["document", "list", "erratum"])
+def test_public_errata_bear_the_name_of_the_site(
+    scene: Scene, reached_by_another_name: dict[str, str], page: str
+) -> None:
+    answer = scene.clients["signed out"].get(
+        scene.addresses()[f"errata:{page}"], headers=reached_by_another_name
+    )
+
+    assert "evil.example" not in answer.text
+    assert "worse.example" not in answer.text
 
 
 def test_a_host_that_is_not_ours_is_refused(client: Client, db: None) -> None:
