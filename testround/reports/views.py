@@ -17,7 +17,7 @@ from django.utils.text import slugify
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from testround.kernel.cautions import cautions_for, sitting_caution
-from testround.kernel.units import tool_label, tool_word, tools
+from testround.kernel.units import tool_label, tools
 from testround.paper.worksheet import worksheet_pdf as worksheet_on_paper
 from testround.people.readers import reader_of
 from testround.reports import services
@@ -89,12 +89,12 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
 def swatch(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
     corrects = _corrected(request, desk.place, Swatch)
-    form = SwatchForm(request.POST or None, desk=desk, reader=reader_of(request.user), corrects=corrects)
+    form = SwatchForm(*_posted(request), desk=desk, reader=reader_of(request.user), corrects=corrects)
     answer = None if corrects else desk.swatch_answer()
     context = {
         "answer": answer,
         "said": answer and in_two(answer.sentence(form.reader.units)),
-        "tool_word": tool_word(desk.pattern.craft),
+        "unwashed": not any(row.state == "blocked" for row in desk.swatches),
         "tool_names": [
             tool_label(tool.mm, desk.pattern.craft, form.reader.tools).partition(" (")[0]
             for tool in tools(desk.pattern.craft)
@@ -117,7 +117,7 @@ def swatch(request: HttpRequest, pk: int) -> HttpResponse:
 @form_view
 def counts(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
-    form = CountsForm(request.POST or None, desk=desk, reader=reader_of(request.user))
+    form = CountsForm(*_posted(request), desk=desk, reader=reader_of(request.user))
     return _answered(
         request,
         "reports/counts.html",
@@ -132,7 +132,7 @@ def counts(request: HttpRequest, pk: int) -> HttpResponse:
 @form_view
 def finished(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
-    form = FinishedForm(request.POST or None, desk=desk, reader=reader_of(request.user))
+    form = FinishedForm(*_posted(request), desk=desk, reader=reader_of(request.user))
     return _answered(
         request,
         "reports/finished.html",
@@ -148,7 +148,7 @@ def finished(request: HttpRequest, pk: int) -> HttpResponse:
 def sitting(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
     corrects = _corrected(request, desk.place, Sitting)
-    form = SittingForm(request.POST or None, desk=desk, reader=reader_of(request.user), corrects=corrects)
+    form = SittingForm(*_posted(request), desk=desk, reader=reader_of(request.user), corrects=corrects)
 
     def received(form: SentForm) -> str:
         caution = sitting_caution(form.cleaned_data["hours"])
@@ -162,7 +162,7 @@ def sitting(request: HttpRequest, pk: int) -> HttpResponse:
 def remark(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
     corrects = _corrected(request, desk.place, Remark)
-    form = RemarkForm(request.POST or None, desk=desk, reader=reader_of(request.user), corrects=corrects)
+    form = RemarkForm(*_posted(request), desk=desk, reader=reader_of(request.user), corrects=corrects)
     return _answered(
         request,
         "reports/remark.html",
@@ -178,7 +178,7 @@ def remark(request: HttpRequest, pk: int) -> HttpResponse:
 def fit(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
     said = current_fit(desk.place)
-    form = FitForm(request.POST or None, desk=desk, reader=reader_of(request.user), said=said)
+    form = FitForm(*_posted(request), desk=desk, reader=reader_of(request.user), said=said)
     return _answered(
         request, "reports/fit.html", desk, form, services.fit_submit, received="How it fits has arrived."
     )
@@ -189,7 +189,7 @@ def fit(request: HttpRequest, pk: int) -> HttpResponse:
 def guess(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
     typed = typed_before(desk.place, "guess")
-    form = GuessForm(request.POST or None, desk=desk, reader=reader_of(request.user), initial=typed)
+    form = GuessForm(*_posted(request), desk=desk, reader=reader_of(request.user), initial=typed)
     return _answered(
         request, "reports/guess.html", desk, form, services.guess_submit, received="Your guess has arrived."
     )
@@ -200,7 +200,7 @@ def guess(request: HttpRequest, pk: int) -> HttpResponse:
 def yarn(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
     typed = typed_before(desk.place, "yarn")
-    form = YarnForm(request.POST or None, desk=desk, reader=reader_of(request.user), initial=typed)
+    form = YarnForm(*_posted(request), desk=desk, reader=reader_of(request.user), initial=typed)
     return _answered(
         request,
         "reports/yarn.html",
@@ -216,7 +216,7 @@ def yarn(request: HttpRequest, pk: int) -> HttpResponse:
 def measures(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
     typed = typed_before(desk.place, "measures")
-    form = MeasuresForm(request.POST or None, desk=desk, reader=reader_of(request.user), typed=typed)
+    form = MeasuresForm(*_posted(request), desk=desk, reader=reader_of(request.user), typed=typed)
     return _answered(
         request,
         "reports/measures.html",
@@ -231,7 +231,7 @@ def measures(request: HttpRequest, pk: int) -> HttpResponse:
 @form_view
 def photo_new(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
-    form = PhotoForm(request.POST or None, request.FILES or None, desk=desk, reader=reader_of(request.user))
+    form = PhotoForm(*_posted(request, files=True), desk=desk, reader=reader_of(request.user))
     return _answered(
         request,
         "reports/photo_new.html",
@@ -353,6 +353,13 @@ def round_photos(request: HttpRequest, code: str) -> HttpResponse:
 
 def _desk(request: HttpRequest, pk: int) -> Desk:
     return desk_of(place_held(request.user, pk), reader_of(request.user).terms)
+
+
+def _posted(request: HttpRequest, *, files: bool = False) -> tuple[Any, ...]:
+    """What a form is bound to: whatever was posted, be it nothing, and otherwise None."""
+    if request.method != "POST":
+        return (None,)
+    return (request.POST, request.FILES) if files else (request.POST,)
 
 
 def _corrected(request: HttpRequest, held: Place, model: Any) -> Any:

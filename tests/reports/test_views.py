@@ -40,6 +40,7 @@ PAGES = [
     "worksheet_pdf",
     "sent",
 ]
+READ_ONLY = {"place", "worksheet", "worksheet_pdf", "sent"}
 
 
 def key() -> str:
@@ -122,8 +123,7 @@ def test_to_anybody_else_there_is_no_such_page(
     stranger: User,
 ) -> None:
     no_such_page = 405 if method == "get" and page == "done" else 404
-    read_only = {"place", "worksheet", "worksheet_pdf", "sent"}
-    if method == "post" and page in read_only:
+    if method == "post" and page in READ_ONLY:
         no_such_page = 405
     for person in (designer, other_designer, stranger):
         client.force_login(person)
@@ -240,6 +240,16 @@ def test_a_swatch_that_will_not_do_is_told_what_comes_out_how_far_off_and_what_t
     assert "Not yet Chest circumference would come out 9.5 cm large; up to 2.5 cm is fine." in words
     assert "meant 94.5 cm, yours 104 cm +9.5 cm, too far fine up to 2.5 cm" in words
     assert re.search(r"\b3(\.\d+)? mm", words), "a smaller needle is advised"
+
+
+def test_a_swatch_that_was_not_washed_is_to_be_measured_again_after_washing(
+    as_tester: Client, address: Address, good_swatch: dict[str, Any]
+) -> None:
+    unwashed = said(as_tester.post(address("swatch"), {**good_swatch, "state": "worked"}, follow=True))
+    washed = said(as_tester.post(address("swatch"), {**good_swatch, "key": key()}, follow=True))
+
+    assert "Your swatch was not washed." in unwashed
+    assert "Your swatch was not washed." not in washed
 
 
 def test_a_swatch_in_inches_is_kept_in_centimetres_and_shown_back_as_typed(
@@ -437,6 +447,14 @@ def test_one_count_that_cannot_be_meant_keeps_all_from_being_stored(
     assert 'id="id_count_body_rows_error"' in response.content.decode()
     assert not Count.objects.exists()
     assert not Submission.objects.exists()
+
+
+@pytest.mark.parametrize("page", [page for page in PAGES if page not in READ_ONLY])
+def test_a_post_with_nothing_at_all_comes_back(page: str, as_tester: Client, address: Address) -> None:
+    response = as_tester.post(address(page))
+
+    assert response.status_code == 422
+    assert "The form lost its number on the way." in said(response)
 
 
 @pytest.mark.parametrize("page", ["counts", "finished", "fit", "guess", "yarn"])
