@@ -170,7 +170,12 @@ CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BEAT_SCHEDULE = {
-    "chores": {"task": "testround.outbox.tasks.chores", "schedule": 60.0},
+    # They do not pile up while no worker runs: one that waited so long has been followed by others.
+    "chores": {
+        "task": "testround.outbox.tasks.chores",
+        "schedule": 60.0,
+        "options": {"expires": 300},
+    },
 }
 
 AUTH_USER_MODEL = "people.User"

@@ -155,6 +155,19 @@ def test_every_variable_that_compose_sets_is_one_that_is_read() -> None:
     assert asked_of_the_operator <= variables_read()
 
 
+def test_compose_leaves_nothing_to_the_operator_in_vain() -> None:
+    # What an operator writes into .env reaches the program, but for what makes no sense in containers.
+    left_out = {
+        "TESTROUND_SERVED",
+        "TESTROUND_OUTBOX",
+        "TESTROUND_VAR",
+        "TESTROUND_STATIC",
+        "TESTROUND_DEBUG",
+    }
+
+    assert variables_read() - set(compose_environment()) == left_out
+
+
 def test_compose_starts_with_what_it_sets(settings_with: Callable[..., Any]) -> None:
     # ${NAME:-default} and ${NAME:?sentence}, with nothing but the key in the operator's .env.
     given = {
