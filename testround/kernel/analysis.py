@@ -33,7 +33,7 @@ from testround.kernel.gauge import AXES, SOURCES, Source
 from testround.kernel.pace import AMOUNT_TOLERANCE, HOURS_TOLERANCE, Amount, yarn_and_hours
 from testround.kernel.plausible import ODD_CM, ODD_SHARE, question_about
 from testround.kernel.pool import Pooled, Remainders, pool
-from testround.kernel.round import FitSays, Round
+from testround.kernel.round import FitSays, Number, Round
 from testround.kernel.sheet import Sheet
 from testround.kernel.units import format_count, format_gauge, format_length
 from testround.kernel.verdict import (
@@ -58,6 +58,9 @@ ODD_GAUGE = 0.35
 """A swatch whose gauge is off by more than this share is asked about before it is believed."""
 ALONE = 4.0
 """Standard deviations at which a measurement that nothing explains is asked about."""
+ODD_COUNT = 0.25
+ODD_STITCHES = 5.0
+"""A count further off than this share and this many is asked about."""
 SAME_CM = 1.5
 SAME_SHARE = 0.05
 """Two testers' deviations that agree to this, cm or share of the measurement, vouch for each other ..."""
@@ -148,12 +151,13 @@ class _Work:
         # Sorted by name, so that sums do not depend on the order in which reports came in.
         self.testers = tuple(sorted(self.round.testers, key=lambda tester: tester.id))
         self.found = discrepancies(self.sheet, self.testers)
+        misprints = self.misprints()
+        agreed = worked_counts(self.sheet, self.found, misprints)
         odd_swatches = self.odd_gauges()
         of_odd = np.asarray(odd_swatches.any(axis=(1, 2)))
         aside = of_odd[:, None] & self.depends_on_gauge()
+        aside |= self.odd_counts(agreed)
         aside |= self.odd_measurements(aside)
-        misprints = self.misprints()
-        agreed = worked_counts(self.sheet, self.found, misprints)
         for one in agreed:
             aside[np.ix_(one.silent, self.following(one.number))] = True
         self.gauges = judge_gauges(self.sheet, self.found.own, odd_swatches)
@@ -189,7 +193,7 @@ class _Work:
     def odd_measurements(self, aside_already: BoolArray) -> BoolArray:
         """Measurements to ask about before anything is fitted, set aside: (testers, dimensions).
 
-        Nothing can be expected of a piece whose swatch is in question itself.
+        Nothing can be expected of a piece whose swatch or counts are in question themselves.
         """
         found = self.found
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -205,7 +209,7 @@ class _Work:
             for i, question in asked.items():
                 # What most of a round does alike is the pattern's, or the words that say how to measure.
                 most = causes[question.cause] >= 3 and 2 * causes[question.cause] > measured
-                if most or self.vouched(i, int(d), rows):
+                if most or self.vouched(i, int(d)):
                     continue
                 aside[i, d] = True
                 self.questions.append(question)
@@ -227,18 +231,44 @@ class _Work:
         )
         return Question(found.testers[i], found.dimensions[d], value, expected, cause, sentence)
 
-    def vouched(self, i: int, d: int, rows: NDArray[np.intp]) -> bool:
+    def vouched(self, i: int, d: int) -> bool:
         """Whether another tester of the same or the next size is off alike, and not absurdly far."""
         found = self.found
         off, expected = found.remainder[:, d], float(found.expected[i, d])
         if abs(off[i]) > ABSURD * expected:
             return False
-        alike = max(SAME_CM, SAME_SHARE * expected)
-        return any(
-            abs(int(found.sizes[j]) - int(found.sizes[i])) <= 1 and abs(off[j] - off[i]) <= alike
-            for j in rows
-            if j != i
-        )
+        with np.errstate(invalid="ignore"):
+            beside = found.known[:, d] & (np.abs(found.sizes - found.sizes[i]) <= 1)
+            alike = np.abs(off - off[i]) <= max(SAME_CM, SAME_SHARE * expected)
+            as_far = off * np.sign(off[i]) > abs(off[i]) / 2
+        beside[i] = False
+        return bool((beside & alike & as_far).any())
+
+    def odd_counts(self, agreed: Sequence[Agreed]) -> BoolArray:
+        """Where measurements rest on counts to ask about: (testers, dimensions).
+
+        A count that far off is more often written down wrong than worked.
+        """
+        found = self.found
+        aside = np.zeros(found.known.shape, dtype=np.bool_)
+        for number in self.pattern.numbers:
+            reported, printed = found.reported[number.key], found.printed[number.key]
+            text = np.where(np.isnan(printed), found.computed[number.key], printed)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                ratio = np.maximum(reported / text, text / reported)
+                odd = (ratio > 1 + ODD_COUNT) & (np.abs(reported - text) > ODD_STITCHES)
+            for one in agreed:
+                if one.number == number.key:
+                    odd[list(one.testers)] = False
+            # What most of a round does alike is not a slip.
+            if 2 * odd.sum() > np.isfinite(reported).sum() > 2:
+                continue
+            for i in np.flatnonzero(odd).tolist():
+                aside[i, self.following(number.key)] = True
+                self.questions.append(
+                    _about_count(found.testers[i], number, float(reported[i]), float(text[i]))
+                )
+        return aside
 
     def odd_gauges(self) -> BoolArray:
         """Swatches to ask about: (testers, gauges, 2)."""
@@ -649,6 +679,24 @@ class _Work:
             for i in (at[tester.id],)
             for k, key in enumerate(own.keys)
         )
+
+
+def _about_count(tester: str, number: Number, reported: float, text: float) -> Question:
+    digits = [sorted(format_count(value)) for value in (reported, text)]
+    if digits[0] == digits[1]:
+        cause, why = "swapped-digits", "Were two digits swapped?"
+    elif abs(2 * reported / text - 1) < 0.08:
+        cause, why = "half", "Was half of it counted?"
+    else:
+        cause, why = "unknown", "Please count once more, or say that it is right."
+    return Question(
+        tester,
+        number.key,
+        reported,
+        text,
+        cause,
+        f"{number.label} is given as {format_count(reported)}, and the text says {format_count(text)}. {why}",
+    )
 
 
 def _amount(amount: Amount) -> Finding:

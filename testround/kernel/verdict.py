@@ -467,7 +467,11 @@ def _offsets(
     offsets = {}
     for key, reported in found.reported.items():
         printed = found.printed[key]
-        offset = np.round(reported - np.where(np.isnan(printed), found.computed[key], printed), 6)
+        text = np.where(np.isnan(printed), found.computed[key], printed)
+        offset = np.round(reported - text, 6)
+        # A formula may come out at a broken stitch, which nobody can work.
+        broken = np.abs(text - np.round(text)) > 1e-6
+        offset = np.where(broken & (np.abs(offset) < 1), 0.0, offset)
         for size, computed in misprinted.get(key, {}).items():
             s = sheet.pattern.sizes.index(size)
             right = (found.sizes == s) & np.isclose(reported, computed)

@@ -251,6 +251,20 @@ def test_a_swatch_that_cannot_be_meant_is_asked_about(cardigan):
     assert amended(analysis) == []
 
 
+def test_a_count_that_cannot_be_meant_is_asked_about_once(cardigan):
+    document = simulated_round(9, 12, source=cardigan)
+    count = next(c for c in document["testers"][3]["counts"] if c["number"] == "sleeve_rows")
+    assert count["worked"] == 126
+    count["worked"] = 261
+
+    analysis = analyse(as_round(document))
+
+    (question,) = analysis.questions
+    assert (question.tester, question.subject, question.cause) == ("t0004", "sleeve_rows", "swapped-digits")
+    assert question.sentence == "sleeve rows is given as 261, and the text says 126. Were two digits swapped?"
+    assert amended(analysis) == []
+
+
 # Cells, tables and bytes
 
 

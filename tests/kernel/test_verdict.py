@@ -193,6 +193,14 @@ def test_whoever_puts_a_misprint_right_is_right(sheet):
     assert counts(wrongly_printed, people, {"back_sts": {"M": 114}}) == ()
 
 
+def test_the_nearest_whole_stitch_to_a_broken_one_is_no_other_count(little_top):
+    little_top["numbers"][0].update(formula="(bust + ease) / 2 * body.st", printed=None)  # 103.4 in an S
+    sheet = Sheet(Pattern.model_validate(little_top))
+
+    assert counts(sheet, [counted(i, "S", back_sts=103) for i in range(3)]) == ()
+    assert counts(sheet, [counted(i, "S", back_sts=105) for i in range(3)]) != ()
+
+
 def test_a_count_that_follows_from_another_is_not_counted_twice(little_top):
     little_top["numbers"].append(
         {"key": "waist_sts", "label": "Waist", "unit": "st", "formula": "back_sts - 8"}
