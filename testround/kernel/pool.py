@@ -306,29 +306,30 @@ class _Work:
         Two may vouch for each other, but not when the deviation is absurd.
         """
         found = np.full_like(error, np.inf)
-        for rows in self.by_size:
-            if len(rows) < 2:
-                continue
-            e = np.where(self.known[rows], error[rows], np.nan)
-            # The median of the others, for each: in the sorted column the middle moves up by one for those
-            # at or below it.
-            order = np.argsort(e, axis=0, kind="stable")  # NaN last
-            rank = np.empty_like(order)
-            np.put_along_axis(rank, order, np.arange(len(rows))[:, None], axis=0)
-            ordered = np.take_along_axis(e, order, axis=0)
-            m = (~np.isnan(e)).sum(axis=0)
-            low, high = np.maximum((m - 2) // 2, 0), np.maximum((m - 1) // 2, 0)
-            last = len(rows) - 1
-            below = np.take_along_axis(ordered, np.minimum(low + (rank <= low), last), axis=0)
-            above = np.take_along_axis(ordered, np.minimum(high + (rank <= high), last), axis=0)
-            away = np.abs(e - (below + above) / 2)
-            found[rows] = np.where((m >= 2) & ~np.isnan(away), away, np.inf)
         middles = np.full((self.s + 2, self.d), np.inf)
         for size, rows in enumerate(self.by_size):
-            if len(rows):
-                e = np.where(self.known[rows], error[rows], np.nan)
-                some = np.flatnonzero(~np.isnan(e).all(axis=0))
-                middles[size + 1, some] = np.nanmedian(e[:, some], axis=0)
+            if not len(rows):
+                continue
+            e = np.where(self.known[rows], error[rows], np.nan)
+            order = np.argsort(e, axis=0, kind="stable")  # NaN last
+            ordered = np.take_along_axis(e, order, axis=0)
+            m = (~np.isnan(e)).sum(axis=0)
+            column = np.arange(self.d)
+            middle = (
+                ordered[np.maximum(m - 1, 0) // 2, column]
+                + ordered[np.minimum(m // 2, len(rows) - 1), column]
+            ) / 2
+            middles[size + 1] = np.where(m > 0, middle, np.inf)
+            # The median of the others, for each: in the sorted column the middle moves up by one for those
+            # at or below it.
+            rank = np.empty_like(order)
+            np.put_along_axis(rank, order, np.arange(len(rows))[:, None], axis=0)
+            low, high = np.maximum((m - 2) // 2, 0), np.maximum((m - 1) // 2, 0)
+            last = len(rows) - 1
+            below = ordered[np.minimum(low + (rank <= low), last), column]
+            above = ordered[np.minimum(high + (rank <= high), last), column]
+            away = np.abs(e - (below + above) / 2)
+            found[rows] = np.where((m >= 2) & ~np.isnan(away), away, np.inf)
         at = self.cells.sizes + 1
         for beside in (at - 1, at + 1):
             found = np.minimum(found, np.abs(error - middles[beside]))
@@ -689,6 +690,7 @@ class _Work:
         base = others[rows, d] + self.um2[rows, d] + (HARMLESS_SIZE * self.cells.tolerance[d]) ** 2
         typical = self._common * self.scale[d] ** 2
         best = (np.inf, np.zeros(z.shape[1]))
+        diagonal = np.arange(z.shape[1])
         for factor in (0.5, 1.0, 2.0, 4.0, 8.0, 16.0):
             kappa2 = typical * factor
             variance = base + kappa2
@@ -696,7 +698,11 @@ class _Work:
             coefficients = np.zeros(z.shape[1])
             for _ in range(12):
                 zw = z.T * w
-                coefficients = np.linalg.lstsq(zw @ z, zw @ target, rcond=None)[0]
+                normal = zw @ z
+                # Two shapes may be all but the same; a grain of prior settles which takes what.
+                normal[diagonal, diagonal] *= 1 + 1e-9
+                normal[diagonal, diagonal] += 1e-9
+                coefficients = np.linalg.solve(normal, zw @ target)
                 left = target - z @ coefficients
                 w = (TAILS + 1) / (TAILS + left**2 / variance) / variance
             cost = float(
