@@ -10,7 +10,7 @@ from testround.kernel.deskcheck import PrintedCount, PrintedMeasurement, desk_ch
 from testround.kernel.round import Pattern
 from testround.kernel.sheet import FloatArray, GaugeColumns, Inputs, Sheet
 from testround.kernel.units import format_count, format_length
-from testround.patterns.drafts import UNKNOWN, Computed, Placed, Row, SheetDraft
+from testround.patterns.drafts import UNKNOWN, Computed, Placed, Row, SheetDraft, computed_id
 from testround.patterns.fields import Scale
 
 
@@ -85,7 +85,7 @@ def check(draft: SheetDraft, pattern: Pattern | None) -> SheetCheck:
             column = by_key.get(row.cells["key"].text.strip())
             row.computed = [
                 Computed(
-                    id=f"c-{row.name}-{j}",
+                    id=computed_id(row, j),
                     text=_shown(column, j, group, draft.scale),
                     differs=differs.get((group, row.cells["key"].text.strip(), size), ""),
                 )

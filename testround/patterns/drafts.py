@@ -20,6 +20,8 @@ from testround.kernel.units import UnitsError
 from testround.patterns.fields import BY_SIZE, CRAFTS, GROUPS, HEAD, Column, Group, Scale
 
 UNKNOWN = "–"
+# The groups whose entries have a formula that gives a value by size.
+COMPUTED_GROUPS = ("numbers", "dimensions", "parts")
 # More rows than any sheet may have are not read off a form; the sheet's own limits say the rest.
 MOST_ROWS = 600
 
@@ -113,17 +115,28 @@ class Row:
     @property
     def by_column(self) -> list[tuple[str, Cell | None, Computed | None]]:
         """By size: its name, the printed field and the computed value, either of which may be missing."""
-        n = max(len(self.sized), len(self.computed), len(self.sizes))
+        answers = self.answers
+        n = max(len(self.sized), len(answers), len(self.sizes))
         if not self.sizes:
-            return [("As tried", None, answer) for answer in self.computed]
+            return [("As tried", None, answer) for answer in answers]
         return [
             (
                 self.sizes[j],
                 self.sized[j] if j < len(self.sized) else None,
-                self.computed[j] if j < len(self.computed) else None,
+                answers[j] if j < len(answers) else None,
             )
             for j in range(n)
         ]
+
+    @property
+    def answers(self) -> list[Computed]:
+        """The computed values, or a dash for each where there is none.
+
+        The dash holds the place into which a later check of the same page writes the value.
+        """
+        if self.computed or self.group not in COMPUTED_GROUPS:
+            return self.computed
+        return [Computed(computed_id(self, j), UNKNOWN) for j in range(len(self.sizes) or 1)]
 
     @property
     def named_differences(self) -> list[tuple[str, Computed]]:
@@ -151,6 +164,11 @@ class Computed:
     @property
     def is_known(self) -> bool:
         return self.text != UNKNOWN
+
+
+def computed_id(row: Row, column: int) -> str:
+    """Where on the page the value that a row's formula gives in one column stands."""
+    return f"c-{row.name}-{column}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -415,10 +433,6 @@ class SheetDraft:
             for cell in row.all_cells:
                 found += [Placed(cell.label, sentence, cell.id) for sentence in cell.errors]
         return found
-
-    def computed_rows(self) -> Iterator[Row]:
-        """The rows that the kernel answered."""
-        return (row for row in self.all_rows() if row.computed)
 
     @property
     def span(self) -> int:
