@@ -7,9 +7,14 @@ import sys
 
 def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "testround.settings")
+    from django.core.exceptions import ImproperlyConfigured
     from django.core.management import execute_from_command_line
 
-    execute_from_command_line(sys.argv)
+    try:
+        execute_from_command_line(sys.argv)
+    except ImproperlyConfigured as refusal:
+        # A wrong setting is for whoever set it: a sentence says more than where it was noticed.
+        sys.exit(f"{refusal}")
 
 
 if __name__ == "__main__":

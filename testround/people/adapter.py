@@ -1,8 +1,10 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlsplit
 
 from allauth.account.adapter import DefaultAccountAdapter
+from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 
 from testround.outbox.mail import mail_send
@@ -12,5 +14,12 @@ class AccountAdapter(DefaultAccountAdapter):
     """Account mail goes through the outbox like all other mail."""
 
     def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
-        message: EmailMultiAlternatives = self.render_mail(template_prefix, email, context)
+        # The library makes links from the name that the request bore, which is the sender's to choose.
+        ours = {name: _at_site(value) if name.endswith("_url") else value for name, value in context.items()}
+        message: EmailMultiAlternatives = self.render_mail(template_prefix, email, ours)
         mail_send(to=email, subject=str(message.subject).strip(), text=str(message.body))
+
+
+def _at_site(url: str) -> str:
+    parts = urlsplit(url)
+    return f"{settings.SITE_URL}{parts._replace(scheme='', netloc='').geturl()}"
