@@ -66,6 +66,7 @@ SAME_SHARE = 0.05
 """Two testers' deviations that agree to this, cm or share of the measurement, vouch for each other ..."""
 ABSURD = 0.4
 """... unless they are off by more than this share: half of the whole, or inches, is never vouched for."""
+EXACT_BELOW = 1e5
 ANY_SIZE = "any size"
 
 # All cells at once: there may be tens of thousands.
@@ -467,6 +468,12 @@ class _Work:
             amend = gauge.verdict is Verdict.AMEND
             fix = correct_gauge(self.sheet, gauge.gauge, gauge.axis, gauge.estimate) if amend else None
             word = "stitches" if gauge.axis == "st" else "rows"
+            many = gauge.testers > 1
+            people = (
+                f"{gauge.testers} testers' blocked swatches give"
+                if many
+                else "One tester's blocked swatch gives"
+            )
             hit = f" It hits {self.labels[gauge.worst]} hardest." if gauge.worst and amend else ""
             self.findings.append(
                 Finding(
@@ -485,9 +492,8 @@ class _Work:
                     now=fix.now if fix else None,
                     proposed=fix.proposed if fix else None,
                     follows=fix.follows if fix and fix.follows else None,
-                    why=f"{gauge.testers} testers' blocked swatches give {gauge.estimate:.1f} {word} in 10 cm "
-                    f"(between {gauge.low:.1f} and {gauge.high:.1f}), and the pattern states "
-                    f"{format_gauge(gauge.stated)}.{hit}",
+                    why=f"{people} {gauge.estimate:.1f} {word} in 10 cm (between {gauge.low:.1f} and "
+                    f"{gauge.high:.1f}), and the pattern states {format_gauge(gauge.stated)}.{hit}",
                 )
             )
 
@@ -634,10 +640,9 @@ class _Work:
         """One per finished measurement, in the order of the round's testers, then of the sheet."""
         found = self.found
         at = {tester: i for i, tester in enumerate(found.testers)}
-        columns = [
-            np.round(table, CELL_DECIMALS).tolist()
-            for table in (found.target, found.measured, found.counts, found.gauge, found.uncertainty)
-        ]
+        parts_of = (found.target, found.measured, found.counts, found.gauge)
+        columns = [table.tolist() for table in _that_add_up(parts_of)]
+        columns.append(np.round(found.uncertainty, CELL_DECIMALS).tolist())
         targets, measured, counts, gauges, uncertain = columns
         known = found.known.tolist()
         cells = []
@@ -681,11 +686,24 @@ class _Work:
         )
 
 
+def _that_add_up(tables: Sequence[FloatArray]) -> list[FloatArray]:
+    """The tables at the decimals a cell carries, or, where numbers are so large that adding them would lose
+    those, at a binary step coarse enough for every sum of them to be exact."""
+    with np.errstate(invalid="ignore"):
+        largest = np.max([np.abs(np.nan_to_num(table)) for table in tables], axis=0)
+    _, power = np.frexp(largest)
+    step = np.exp2(np.maximum(power, 0) - 50.0)
+    return [
+        np.where(largest < EXACT_BELOW, np.round(table, CELL_DECIMALS), np.round(table / step) * step)
+        for table in tables
+    ]
+
+
 def _about_count(tester: str, number: Number, reported: float, text: float) -> Question:
     digits = [sorted(format_count(value)) for value in (reported, text)]
     if digits[0] == digits[1]:
         cause, why = "swapped-digits", "Were two digits swapped?"
-    elif abs(2 * reported / text - 1) < 0.08:
+    elif text > 0 and abs(2 * reported / text - 1) < 0.08:
         cause, why = "half", "Was half of it counted?"
     else:
         cause, why = "unknown", "Please count once more, or say that it is right."

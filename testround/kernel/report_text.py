@@ -79,7 +79,7 @@ def _glance(analysis: Analysis) -> list[str]:
     people = len({cell.tester for cell in document.cells})
     count = {verdict: sum(f.verdict is verdict for f in document.findings) for verdict in Verdict}
     lines = [
-        f"{len(document.cells)} finished measurements by {people} tester{'s' if people != 1 else ''}.",
+        f"{len(document.cells)} finished measurement{'s' if len(document.cells) != 1 else ''} by {people} tester{'s' if people != 1 else ''}.",
         f"To amend: {count[Verdict.AMEND]}. To look at more closely: {count[Verdict.LOOK_CLOSER]}. "
         f"Holding: {count[Verdict.HOLDS]}. Open: {count[Verdict.OPEN]}. "
         f"Questions to testers: {len(analysis.questions)}.",

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from testround.kernel.discrepancy import Discrepancies, with_slopes
 from testround.kernel.estimate import benjamini_hochberg, random_effects, t_quantile, two_sided_p
 from testround.kernel.findings import Extent, Verdict
-from testround.kernel.gauge import OwnGauges
+from testround.kernel.gauge import USUAL_SPREAD, OwnGauges
 from testround.kernel.pool import Pooled, Shape
 from testround.kernel.round import FitSays, RemarkKind, Tester
 from testround.kernel.sheet import Sheet
@@ -335,7 +335,11 @@ def judge_gauges(sheet: Sheet, own: OwnGauges, set_aside: BoolArray) -> tuple[Po
                 p.append(np.nan)
                 continue
             logs = np.log(own.blocked[use, k, a] * 10 / stated)
-            pooled = random_effects(logs, own.u_blocked[use, k, a] ** 2, never_narrower=True)
+            variances = own.u_blocked[use, k, a] ** 2
+            if n == 1:
+                # One tester shows nothing of how testers differ; what is usual is put in its place.
+                variances = variances + USUAL_SPREAD**2
+            pooled = random_effects(logs, variances, never_narrower=True)
             half = (pooled.high - pooled.low) / 2
             rows.append((gauge.key, axis, stated, limit, worst, n, pooled.mean, half, pooled.df))
             p.append(two_sided_p(pooled.mean / pooled.standard_error, pooled.df))

@@ -278,6 +278,21 @@ def test_every_cell_obeys_the_sum_and_has_its_tester_and_size(cardigan):
         assert total == pytest.approx(cell["measured"] - cell["target"], abs=1e-9)
 
 
+def test_a_cell_of_a_million_stitches_still_adds_up(cardigan):
+    document = simulated_round(10, 3, source=cardigan)
+    document["testers"][0]["counts"][0]["worked"] = 999_999
+
+    (cell,) = (
+        c
+        for c in json.loads(findings_json(analyse(as_round(document)).findings))["cells"]
+        if (c["tester"], c["dimension"]) == ("t0001", "chest")
+    )
+
+    parts = cell["parts"]
+    total = parts["counts"] + parts["gauge"] + parts["remainder"]
+    assert total == pytest.approx(cell["measured"] - cell["target"], abs=1e-9)
+
+
 def test_the_document_follows_its_published_schema(cardigan):
     document = json.loads(findings_json(analysed(11, 9, Truth(rows=0.93), source=cardigan).findings))
 

@@ -120,6 +120,16 @@ def test_two_testers_alone_do_not_amend_a_gauge(sheet):
     assert rows.verdict is Verdict.LOOK_CLOSER
 
 
+def test_one_tester_shows_nothing_of_how_testers_differ(sheet):
+    own = own_gauges(sheet, [with_gauge(1, 22, 27.5)])
+
+    rows = judge_gauges(sheet, own, np.zeros(own.blocked.shape, dtype=bool))[1]
+
+    assert rows.verdict is Verdict.LOOK_CLOSER
+    assert rows.low < 25
+    assert rows.high > 30
+
+
 def test_without_swatches_a_gauge_is_open(sheet):
     own = own_gauges(sheet, [maker(1)])
 
