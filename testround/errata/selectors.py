@@ -38,7 +38,7 @@ from testround.kernel.terms import Terms, translate
 from testround.patterns.models import Edition, Pattern
 from testround.people.models import User
 from testround.people.readers import Reader
-from testround.reports.exchange import kernel_round
+from testround.reports.bridge import kernel_round
 from testround.reports.models import Remark
 from testround.rounds.models import Round
 from testround.rounds.selectors import rounds_of

@@ -1,4 +1,4 @@
-"""A stored round as the kernel's round, and a round file in and out of the database."""
+"""A round file in and out of the database."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Model, QuerySet
+from django.db.models import Model
 
 from testround.kernel import round as kernel
 from testround.kernel.problems import Problem
@@ -18,6 +18,7 @@ from testround.kernel.roundfile import MOST_BYTES, RoundFileError, plain, read_r
 from testround.patterns.models import Edition, Pattern
 from testround.patterns.services import edition_create_next, edition_freeze, pattern_create
 from testround.people.models import User
+from testround.reports.bridge import kernel_round
 from testround.reports.models import Count, Finished, Fit, Photo, Remark, Reported, Sitting, Swatch
 from testround.reports.photos import PhotoRefused, photo_add
 from testround.rounds.models import Candidate, Place, Round, SuppliedYarn
@@ -36,129 +37,6 @@ ZIP_TIME = (1980, 1, 1, 0, 0, 0)
 
 
 # --- out ----------------------------------------------------------------------------------------------------
-
-
-def kernel_round(round_: Round) -> kernel.Round:
-    """The round as the kernel sees it, in a number of queries that does not depend on its testers.
-
-    Places that were given back are left out: nobody works on them.
-    """
-    places = list(round_.places.exclude(state=Place.State.GIVEN_BACK).order_by("pk"))
-    reported = {
-        model: _by_place(model, round_) for model in (Swatch, Count, Finished, Sitting, Remark, Fit, Photo)
-    }
-    return kernel.Round(
-        format="testround/round",
-        version=1,
-        pattern=round_.edition.document,
-        round=kernel.RoundPlan(
-            title=round_.title,
-            opens=round_.opens,
-            swatches_due=round_.swatches_due,
-            closes=round_.closes,
-            places=kernel.Places.model_validate(round_.places_plan)
-            if round_.places_plan is not None
-            else None,
-            yarns=tuple(
-                kernel.SuppliedYarn(key=yarn.key, makers=yarn.makers, **_yarn_fields(yarn))
-                for yarn in round_.yarns.all()
-            ),
-        ),
-        candidates=tuple(_kernel_candidate(candidate) for candidate in round_.candidates.all()),
-        testers=tuple(
-            _kernel_tester(place, {model: rows.get(place.pk, []) for model, rows in reported.items()})
-            for place in places
-        ),
-    )
-
-
-def _by_place(model: type[Reported], round_: Round) -> dict[int, list[Any]]:
-    rows: QuerySet[Any] = model._default_manager.filter(place__round=round_, superseded_at=None).order_by(
-        "pk"
-    )
-    grouped: dict[int, list[Any]] = defaultdict(list)
-    for row in rows:
-        grouped[row.place_id].append(row)
-    return grouped
-
-
-def _yarn_fields(yarn: SuppliedYarn) -> dict[str, Any]:
-    return {
-        "label": yarn.label,
-        "weight": yarn.weight,
-        "fibre": yarn.fibre,
-        "metres_per_ball": yarn.metres_per_ball,
-        "grams_per_ball": yarn.grams_per_ball,
-    }
-
-
-def _kernel_candidate(candidate: Candidate) -> kernel.Candidate:
-    return kernel.Candidate(
-        id=candidate.key,
-        name=candidate.name,
-        measures=candidate.measures,
-        wishes=tuple(candidate.wishes),
-        yarns=tuple(candidate.yarns),
-        own_yarn=candidate.own_yarn,
-        tests_before=candidate.tests_before,
-        answered=candidate.answered,
-    )
-
-
-def _kernel_tester(place: Place, reported: dict[type[Reported], list[Any]]) -> kernel.Tester:
-    used = (place.used_metres, place.used_grams) != (None, None)
-    guessed = (place.guess_hours, place.guess_metres) != (None, None)
-    return kernel.Tester(
-        id=place.key,
-        name=place.name,
-        size=place.size,
-        measures=place.measures,
-        yarn=kernel.Yarn(
-            label=place.yarn_label,
-            weight=place.yarn_weight,
-            fibre=place.yarn_fibre,
-            metres_per_ball=place.metres_per_ball,
-            grams_per_ball=place.grams_per_ball,
-        )
-        if place.yarn_label
-        else None,
-        swatches=tuple(
-            kernel.Swatch(
-                gauge=row.gauge,
-                state=kernel.FabricState(row.state),
-                tool_mm=row.tool_mm,
-                width=row.width,
-                stitches=row.stitches,
-                height=row.height,
-                rows=row.rows,
-            )
-            for row in reported[Swatch]
-        ),
-        counts=tuple(kernel.Count(number=row.number, worked=row.worked) for row in reported[Count]),
-        finished=tuple(
-            kernel.Finished(
-                dimension=row.dimension, state=kernel.FabricState(row.state), values=tuple(row.values)
-            )
-            for row in reported[Finished]
-        ),
-        yarn_used=kernel.YarnUsed(metres=place.used_metres, grams=place.used_grams) if used else None,
-        sittings=tuple(
-            kernel.Sitting(part=row.part, hours=row.hours, done=row.done) for row in reported[Sitting]
-        ),
-        guess=kernel.Guess(hours=place.guess_hours, metres=place.guess_metres) if guessed else None,
-        fit=tuple(
-            kernel.Fit(dimension=row.dimension, says=kernel.FitSays(row.says)) for row in reported[Fit]
-        ),
-        remarks=tuple(
-            kernel.Remark(place=row.where, kind=kernel.RemarkKind(row.kind), text=row.text)
-            for row in reported[Remark]
-        ),
-        photos=tuple(
-            kernel.PhotoEntry(name=row.name, sha256=row.sha256, caption=row.caption)
-            for row in reported[Photo]
-            if row.sha256
-        ),
-    )
 
 
 def round_export(round_: Round, *, photos: bool) -> bytes:

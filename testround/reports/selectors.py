@@ -17,6 +17,7 @@ from testround.kernel.terms import Terms, translate
 from testround.kernel.worksheet import Worksheet, worksheet
 from testround.patterns.models import Edition
 from testround.people.models import User
+from testround.reports.bridge import kernel_tester
 from testround.reports.models import Count, Finished, Fit, Photo, Rendition, Submission, Swatch
 from testround.rounds.models import Place, Round
 from testround.rounds.selectors import places_of
@@ -64,32 +65,7 @@ class Desk:
 
     @cached_property
     def tester(self) -> kernel.Tester:
-        place = self.place
-        return kernel.Tester(
-            id=place.key,
-            name=place.name,
-            size=place.size,
-            measures=place.measures,
-            swatches=tuple(
-                kernel.Swatch(
-                    gauge=row.gauge,
-                    state=kernel.FabricState(row.state),
-                    tool_mm=row.tool_mm,
-                    width=row.width,
-                    stitches=row.stitches,
-                    height=row.height,
-                    rows=row.rows,
-                )
-                for row in self.swatches
-            ),
-            counts=tuple(kernel.Count(number=row.number, worked=row.worked) for row in self.counts),
-            finished=tuple(
-                kernel.Finished(
-                    dimension=row.dimension, state=kernel.FabricState(row.state), values=tuple(row.values)
-                )
-                for row in self.finished
-            ),
-        )
+        return kernel_tester(self.place, {Swatch: self.swatches, Count: self.counts, Finished: self.finished})
 
     @cached_property
     def round(self) -> kernel.Round:

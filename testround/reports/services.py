@@ -17,7 +17,7 @@ from django.utils import timezone
 from testround.outbox.services import work_add
 from testround.people.models import User
 from testround.reports.claims import AlreadyCorrected, AlreadySent, claim
-from testround.reports.models import Count, Finished, Fit, Remark, Reported, Sitting, Submission, Swatch
+from testround.reports.models import Count, Finished, Fit, Remark, Sitting, Submission, Swatch
 from testround.reports.selectors import desk_of
 from testround.rounds.models import Place
 from testround.rounds.services import diary_write, place_reach
@@ -334,7 +334,3 @@ def _only(typed: Typed | None, key: str, field: str) -> dict[str, Any]:
 
 def _some(n: int, what: str) -> str:
     return f"{n} {what}" if n == 1 else f"{n} {what}s"
-
-
-# Every table of reported rows, for who walks them all.
-REPORTED: tuple[type[Reported], ...] = (Swatch, Count, Finished, Sitting, Remark, Fit)

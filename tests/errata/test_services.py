@@ -25,7 +25,7 @@ from testround.errata.services import (
 from testround.outbox.models import Work
 from testround.outbox.services import work_add, work_run
 from testround.people.models import User
-from testround.reports.exchange import kernel_round
+from testround.reports.bridge import kernel_round
 from testround.reports.models import Finished, Remark
 from testround.rounds.models import Round
 from testround.rounds.refusals import Refused

@@ -18,7 +18,8 @@ from testround.kernel.round import Round as KernelRound
 from testround.kernel.roundfile import RoundFileError, read_round, write_round
 from testround.patterns.models import Edition, Pattern
 from testround.people.models import User
-from testround.reports.exchange import kernel_round, round_export, round_import
+from testround.reports.bridge import kernel_round
+from testround.reports.exchange import round_export, round_import
 from testround.reports.models import Photo, Swatch
 from testround.reports.photos import reencode
 from testround.rounds.models import Place, Round
