@@ -66,6 +66,11 @@ def _one_of(known: list[str], asked: str | None) -> str:
     return asked if asked in known else ""
 
 
+def _posted(request: HttpRequest) -> Any:
+    """What a form is bound to: whatever was posted, be it nothing; None, which leaves it unbound, on a visit."""
+    return request.POST if request.method == "POST" else None
+
+
 def _form_page(request: HttpRequest, template: str, form: Any, **context: Any) -> HttpResponse:
     status = 422 if form.is_bound and form.errors else 200
     return render(request, template, {"form": form, **context}, status=status)
@@ -88,8 +93,8 @@ def new(request: HttpRequest, edition: int) -> HttpResponse:
     problems = services.edition_problems(chosen)
     if problems:
         return render(request, "rounds/not_yet.html", {"edition": chosen, "problems": problems}, status=422)
-    form = RoundForm(request.POST if request.method == "POST" else None, document=chosen.document)
-    if request.method == "POST" and form.is_valid():
+    form = RoundForm(_posted(request), document=chosen.document)
+    if form.is_valid():
         try:
             round = services.round_open(edition=chosen, by=request.user, **form.values())
         except Refused as refused:
@@ -112,10 +117,8 @@ def detail(request: HttpRequest, code: str) -> HttpResponse:
 @login_required
 def edit(request: HttpRequest, code: str) -> HttpResponse:
     round = _round(request, code)
-    form = RoundForm(
-        request.POST if request.method == "POST" else None, document=round.edition.document, round=round
-    )
-    if request.method == "POST" and form.is_valid():
+    form = RoundForm(_posted(request), document=round.edition.document, round=round)
+    if form.is_valid():
         try:
             services.round_edit(round=round, by=request.user, **form.values())
         except Refused as refused:
@@ -130,8 +133,8 @@ def edit(request: HttpRequest, code: str) -> HttpResponse:
 @login_required
 def move(request: HttpRequest, code: str) -> HttpResponse:
     round = _round(request, code)
-    form = MoveForm(request.POST if request.method == "POST" else None, round=round)
-    if request.method == "POST" and form.is_valid():
+    form = MoveForm(_posted(request), round=round)
+    if form.is_valid():
         try:
             moved = services.round_move(
                 round=round,
@@ -160,8 +163,8 @@ def diary(request: HttpRequest, code: str) -> HttpResponse:
 def yarns(request: HttpRequest, code: str) -> HttpResponse:
     round = _round(request, code)
     supplied = list(round.yarns.all())
-    form = SuppliedYarnForm(request.POST if request.method == "POST" else None)
-    if request.method == "POST" and form.is_valid():
+    form = SuppliedYarnForm(_posted(request))
+    if form.is_valid():
         yarn = services.yarn_supply(
             round=round, yarn=form.yarn([yarn.key for yarn in supplied]), by=request.user
         )
@@ -203,18 +206,22 @@ def places(request: HttpRequest, code: str) -> HttpResponse:
     return render(request, "rounds/places.html", context)
 
 
+def _place_form(request: HttpRequest, round: Round, **more: Any) -> PlaceForm:
+    return PlaceForm(
+        _posted(request),
+        document=round.edition.document,
+        yarns=list(round.yarns.all()),
+        units=request.user.units,
+        **more,
+    )
+
+
 @form_view
 @login_required
 def place_new(request: HttpRequest, code: str) -> HttpResponse:
     round = _round(request, code)
-    form = PlaceForm(
-        request.POST if request.method == "POST" else None,
-        document=round.edition.document,
-        yarns=list(round.yarns.all()),
-        units=request.user.units,
-        initial={"size": request.GET.get("size", "")},
-    )
-    if request.method == "POST" and form.is_valid():
+    form = _place_form(request, round, initial={"size": request.GET.get("size", "")})
+    if form.is_valid():
         try:
             added = services.places_add(
                 round=round,
@@ -239,14 +246,8 @@ def place_new(request: HttpRequest, code: str) -> HttpResponse:
 @login_required
 def place_edit(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     round, place = _place(request, code, pk)
-    form = PlaceForm(
-        request.POST if request.method == "POST" else None,
-        document=round.edition.document,
-        yarns=list(round.yarns.all()),
-        units=request.user.units,
-        place=place,
-    )
-    if request.method == "POST" and form.is_valid():
+    form = _place_form(request, round, place=place)
+    if form.is_valid():
         try:
             services.place_edit(
                 place=place,
@@ -271,8 +272,8 @@ def place_edit(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 @login_required
 def place_give_back(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     round, place = _place(request, code, pk)
-    form = GiveBackForm(request.POST if request.method == "POST" else None)
-    if request.method == "POST" and form.is_valid():
+    form = GiveBackForm(_posted(request))
+    if form.is_valid():
         try:
             services.place_give_back(place=place, by=request.user, cause=form.cleaned_data["cause"])
         except Refused as refused:
@@ -288,9 +289,9 @@ def place_give_back(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 def give_back(request: HttpRequest, pk: int) -> HttpResponse:
     """A tester gives back the place they hold."""
     place = get_object_or_404(places_of(request.user), pk=pk)
-    form = GiveBackForm(request.POST if request.method == "POST" else None)
+    form = GiveBackForm(_posted(request))
     form.fields["cause"].help_text = "If you like. The designer sees it."
-    if request.method == "POST" and form.is_valid():
+    if form.is_valid():
         try:
             services.place_give_back(place=place, by=request.user, cause=form.cleaned_data["cause"])
         except Refused as refused:
@@ -312,9 +313,9 @@ def give_back(request: HttpRequest, pk: int) -> HttpResponse:
 def invite(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     """Make the link of a place. It is on the page that answers the press, and nowhere afterwards."""
     round, place = _place(request, code, pk)
-    form = InviteForm(request.POST if request.method == "POST" else None)
+    form = InviteForm(_posted(request))
     url = ""
-    if request.method == "POST" and form.is_valid():
+    if form.is_valid():
         try:
             _, url = services.invitation_create(
                 place=place, email=form.cleaned_data["email"], by=request.user
@@ -368,7 +369,7 @@ def _join(request: HttpRequest, secret: str) -> HttpResponse:
         return _join_ended(request, secret, ended)
     shown = reader_for(request)
     form = JoinForm(
-        request.POST if request.method == "POST" else None,
+        _posted(request),
         signed_in=user.is_authenticated,
         craft=place.round.edition.document.craft,
         initial={
@@ -380,7 +381,7 @@ def _join(request: HttpRequest, secret: str) -> HttpResponse:
         },
     )
     has_account = False
-    if request.method == "POST" and form.is_valid():
+    if form.is_valid():
         answers = form.cleaned_data
         try:
             if user.is_authenticated:
