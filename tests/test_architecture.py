@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -21,6 +22,37 @@ sys.exit("django" in sys.modules)
 
 def test_the_kernel_loads_without_django() -> None:
     assert subprocess.run([sys.executable, "-c", LOAD_KERNEL], cwd=ROOT).returncode == 0
+
+
+# A product of this size is one that NumPy would spread over threads if it had any.
+COUNT_THREADS = """
+import os, testround, numpy
+numpy.ones((600, 600)) @ numpy.ones((600, 600))
+print(len(os.listdir("/proc/self/task")))
+"""
+
+
+def test_the_small_matrices_of_an_analysis_are_not_spread_over_threads() -> None:
+    without = {name: value for name, value in os.environ.items() if not name.endswith("_NUM_THREADS")}
+
+    counted = subprocess.run(
+        [sys.executable, "-c", COUNT_THREADS], cwd=ROOT, env=without, capture_output=True, text=True
+    )
+
+    assert counted.stdout == "1\n"
+
+
+def test_the_report_as_text_does_not_wait_for_the_pdf_library() -> None:
+    loaded = subprocess.run(
+        [sys.executable, "-X", "importtime", "manage.py", "analyse", "fixtures/quillwork.json"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+    )
+
+    assert loaded.returncode == 0
+    assert "testround.kernel.analysis" in loaded.stderr
+    assert "reportlab" not in loaded.stderr
 
 
 def test_the_import_contracts_hold() -> None:

@@ -8,7 +8,6 @@ from testround.kernel.analysis import analyse
 from testround.kernel.findings import findings_json
 from testround.kernel.report_text import report_text
 from testround.paper.management.round_files import RoundFileCommand
-from testround.paper.report import report_pdf
 
 
 class Command(RoundFileCommand):
@@ -32,6 +31,9 @@ class Command(RoundFileCommand):
         if options["json"]:
             self.stdout.write(findings_json(analysis.findings))
         elif options["pdf"]:
+            # The PDF library takes longer to load than a small round to analyse.
+            from testround.paper.report import report_pdf
+
             pdf = report_pdf(analysis, round_, paper=options["paper"], units=options["units"])
             self.write_file(options["pdf"], pdf)
             self.stderr.write(f"The report is in {options['pdf']}.")
