@@ -23,6 +23,7 @@ from testround.outbox.services import work_add
 from testround.people.models import User
 from testround.reports.exchange import round_import
 from testround.reports.photos import reencode
+from testround.rounds.forms import DEFAULT_TERMS
 from testround.rounds.models import Place, Round
 from testround.rounds.services import diary_write, invitation_create, place_add
 
@@ -73,13 +74,16 @@ def load(say: Say) -> None:
         say(f"Drawing {len(photos)} photos for {name.capitalize()}")
         packed = _packed(settings.BASE_DIR / "fixtures" / f"{name}.json", photos)
         rounds[name] = round_import(data=packed, owner=designer, progress=say)
+        # A round file carries no terms, and whoever is invited here is to read some.
+        rounds[name].terms = DEFAULT_TERMS
+        rounds[name].save(update_fields=["terms"])
     fenlight = rounds["fenlight"]
     say("Seating two testers who can sign in")
     for key, email in TESTERS.items():
         place = fenlight.places.get(key=key)
         place.tester = User.objects.create_user(email, PASSWORD, name=place.name)
-        place.agreed_at = place.created
-        place.save(update_fields=["tester", "agreed_at"])
+        place.agreed_at, place.agreed_terms = place.created, fenlight.terms
+        place.save(update_fields=["tester", "agreed_at", "agreed_terms"])
         diary_write(
             round=fenlight,
             text=f"{place.name} took the place in size {place.size}.",

@@ -427,7 +427,7 @@ class JoinForm(forms.Form):
     tools = forms.ChoiceField(label="Hook and needle sizes", choices=User.Tools.choices, initial="metric")
     terms = forms.ChoiceField(label="Crochet terms", choices=User.Terms.choices, initial="us")
     agree = forms.BooleanField(
-        label="Yes, I have read the terms and take the place",
+        label="Yes, I have read this page and take the place",
         error_messages={
             "required": "Say yes to the terms to take the place. If you would rather not, leave the page."
         },
