@@ -17,7 +17,7 @@ from django.utils import timezone
 from testround.outbox.services import work_add
 from testround.people.models import User
 from testround.reports.claims import AlreadyCorrected, AlreadySent, claim
-from testround.reports.models import Count, Finished, Fit, Remark, Sitting, Submission, Swatch
+from testround.reports.models import Count, Finished, Fit, Remark, Reported, Sitting, Submission, Swatch
 from testround.reports.selectors import desk_of
 from testround.rounds.models import Place
 from testround.rounds.services import diary_write, place_reach
@@ -66,13 +66,11 @@ def swatch_submit(
         "height": height,
         "rows": rows,
     }
-    submission, is_new = claim(
-        place=place, key=key, kind="swatch", by=by, content={**content, "corrects": corrects and corrects.pk}
+    submission, is_new = _claim_row(
+        place=place, key=key, kind="swatch", by=by, content=content, corrects=corrects
     )
     if not is_new:
         return submission
-    if corrects is not None and not _supersede(Swatch.objects.filter(place=place, pk=corrects.pk)):
-        raise AlreadyCorrected
     Swatch.objects.create(place=place, submission=submission, typed=dict(typed or {}), **content)
     _tell(submission, "sent a swatch" if corrects is None else "corrected a swatch")
     _reach(place, Place.State.SWATCH_SENT, by, "a swatch came")
@@ -162,13 +160,11 @@ def sitting_submit(
 ) -> Submission:
     """A stretch of work; ``done`` is the share of the part finished when it ended, 0 to 1."""
     content = {"hours": hours, "part": part, "done": done}
-    submission, is_new = claim(
-        place=place, key=key, kind="sitting", by=by, content={**content, "corrects": corrects and corrects.pk}
+    submission, is_new = _claim_row(
+        place=place, key=key, kind="sitting", by=by, content=content, corrects=corrects
     )
     if not is_new:
         return submission
-    if corrects is not None and not _supersede(Sitting.objects.filter(place=place, pk=corrects.pk)):
-        raise AlreadyCorrected
     Sitting.objects.create(place=place, submission=submission, typed=dict(typed or {}), **content)
     _tell(submission, "logged a sitting" if corrects is None else "corrected a sitting")
     _reach(place, Place.State.MAKING, by, "a sitting was logged")
@@ -188,13 +184,11 @@ def remark_submit(
 ) -> Submission:
     """A remark, tied to a place in the text where one was named."""
     content = {"kind": kind, "text": text, "where": where or None}
-    submission, is_new = claim(
-        place=place, key=key, kind="remark", by=by, content={**content, "corrects": corrects and corrects.pk}
+    submission, is_new = _claim_row(
+        place=place, key=key, kind="remark", by=by, content=content, corrects=corrects
     )
     if not is_new:
         return submission
-    if corrects is not None and not _supersede(Remark.objects.filter(place=place, pk=corrects.pk)):
-        raise AlreadyCorrected
     Remark.objects.create(place=place, submission=submission, **content)
     at = f" on {where}" if where else ""
     _tell(submission, f"sent a remark{at}" if corrects is None else f"corrected a remark{at}")
@@ -285,6 +279,32 @@ def measures_submit(
 def place_finish(*, place: Place, by: User | None) -> None:
     """The tester says that this is all. More can still be sent."""
     place_reach(place=place, state=Place.State.DONE, by=by, cause="the tester has sent everything")
+
+
+def _claim_row(
+    *,
+    place: Place,
+    key: uuid.UUID,
+    kind: str,
+    by: User | None,
+    content: Mapping[str, Any],
+    corrects: Reported | None,
+) -> tuple[Submission, bool]:
+    """Claim a submission of one row; when it is new, the row that it corrects counts no longer.
+
+    Raises
+    ------
+    AlreadyCorrected
+        A newer row has taken that one's place, or it is another tester's.
+    """
+    submission, is_new = claim(
+        place=place, key=key, kind=kind, by=by, content={**content, "corrects": corrects and corrects.pk}
+    )
+    if is_new and corrects is not None:
+        rows = type(corrects)._default_manager.filter(place=place, pk=corrects.pk)
+        if not _supersede(rows):
+            raise AlreadyCorrected
+    return submission, is_new
 
 
 def _place_submit(

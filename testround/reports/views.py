@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Callable
-from typing import Any
+from typing import Any, TypeVar
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
@@ -60,6 +60,8 @@ PHOTOS_A_PAGE = 48
 # Nothing in a photo's address may run, load or frame anything, whatever a browser takes it for.
 PHOTO_POLICY = "default-src 'none'; sandbox"
 
+AnyForm = TypeVar("AnyForm", bound=SentForm)
+
 form_view = require_http_methods(["GET", "HEAD", "POST"])
 
 
@@ -89,7 +91,7 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
 def swatch(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
     corrects = _corrected(request, desk.place, Swatch)
-    form = SwatchForm(*_posted(request), desk=desk, reader=reader_of(request.user), corrects=corrects)
+    form = _form(SwatchForm, request, desk, corrects=corrects)
     answer = None if corrects else desk.swatch_answer()
     context = {
         "answer": answer,
@@ -117,7 +119,7 @@ def swatch(request: HttpRequest, pk: int) -> HttpResponse:
 @form_view
 def counts(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
-    form = CountsForm(*_posted(request), desk=desk, reader=reader_of(request.user))
+    form = _form(CountsForm, request, desk)
     return _answered(
         request,
         "reports/counts.html",
@@ -132,7 +134,7 @@ def counts(request: HttpRequest, pk: int) -> HttpResponse:
 @form_view
 def finished(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
-    form = FinishedForm(*_posted(request), desk=desk, reader=reader_of(request.user))
+    form = _form(FinishedForm, request, desk)
     return _answered(
         request,
         "reports/finished.html",
@@ -148,7 +150,7 @@ def finished(request: HttpRequest, pk: int) -> HttpResponse:
 def sitting(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
     corrects = _corrected(request, desk.place, Sitting)
-    form = SittingForm(*_posted(request), desk=desk, reader=reader_of(request.user), corrects=corrects)
+    form = _form(SittingForm, request, desk, corrects=corrects)
 
     def received(form: SentForm) -> str:
         caution = sitting_caution(form.cleaned_data["hours"])
@@ -162,7 +164,7 @@ def sitting(request: HttpRequest, pk: int) -> HttpResponse:
 def remark(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
     corrects = _corrected(request, desk.place, Remark)
-    form = RemarkForm(*_posted(request), desk=desk, reader=reader_of(request.user), corrects=corrects)
+    form = _form(RemarkForm, request, desk, corrects=corrects)
     return _answered(
         request,
         "reports/remark.html",
@@ -178,7 +180,7 @@ def remark(request: HttpRequest, pk: int) -> HttpResponse:
 def fit(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
     said = current_fit(desk.place)
-    form = FitForm(*_posted(request), desk=desk, reader=reader_of(request.user), said=said)
+    form = _form(FitForm, request, desk, said=said)
     return _answered(
         request, "reports/fit.html", desk, form, services.fit_submit, received="How it fits has arrived."
     )
@@ -189,7 +191,7 @@ def fit(request: HttpRequest, pk: int) -> HttpResponse:
 def guess(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
     typed = typed_before(desk.place, "guess")
-    form = GuessForm(*_posted(request), desk=desk, reader=reader_of(request.user), initial=typed)
+    form = _form(GuessForm, request, desk, initial=typed)
     return _answered(
         request, "reports/guess.html", desk, form, services.guess_submit, received="Your guess has arrived."
     )
@@ -200,7 +202,7 @@ def guess(request: HttpRequest, pk: int) -> HttpResponse:
 def yarn(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
     typed = typed_before(desk.place, "yarn")
-    form = YarnForm(*_posted(request), desk=desk, reader=reader_of(request.user), initial=typed)
+    form = _form(YarnForm, request, desk, initial=typed)
     return _answered(
         request,
         "reports/yarn.html",
@@ -216,7 +218,7 @@ def yarn(request: HttpRequest, pk: int) -> HttpResponse:
 def measures(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
     typed = typed_before(desk.place, "measures")
-    form = MeasuresForm(*_posted(request), desk=desk, reader=reader_of(request.user), typed=typed)
+    form = _form(MeasuresForm, request, desk, typed=typed)
     return _answered(
         request,
         "reports/measures.html",
@@ -231,7 +233,7 @@ def measures(request: HttpRequest, pk: int) -> HttpResponse:
 @form_view
 def photo_new(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
-    form = PhotoForm(*_posted(request, files=True), desk=desk, reader=reader_of(request.user))
+    form = _form(PhotoForm, request, desk)
     return _answered(
         request,
         "reports/photo_new.html",
@@ -355,11 +357,10 @@ def _desk(request: HttpRequest, pk: int) -> Desk:
     return desk_of(place_held(request.user, pk), reader_of(request.user).terms)
 
 
-def _posted(request: HttpRequest, *, files: bool = False) -> tuple[Any, ...]:
-    """What a form is bound to: whatever was posted, be it nothing, and otherwise None."""
-    if request.method != "POST":
-        return (None,)
-    return (request.POST, request.FILES) if files else (request.POST,)
+def _form(kind: type[AnyForm], request: HttpRequest, desk: Desk, **more: Any) -> AnyForm:
+    """The form, bound to whatever was posted, be it nothing; unbound on a visit."""
+    posted = (request.POST, request.FILES) if request.method == "POST" else ()
+    return kind(*posted, desk=desk, reader=reader_of(request.user), **more)
 
 
 def _corrected(request: HttpRequest, held: Place, model: Any) -> Any:
