@@ -1,0 +1,233 @@
+"""Inviting someone to a place, and the yes that takes it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import secrets
+
+from allauth.account.models import EmailAddress
+from django.conf import settings
+from django.db import IntegrityError, transaction
+from django.urls import reverse
+from django.utils import timezone
+
+from testround.outbox.mail import mail_send
+from testround.people.models import User
+from testround.rounds import letters
+from testround.rounds.models import Invitation, Place, Round
+from testround.rounds.refusals import AddressHasAccount, InvitationEnded, Refused, UnknownInvitation
+from testround.rounds.services.diary import diary_write
+
+INVITATION_LASTS = dt.timedelta(days=30)
+# How long a form that has taken a place answers a repeated press by the page it came from.
+PRESS_REPEATS_WITHIN = dt.timedelta(minutes=10)
+
+
+def secret_hash(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()
+
+
+@transaction.atomic
+def invitation_create(*, place: Place, email: str = "", by: User) -> tuple[Invitation, str]:
+    """Make a link for one place, which ends earlier links to it, and mail it if an address is given.
+
+    Returns the invitation and the link. Only the secret's hash is kept: the link is known this once.
+    """
+    locked = (
+        Place.objects.select_for_update(of=("self",))
+        .select_related("round__edition__pattern__owner")
+        .get(pk=place.pk)
+    )
+    if locked.state != Place.State.OFFERED:
+        raise Refused.because(
+            f"{locked.name}'s place is {locked.state}: only an offered place can be offered to somebody."
+        )
+    withdraw_links(locked)
+    secret = secrets.token_urlsafe(32)
+    invitation = Invitation.objects.create(
+        place=locked, secret_hash=secret_hash(secret), email=email, expires=timezone.now() + INVITATION_LASTS
+    )
+    url = f"{settings.SITE_URL}{reverse('rounds:join', args=[secret])}"
+    sent = " and sent by mail" if email else ""
+    diary_write(round=locked.round, place=locked, by=by, text=f"Invitation for {locked.name} made{sent}.")
+    if email:
+        letter = letters.invitation(invitation=invitation, place=locked, url=url)
+        mail_send(to=email, subject=letter.subject, text=letter.text)
+    return invitation, url
+
+
+@transaction.atomic
+def invitation_withdraw(*, place: Place, by: User) -> bool:
+    """End the place's open link. False when there was none."""
+    locked = Place.objects.select_for_update(of=("self",)).select_related("round").get(pk=place.pk)
+    if not withdraw_links(locked):
+        return False
+    diary_write(round=locked.round, place=locked, by=by, text=f"Invitation for {locked.name} withdrawn.")
+    return True
+
+
+def withdraw_links(place: Place) -> int:
+    return place.invitations.filter(used_at__isnull=True, withdrawn_at__isnull=True).update(
+        withdrawn_at=timezone.now()
+    )
+
+
+def invitation_of_secret(secret: str) -> Invitation:
+    """The invitation of a link, whatever became of it.
+
+    Raises
+    ------
+    UnknownInvitation
+        No invitation has that secret.
+    """
+    invitation = (
+        Invitation.objects.filter(secret_hash=secret_hash(secret))
+        .select_related("place__round__edition__pattern__owner", "place__tester")
+        .first()
+    )
+    if invitation is None:
+        raise UnknownInvitation
+    return invitation
+
+
+def invitation_check(invitation: Invitation) -> None:
+    """Raise InvitationEnded, in a sentence for the person who followed the link, unless it can be used."""
+    place = invitation.place
+    owner = place.round.edition.pattern.owner
+    if invitation.used_at is not None:
+        raise InvitationEnded.because(
+            "This link has been used. If it was you who used it, sign in with the address you gave; your "
+            "place is under “Today”."
+        )
+    if place.state == Place.State.GIVEN_BACK:
+        raise InvitationEnded.because(
+            f"This place is no longer offered. Ask {owner} whether another is free."
+        )
+    if invitation.withdrawn_at is not None:
+        raise InvitationEnded.because(
+            "This link was withdrawn, perhaps for a newer one. Look for a later mail, or ask "
+            f"{owner} for a new link."
+        )
+    if invitation.expires <= timezone.now():
+        raise InvitationEnded.because(
+            f"This link ran out on {letters.day(invitation.expires.date())}. Ask {owner} for a new one."
+        )
+    if place.round.state == Round.State.CLOSED:
+        raise InvitationEnded.because("This round is closed, so its places can no longer be taken.")
+    if place.state != Place.State.OFFERED:
+        raise InvitationEnded.because(f"This place is taken. Ask {owner} whether another is free.")
+
+
+@transaction.atomic
+def invitation_accept(*, secret: str, user: User, name: str = "", form_key: str = "") -> Place:
+    """Give the invitation's place to a person who said yes to the round's terms.
+
+    The same person following the same link again gets the same place; of two people at once, one wins.
+
+    Raises
+    ------
+    UnknownInvitation
+        No invitation has that secret.
+    InvitationEnded
+        It was used by somebody else, withdrawn, or has run out.
+    Refused
+        The person holds another place in a round that gives each person one.
+    """
+    invitation = invitation_of_secret(secret)
+    # The round's row is the one lock that every taking of its places waits for, so that nobody can take two
+    # of them at once.
+    Round.objects.select_for_update().get(pk=invitation.place.round_id)
+    invitation = invitation_of_secret(secret)
+    place = invitation.place
+    if invitation.used_at is not None and place.tester_id == user.pk:
+        return place
+    invitation_check(invitation)
+    if not place.round.allow_several:
+        other = (
+            place.round.places.filter(tester=user)
+            .exclude(pk=place.pk)
+            .exclude(state=Place.State.GIVEN_BACK)
+            .first()
+        )
+        if other is not None:
+            seat = f"size {other.size}" if other.size else "made to measure"
+            raise Refused.because(
+                f"You hold a place in this round already ({seat}), and this round gives each person one. "
+                f"Ask {place.round.edition.pattern.owner} to allow several, or give that one back first."
+            )
+
+    now = timezone.now()
+    used = Invitation.objects.filter(
+        pk=invitation.pk, used_at__isnull=True, withdrawn_at__isnull=True
+    ).update(used_at=now, used_key_hash=secret_hash(form_key) if form_key else "")
+    taken = Place.objects.filter(pk=place.pk, state=Place.State.OFFERED).update(
+        state=Place.State.TAKEN,
+        tester=user,
+        name=name.strip() or place.name,
+        agreed_at=now,
+        agreed_terms=place.round.terms,
+        changed=now,
+    )
+    if not (used and taken):
+        raise InvitationEnded.because("Somebody has just used this link, so the place is taken.")
+    place.refresh_from_db()
+    whose = ", the designer's own" if user.pk == place.round.edition.pattern.owner_id else ""
+    diary_write(
+        round=place.round,
+        place=place,
+        by=user,
+        text=f"{place.name} moved from offered to taken{whose}: said yes to the terms.",
+    )
+    return place
+
+
+@transaction.atomic
+def person_join(
+    *, secret: str, name: str, email: str, units: str, tools: str, terms: str, form_key: str = ""
+) -> tuple[User, Place]:
+    """Take an invitation's place as somebody who has no account yet: the account is made on the way.
+
+    Raises
+    ------
+    AddressHasAccount
+        The address is an existing account's. A link does not prove whose that is, so its owner signs in.
+    """
+    invitation_check(invitation_of_secret(secret))
+    if User.objects.filter(email__iexact=email).exists():
+        raise _address_has_account()
+    try:
+        with transaction.atomic():
+            user = User.objects.create_user(email, name=name.strip(), units=units, tools=tools, terms=terms)
+            EmailAddress.objects.create(user=user, email=user.email, primary=True, verified=False)
+    except IntegrityError as error:
+        raise _address_has_account() from error
+    place = invitation_accept(secret=secret, user=user, name=name, form_key=form_key)
+    letter = letters.welcome(place=place, user=user)
+    mail_send(to=user.email, subject=letter.subject, text=letter.text)
+    return user, place
+
+
+def person_of_repeated_press(*, secret: str, form_key: str) -> User | None:
+    """Who took the place a moment ago with this very form, when the answer to the first press was lost.
+
+    The form's key is known to the page it was drawn on and to nobody else.
+    """
+    if not form_key:
+        return None
+    invitation = (
+        Invitation.objects.filter(
+            secret_hash=secret_hash(secret),
+            used_key_hash=secret_hash(form_key),
+            used_at__gte=timezone.now() - PRESS_REPEATS_WITHIN,
+        )
+        .select_related("place__tester")
+        .first()
+    )
+    return invitation.place.tester if invitation else None
+
+
+def _address_has_account() -> AddressHasAccount:
+    return AddressHasAccount.because(
+        "There is an account with this address. Sign in first, then follow the link again.", "email"
+    )

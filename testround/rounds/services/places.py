@@ -1,0 +1,255 @@
+"""What changes a place, except for inviting someone to it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from django.db import transaction
+
+from testround.kernel.problems import Problem
+from testround.kernel.round import LONGEST_CM, Yarn
+from testround.kernel.round import Pattern as SheetDocument
+from testround.outbox.mail import mail_send
+from testround.people.models import User
+from testround.rounds import letters
+from testround.rounds.models import Place, Round, SuppliedYarn
+from testround.rounds.refusals import Refused
+from testround.rounds.services.diary import because, diary_write, said
+from testround.rounds.services.invitations import withdraw_links
+from testround.rounds.services.rounds import locked_round
+from testround.rounds.states import place_is_behind, place_states_after
+
+MOST_PLACES_AT_ONCE = 100
+
+
+@transaction.atomic
+def place_add(
+    *,
+    round: Round,
+    name: str,
+    size: str | None,
+    measures: Mapping[str, float] | None = None,
+    yarn: Yarn | SuppliedYarn | None = None,
+    by: User | None,
+) -> Place:
+    """Offer one seat in a round. Its yarn is one the designer supplies, or the tester's own."""
+    locked = locked_round(round.pk)
+    if locked.state == Round.State.CLOSED:
+        raise Refused.because("The round is closed: move it back to measuring before adding a place.")
+    if not name.strip():
+        raise Refused.because("Say how this tester is to be called, a first name or “Tester 5”.", "name")
+    document = locked.edition.document
+    size = _checked_size(locked, document, size)
+    _check_measures(measures or {}, document)
+    _check_makers(locked, yarn)
+    place = Place(
+        round=locked, key=_next_key(locked), name=name.strip(), size=size, measures=dict(measures or {})
+    )
+    _set_yarn(place, yarn)
+    place.save()
+    diary_write(round=locked, by=by, place=place, text=f"Place offered: {_seat(place)}.")
+    return place
+
+
+@transaction.atomic
+def places_add(
+    *,
+    round: Round,
+    names: Sequence[str],
+    size: str | None,
+    measures: Mapping[str, float] | None = None,
+    yarn: Yarn | SuppliedYarn | None = None,
+    by: User | None,
+) -> list[Place]:
+    """Offer several seats of one size and yarn: all of them, or none and a sentence why."""
+    return [
+        place_add(round=round, name=name, size=size, measures=measures, yarn=yarn, by=by) for name in names
+    ]
+
+
+def _seat(place: Place) -> str:
+    made = f"size {place.size}" if place.size else "made to measure"
+    return f"{place.name}, {made}, {place.yarn_label or 'yarn of their own'}"
+
+
+def _next_key(round: Round) -> str:
+    taken = set(round.places.values_list("key", flat=True))
+    number = len(taken) + 1
+    while f"t{number:02d}" in taken:
+        number += 1
+    return f"t{number:02d}"
+
+
+def _checked_size(
+    round: Round, document: SheetDocument, size: str | None, besides: Place | None = None
+) -> str | None:
+    if not document.is_graded:
+        if size:
+            raise Refused.because("This pattern is made to measure: leave the size empty.", "size")
+        return None
+    if size not in document.sizes:
+        raise Refused.because(
+            f"The pattern has no size {size or '(none chosen)'}: choose one of {', '.join(document.sizes)}.",
+            "size",
+        )
+    most = ((round.places_plan or {}).get("most") or {}).get(size)
+    if most is not None:
+        held = round.places.filter(size=size).exclude(state=Place.State.GIVEN_BACK)
+        if besides is not None:
+            held = held.exclude(pk=besides.pk)
+        if held.count() >= most:
+            raise Refused.because(
+                f"Size {size} takes at most {most} testers in this round and has them: choose another size, "
+                "or raise the most in the round's plan.",
+                "size",
+            )
+    return size
+
+
+def _check_measures(measures: Mapping[str, float], document: SheetDocument) -> None:
+    labels = {measure.key: measure.label for measure in document.measures}
+    problems = []
+    for key, value in measures.items():
+        if key not in labels:
+            problems.append(Problem("measures", f"The pattern asks for no measure “{key}”: leave it out."))
+        elif not 0 < value <= LONGEST_CM:
+            problems.append(
+                Problem(
+                    f"measure_{key}",
+                    f"{labels[key]}: {value:g} cm cannot be meant; give a length above 0 and up to "
+                    f"{LONGEST_CM:g} cm.",
+                )
+            )
+    if problems:
+        raise Refused(problems)
+
+
+def _check_makers(round: Round, yarn: Yarn | SuppliedYarn | None, besides: Place | None = None) -> None:
+    if not isinstance(yarn, SuppliedYarn):
+        return
+    if yarn.round_id != round.pk:
+        raise Refused.because("That yarn belongs to another round: choose one of this round's.", "yarn")
+    if yarn.makers is None:
+        return
+    # A place keeps the yarn's label, as the round file does, so the label is what is counted.
+    users = round.places.filter(yarn_label=yarn.label).exclude(state=Place.State.GIVEN_BACK)
+    if besides is not None:
+        users = users.exclude(pk=besides.pk)
+    if users.count() >= yarn.makers:
+        raise Refused.because(
+            f"{yarn.label} is enough for {yarn.makers} testers and they are found: choose another yarn.",
+            "yarn",
+        )
+
+
+def _set_yarn(place: Place, yarn: Yarn | SuppliedYarn | None) -> None:
+    place.yarn_label = yarn.label if yarn else None
+    place.yarn_weight = yarn.weight if yarn else None
+    place.yarn_fibre = yarn.fibre if yarn else None
+    place.metres_per_ball = yarn.metres_per_ball if yarn else None
+    place.grams_per_ball = yarn.grams_per_ball if yarn else None
+
+
+@transaction.atomic
+def place_edit(
+    *,
+    place: Place,
+    name: str,
+    size: str | None,
+    measures: Mapping[str, float] | None,
+    yarn: Yarn | SuppliedYarn | None,
+    by: User | None,
+) -> Place:
+    """Change a place. Its size is fixed once its tester has begun: counts belong to a size."""
+    round = locked_round(place.round_id)
+    locked = Place.objects.select_for_update(of=("self",)).get(pk=place.pk)
+    if locked.state == Place.State.GIVEN_BACK:
+        raise Refused.because("This place was given back: add a new one in its stead.")
+    if not name.strip():
+        raise Refused.because("Say how this tester is to be called, a first name or “Tester 5”.", "name")
+    document = round.edition.document
+    if (size or None) != locked.size:
+        if not place_is_behind(locked.state, Place.State.MAKING):
+            raise Refused.because(
+                f"{locked.name} has begun size {locked.size}: give this place back and add one in the other "
+                "size.",
+                "size",
+            )
+        size = _checked_size(round, document, size, besides=locked)
+    measures = locked.measures if measures is None else dict(measures)
+    _check_measures(measures, document)
+    if isinstance(yarn, SuppliedYarn) and yarn.label != locked.yarn_label:
+        _check_makers(round, yarn, besides=locked)
+
+    before = {"name": locked.name, "size": locked.size, "yarn": locked.yarn_label}
+    measures_changed = measures != locked.measures
+    locked.name, locked.size, locked.measures = name.strip(), size or None, measures
+    _set_yarn(locked, yarn)
+    after = {"name": locked.name, "size": locked.size, "yarn": locked.yarn_label}
+    changes = [
+        f"{what} from {said(before[what])} to {said(after[what])}"
+        for what in before
+        if before[what] != after[what]
+    ]
+    # That measures changed is in the diary; what they are is not.
+    changes += ["body measurements"] if measures_changed else []
+    locked.save()
+    if changes:
+        diary_write(round=round, place=locked, by=by, text=f"{before['name']}: changed {'; '.join(changes)}.")
+    return locked
+
+
+@transaction.atomic
+def place_move(*, place: Place, state: str, by: User | None, cause: str = "") -> Place:
+    """Move a place to another state. To the one it is in already is no move and leaves no entry."""
+    locked = Place.objects.select_for_update(of=("self",)).select_related("round").get(pk=place.pk)
+    if state not in Place.State.values:
+        raise Refused.because(
+            f"“{state}” is no state of a place: choose one of {', '.join(Place.State.values)}.", "state"
+        )
+    if locked.state == state:
+        return locked
+    allowed = place_states_after(locked.state)
+    if state not in allowed:
+        where = f"it can go to {', '.join(allowed)}" if allowed else "add a new place instead"
+        raise Refused.because(f"A place that is {locked.state} cannot become {state}: {where}.", "state")
+    if state == Place.State.TAKEN and locked.tester_id is None:
+        raise Refused.because(
+            "Nobody holds this place yet: invite a tester, who takes it by saying yes.", "state"
+        )
+    was, locked.state = locked.state, state
+    locked.save(update_fields=["state", "changed"])
+    if state == Place.State.GIVEN_BACK:
+        withdraw_links(locked)
+    diary_write(
+        round=locked.round,
+        place=locked,
+        by=by,
+        text=f"{locked.name} moved from {was} to {state}{because(cause)}.",
+    )
+    place.state = locked.state
+    return locked
+
+
+def place_reach(*, place: Place, state: str, by: User | None, cause: str = "") -> Place:
+    """Move a place on to a state unless it is there or further already, as after a second swatch."""
+    with transaction.atomic():
+        locked = Place.objects.select_for_update(of=("self",)).get(pk=place.pk)
+        if not place_is_behind(locked.state, state):
+            return locked
+        return place_move(place=place, state=state, by=by, cause=cause)
+
+
+def place_give_back(*, place: Place, by: User | None, cause: str = "") -> Place:
+    """Give a place back. What its holder sent stays; its links end; a new place takes its size.
+
+    A designer who did not do it herself is told by mail: a size may be without a tester now.
+    """
+    with transaction.atomic():
+        was = Place.objects.select_for_update(of=("self",)).get(pk=place.pk).state
+        given = place_move(place=place, state=Place.State.GIVEN_BACK, by=by, cause=cause)
+        owner = given.round.edition.pattern.owner
+        if was != Place.State.GIVEN_BACK and by is not None and by.pk != owner.pk:
+            letter = letters.given_back(place=given, cause=cause)
+            mail_send(to=owner.email, subject=letter.subject, text=letter.text)
+    return given

@@ -1,0 +1,282 @@
+"""What changes a round itself: its plan, its state, the yarns supplied for it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from django.db import transaction
+from django.db.models import Q
+from django.utils import timezone
+from pydantic import ValidationError
+
+from testround.kernel.problems import Problem
+from testround.kernel.round import Pattern as SheetDocument
+from testround.kernel.round import Places
+from testround.kernel.round import SuppliedYarn as YarnDocument
+from testround.kernel.roundfile import problems_of
+from testround.kernel.sheet import check_pattern
+from testround.outbox.services import regularly
+from testround.patterns.models import Edition
+from testround.patterns.services import edition_freeze
+from testround.people.models import User
+from testround.rounds import letters
+from testround.rounds.models import Round, SuppliedYarn
+from testround.rounds.refusals import Refused
+from testround.rounds.services.diary import because, diary_write, said
+from testround.rounds.states import ROUND_ORDER, round_states_after
+
+
+def today_for(round: Round) -> dt.date:
+    """The date at the designer's, which is the one her round's dates mean."""
+    return timezone.localdate(timezone=_zone(round))
+
+
+def _zone(round: Round) -> ZoneInfo:
+    try:
+        return ZoneInfo(round.edition.pattern.owner.time_zone)
+    except (ZoneInfoNotFoundError, ValueError):
+        return ZoneInfo("UTC")
+
+
+def locked_round(pk: int) -> Round:
+    """The round with its row locked, and the edition and designer that its rules ask about."""
+    rounds = Round.objects.select_for_update(of=("self",)).select_related("edition__pattern__owner")
+    return rounds.get(pk=pk)
+
+
+@transaction.atomic
+def round_open(
+    *,
+    edition: Edition,
+    by: User,
+    title: str,
+    opens: dt.date | None = None,
+    swatches_due: dt.date | None = None,
+    closes: dt.date | None = None,
+    terms: str = "",
+    places_plan: Places | Mapping[str, object] | None = None,
+    yarns: Sequence[YarnDocument] = (),
+    allow_several: bool = False,
+) -> Round:
+    """Open a round on an edition, and freeze the edition's sheet.
+
+    Raises
+    ------
+    Refused
+        The edition is another designer's, its sheet has a problem, the dates are out of order, or the plan
+        names a size that the pattern does not have.
+    """
+    given = edition
+    edition = (
+        Edition.objects.select_for_update(of=("self",)).select_related("pattern__owner").get(pk=edition.pk)
+    )
+    if edition.pattern.owner_id != by.pk:
+        raise Refused.because("Only the pattern's own designer can open a round on it.", "edition")
+    problems = edition_problems(edition)
+    if problems:
+        raise Refused(Problem("edition", f"{problem} Mend it on the sheet first.") for problem in problems)
+    document = edition.document
+    plan = _checked_plan(places_plan, document)
+    _check_dates(opens, swatches_due, closes)
+    _check_yarn_keys(yarns)
+
+    edition_freeze(edition=edition)
+    given.frozen_at, given.revision = edition.frozen_at, edition.revision
+    round = Round.objects.create(
+        edition=edition,
+        title=title.strip(),
+        opens=opens,
+        swatches_due=swatches_due,
+        closes=closes,
+        terms=terms.strip(),
+        places_plan=plan,
+        allow_several=allow_several,
+    )
+    SuppliedYarn.objects.bulk_create(SuppliedYarn(round=round, **yarn.model_dump()) for yarn in yarns)
+    diary_write(round=round, by=by, text=f"Round opened on edition {edition.label}; its sheet is now frozen.")
+    return round
+
+
+def edition_problems(edition: Edition) -> list[Problem]:
+    """Why no round can open on an edition: everything that is wrong with its sheet."""
+    try:
+        document = edition.document
+    except ValidationError as error:
+        return problems_of(error)
+    return check_pattern(document)
+
+
+def _check_dates(opens: dt.date | None, swatches_due: dt.date | None, closes: dt.date | None) -> None:
+    problems = []
+    if opens and swatches_due and swatches_due < opens:
+        problems.append(
+            Problem("swatches_due", "Swatches cannot be due before the round opens: pick a later date.")
+        )
+    first = max((date for date in (opens, swatches_due) if date), default=None)
+    if closes and first and closes < first:
+        problems.append(
+            Problem(
+                "closes",
+                "The round cannot close before it opens and its swatches are due: pick a later date.",
+            )
+        )
+    if problems:
+        raise Refused(problems)
+
+
+def _check_yarn_keys(yarns: Sequence[YarnDocument]) -> None:
+    keys = [yarn.key for yarn in yarns]
+    twice = sorted({key for key in keys if keys.count(key) > 1})
+    if twice:
+        raise Refused.because(f"Two yarns have the key {twice[0]}: give each its own.", "yarns")
+
+
+def _checked_plan(
+    places_plan: Places | Mapping[str, object] | None, document: SheetDocument
+) -> dict[str, dict[str, int]] | None:
+    if places_plan is None:
+        return None
+    plan = places_plan if isinstance(places_plan, Places) else Places.model_validate(dict(places_plan))
+    least, most = plan.least or {}, plan.most or {}
+    problems = [
+        Problem(field, f"The pattern has no size {size}: it has {', '.join(document.sizes) or 'no sizes'}.")
+        for field, sizes in (("least", least), ("most", most))
+        for size in sizes
+        if size not in document.sizes
+    ]
+    problems += [
+        Problem(
+            "most", f"Size {size} takes at most {most[size]} but needs at least {least[size]}: raise one."
+        )
+        for size in least
+        if size in most and most[size] < least[size]
+    ]
+    if problems:
+        raise Refused(problems)
+    return plan.model_dump(exclude_none=True) or None
+
+
+@transaction.atomic
+def round_edit(
+    *,
+    round: Round,
+    by: User,
+    title: str,
+    opens: dt.date | None,
+    swatches_due: dt.date | None,
+    closes: dt.date | None,
+    terms: str,
+    places_plan: Places | Mapping[str, object] | None,
+    allow_several: bool = False,
+) -> Round:
+    """Change a round's plan, and say in the diary what changed."""
+    locked = locked_round(round.pk)
+    plan = _checked_plan(places_plan, locked.edition.document)
+    _check_dates(opens, swatches_due, closes)
+    changes = []
+    for label, field, value in (
+        ("title", "title", title.strip()),
+        ("opening date", "opens", opens),
+        ("date swatches are due", "swatches_due", swatches_due),
+        ("closing date", "closes", closes),
+    ):
+        old = getattr(locked, field)
+        if old != value:
+            changes.append(f"{label} from {said(old)} to {said(value)}")
+            setattr(locked, field, value)
+    if locked.terms != terms.strip():
+        changes.append("terms reworded")
+        locked.terms = terms.strip()
+    if (locked.places_plan or None) != plan:
+        changes.append("how many testers each size needs")
+        locked.places_plan = plan
+    if locked.allow_several != allow_several:
+        changes.append("one person may hold several places" if allow_several else "one place for each person")
+        locked.allow_several = allow_several
+    if changes:
+        locked.save()
+        diary_write(round=locked, by=by, text=f"Plan changed: {'; '.join(changes)}.")
+    return locked
+
+
+@transaction.atomic
+def round_move(*, round: Round, state: str, by: User | None, cause: str = "") -> Round:
+    """Move a round to another state. To the one it is in already is no move and leaves no entry."""
+    locked = locked_round(round.pk)
+    if state not in Round.State.values:
+        raise Refused.because(
+            f"“{state}” is no state of a round: choose one of {', '.join(ROUND_ORDER)}.", "state"
+        )
+    if locked.state == state:
+        return locked
+    allowed = round_states_after(locked.state)
+    if state not in allowed:
+        raise Refused.because(
+            f"A round that is {locked.state} cannot become {state}: it can go to {', '.join(allowed)}.",
+            "state",
+        )
+    was, locked.state, locked.moved_at = locked.state, state, timezone.now()
+    locked.save(update_fields=["state", "moved_at"])
+    diary_write(round=locked, by=by, text=f"Round moved from {was} to {state}{because(cause)}.")
+    round.state, round.moved_at = locked.state, locked.moved_at
+    return locked
+
+
+@regularly
+def rounds_follow_dates(*, now: dt.datetime | None = None) -> int:
+    """Move on every round whose date has passed since it was last moved. Returns how many moved.
+
+    The opening date starts the swatches, the day after they are due starts the making, and the day after the
+    closing date closes the round. A round that its designer moved back after a date had passed stays where
+    she put it. Running it twice moves nothing twice.
+    """
+    now = now or timezone.now()
+    # A day wider than any zone needs: whose midnight has struck is settled per round below.
+    tomorrow = now.date() + dt.timedelta(days=1)
+    rounds = (
+        Round.objects.exclude(state=Round.State.CLOSED)
+        .filter(Q(opens__lte=tomorrow) | Q(swatches_due__lte=tomorrow) | Q(closes__lte=tomorrow))
+        .select_related("edition__pattern__owner")
+    )
+    return sum(_follow_dates(round, now) for round in rounds.iterator(chunk_size=200))
+
+
+def _follow_dates(round: Round, now: dt.datetime) -> bool:
+    zone = _zone(round)
+    next_day = dt.timedelta(days=1)
+    steps = (
+        (round.opens, dt.timedelta(0), Round.State.SWATCHING, "it was to open on"),
+        (round.swatches_due, next_day, Round.State.MAKING, "swatches were due on"),
+        (round.closes, next_day, Round.State.CLOSED, "it was to close on"),
+    )
+    reached: tuple[str, str] | None = None
+    for date, wait, state, why in steps:
+        if date is None:
+            continue
+        moment = dt.datetime.combine(date + wait, dt.time(), tzinfo=zone)
+        struck = moment <= now and (round.moved_at is None or moment > round.moved_at)
+        if struck and ROUND_ORDER.index(state) > ROUND_ORDER.index(round.state):
+            reached = state, f"{why} {letters.day(date)}"
+    if reached is None:
+        return False
+    round_move(round=round, state=reached[0], by=None, cause=reached[1])
+    return True
+
+
+@transaction.atomic
+def yarn_supply(*, round: Round, yarn: YarnDocument, by: User) -> SuppliedYarn:
+    """Add a yarn that the designer supplies, or change the one of that key."""
+    Round.objects.select_for_update().get(pk=round.pk)
+    values = yarn.model_dump(exclude={"key"})
+    row, created = SuppliedYarn.objects.update_or_create(round=round, key=yarn.key, defaults=values)
+    diary_write(round=round, by=by, text=f"Supplied yarn {'added' if created else 'changed'}: {row.label}.")
+    return row
+
+
+@transaction.atomic
+def yarn_withdraw(*, yarn: SuppliedYarn, by: User) -> None:
+    """Take a supplied yarn off the list. Places that have it keep it."""
+    diary_write(round=yarn.round, by=by, text=f"Supplied yarn no longer offered: {yarn.label}.")
+    yarn.delete()
