@@ -4,6 +4,6 @@ import os
 
 __version__ = "0.1.0"
 
-# The estimate works many small matrices. Threads for them only wait for each other, and on a machine with other
-# work to do they make an analysis several times slower. Read by NumPy's OpenBLAS when it is first imported.
+# An analysis is many small matrices, one after the other: handing each to a team of threads costs more than it
+# brings, most of all on a busy server. NumPy's libraries read this when they are loaded.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
