@@ -18,6 +18,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from testround.kernel.odd_measures import odd_sizes
 from testround.kernel.round import Constant, Dimension, Number
 from testround.kernel.sheet import FloatArray, GaugeColumns, Inputs, Sheet
 from testround.kernel.units import format_count, format_length
@@ -36,7 +37,7 @@ OTHER_BODY = 0.25
 
 _NOISE = 1e-6
 
-NoteKind = Literal["multiple", "step", "ease", "below-zero", "not-whole", "follows-misprint"]
+NoteKind = Literal["multiple", "measure", "step", "ease", "below-zero", "not-whole", "follows-misprint"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,6 +201,8 @@ class _Work:
             yield from self.count_notes(number)
         for dimension in self.sheet.pattern.dimensions:
             yield from self.misprint_notes(dimension)
+        for one in odd_sizes(self.sheet.pattern):
+            yield Note("measure", one.key, one.size or "", one.doubt.sentence)
         yield from self.step_notes()
         for dimension in self.sheet.pattern.dimensions:
             yield from self.ease_notes(dimension)
@@ -246,11 +249,14 @@ class _Work:
         """
         bodies = {measure.key for measure in self.sheet.pattern.measures}
         explained: set[tuple[str, str]] = set()
+        odd = {(one.key, one.size) for one in odd_sizes(self.sheet.pattern)}
         for measure in self.sheet.pattern.measures:
             run = self.stated.measures[measure.key]
             for j in _breaks(run, floor=2.0):
                 size = self.sizes[j]
                 explained.update((follower, size) for follower in self.body_followers[measure.key])
+                if (measure.key, size) in odd:
+                    continue
                 yield Note("step", measure.key, size, self.step_sentence(measure.label, run, j, in_cm=True))
         for number in self.sheet.pattern.numbers:
             if bodies.isdisjoint(self.sheet.uses(number.key)):

@@ -228,6 +228,7 @@ def body_doubt(
     *,
     sizes: Sequence[float] = (),
     unit: LengthUnit = "cm",
+    called: str = "",
 ) -> Doubt | None:
     """What to ask about a body measurement that hardly any body has.
 
@@ -242,6 +243,8 @@ def body_doubt(
         pattern for grown-ups, and not in one for babies.
     unit : {"cm", "in"}
         The unit the person thinks in.
+    called : str, optional
+        What the sentence calls the measure, where that is more than its label.
 
     Returns
     -------
@@ -261,7 +264,7 @@ def body_doubt(
     if low <= value_cm <= high:
         return None
     too = "smaller" if value_cm < low else "larger"
-    start = f"{label} is given as {format_length(value_cm, unit)}, {too} than {of_whom}. "
+    start = f"{called or label} is given as {format_length(value_cm, unit)}, {too} than {of_whom}. "
     for cause, meant, why in _body_slips(value_cm, low, high):
         end = f" That would make it {format_length(meant, unit)}." if meant is not None else ""
         return Doubt(cause, f"{start}{why}{end}", meant)
