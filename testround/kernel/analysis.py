@@ -7,7 +7,7 @@ is left pooled and judged, so that nothing is reported twice.
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -29,11 +29,11 @@ from testround.kernel.findings import (
     Verdict,
     in_order,
 )
-from testround.kernel.gauge import AXES, SOURCES, Source
+from testround.kernel.gauge import SOURCES, Source
 from testround.kernel.pace import AMOUNT_TOLERANCE, HOURS_TOLERANCE, Amount, yarn_and_hours
-from testround.kernel.plausible import ODD_CM, ODD_SHARE, question_about
 from testround.kernel.pool import Pooled, Remainders, pool
-from testround.kernel.round import FitSays, Number, Round
+from testround.kernel.questions import Doubts, Question
+from testround.kernel.round import FitSays, Round
 from testround.kernel.sheet import Sheet
 from testround.kernel.units import format_count, format_gauge, format_length
 from testround.kernel.verdict import (
@@ -54,38 +54,12 @@ __all__ = ["Analysis", "DeviationCell", "OwnGauge", "PooledGauge", "Question", "
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-ODD_GAUGE = 0.35
-"""A swatch whose gauge is off by more than this share is asked about before it is believed."""
-ALONE = 4.0
-"""Standard deviations at which a measurement that nothing explains is asked about."""
-ODD_COUNT = 0.25
-ODD_STITCHES = 5.0
-"""A count further off than this share and this many is asked about."""
-SAME_CM = 1.5
-SAME_SHARE = 0.05
-"""Two testers' deviations that agree to this, cm or share of the measurement, vouch for each other ..."""
-ABSURD = 0.4
-"""... unless they are off by more than this share: half of the whole, or inches, is never vouched for."""
 EXACT_BELOW = 1e5
+"""Centimetres below which the decimals of a cell survive being added up."""
 ANY_SIZE = "any size"
 
 # All cells at once: there may be tens of thousands.
 _CELLS = TypeAdapter(tuple[Cell, ...])
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """Something to ask a tester before it is believed; ``subject`` is a dimension, number or gauge key.
-
-    ``cause`` is the likely slip ("half", "inches", "swapped-digits", "other-dimension", …) or "unknown".
-    """
-
-    tester: str
-    subject: str
-    value: float
-    expected: float
-    cause: str
-    sentence: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +118,6 @@ class _Work:
         self.tolerance = np.array([d.tolerance for d in self.pattern.dimensions], dtype=np.float64)
         self.labels = {number.key: number.label for number in self.pattern.numbers}
         self.labels |= {dimension.key: dimension.label for dimension in self.pattern.dimensions}
-        self.questions: list[Question] = []
         self.findings: list[Finding] = []
 
     def analysis(self) -> Analysis:
@@ -154,17 +127,18 @@ class _Work:
         self.found = discrepancies(self.sheet, self.testers)
         misprints = self.misprints()
         agreed = worked_counts(self.sheet, self.found, misprints)
-        odd_swatches = self.odd_gauges()
+        doubts = Doubts(self.sheet, self.found)
+        odd_swatches = doubts.swatches()
         of_odd = np.asarray(odd_swatches.any(axis=(1, 2)))
         aside = of_odd[:, None] & self.depends_on_gauge()
-        aside |= self.odd_counts(agreed)
-        aside |= self.odd_measurements(aside)
+        aside |= doubts.counts(agreed)
+        aside |= doubts.measurements(aside)
         for one in agreed:
-            aside[np.ix_(one.silent, self.following(one.number))] = True
+            aside[np.ix_(one.silent, doubts.following(one.number))] = True
         self.gauges = judge_gauges(self.sheet, self.found.own, odd_swatches)
         pooled = pool(self.remainders(aside))
         judged = judge_dimensions(pooled, self.tolerance, len(self.sizes))
-        self.outliers(pooled)
+        doubts.outliers(pooled)
 
         self.desk_findings()
         for one in agreed:
@@ -185,151 +159,12 @@ class _Work:
             deviations=deviations,
             gauges=self.gauges,
             own_gauges=self.own_gauges(),
-            questions=tuple(sorted(self.questions, key=lambda q: (q.tester, q.subject))),
+            questions=tuple(sorted(doubts.questions, key=lambda q: (q.tester, q.subject))),
             converged=pooled.converged,
         )
 
-    # Gross errors
-
-    def odd_measurements(self, aside_already: BoolArray) -> BoolArray:
-        """Measurements to ask about before anything is fitted, set aside: (testers, dimensions).
-
-        Nothing can be expected of a piece whose swatch or counts are in question themselves.
-        """
-        found = self.found
-        with np.errstate(divide="ignore", invalid="ignore"):
-            ratio = found.measured / found.expected
-            odd = found.known & ~aside_already & (np.maximum(ratio, 1 / ratio) > 1 + ODD_SHARE)
-            odd &= np.abs(found.remainder) > ODD_CM
-        aside = np.zeros(odd.shape, dtype=np.bool_)
-        for d in np.flatnonzero(odd.any(axis=0)):
-            rows = np.flatnonzero(odd[:, d])
-            asked = {int(i): self.ask(int(i), int(d)) for i in rows}
-            measured = int(found.known[:, d].sum())
-            causes = Counter(question.cause for question in asked.values())
-            for i, question in asked.items():
-                # What most of a round does alike is the pattern's, or the words that say how to measure.
-                most = causes[question.cause] >= 3 and 2 * causes[question.cause] > measured
-                if most or self.vouched(i, int(d)):
-                    continue
-                aside[i, d] = True
-                self.questions.append(question)
-        return aside
-
-    def ask(self, i: int, d: int) -> Question:
-        found = self.found
-        value, expected = float(found.measured[i, d]), float(found.expected[i, d])
-        others = {
-            dimension.label: float(found.expected[i, j])
-            for j, dimension in enumerate(self.pattern.dimensions)
-            if j != d and np.isfinite(found.expected[i, j])
-        }
-        label = self.pattern.dimensions[d].label
-        doubt = question_about(value, expected, others, label)
-        cause = doubt.cause if doubt else "unknown"
-        sentence = (
-            doubt.sentence if doubt else f"{label} is far from what was expected; please measure again."
-        )
-        return Question(found.testers[i], found.dimensions[d], value, expected, cause, sentence)
-
-    def vouched(self, i: int, d: int) -> bool:
-        """Whether another tester of the same or the next size is off alike, and not absurdly far."""
-        found = self.found
-        off, expected = found.remainder[:, d], float(found.expected[i, d])
-        if abs(off[i]) > ABSURD * expected:
-            return False
-        with np.errstate(invalid="ignore"):
-            beside = found.known[:, d] & (np.abs(found.sizes - found.sizes[i]) <= 1)
-            alike = np.abs(off - off[i]) <= max(SAME_CM, SAME_SHARE * expected)
-            as_far = off * np.sign(off[i]) > abs(off[i]) / 2
-        beside[i] = False
-        return bool((beside & alike & as_far).any())
-
-    def odd_counts(self, agreed: Sequence[Agreed]) -> BoolArray:
-        """Where measurements rest on counts to ask about: (testers, dimensions).
-
-        A count that far off is more often written down wrong than worked.
-        """
-        found = self.found
-        aside = np.zeros(found.known.shape, dtype=np.bool_)
-        for number in self.pattern.numbers:
-            reported, printed = found.reported[number.key], found.printed[number.key]
-            text = np.where(np.isnan(printed), found.computed[number.key], printed)
-            with np.errstate(divide="ignore", invalid="ignore"):
-                ratio = np.maximum(reported / text, text / reported)
-                odd = (ratio > 1 + ODD_COUNT) & (np.abs(reported - text) > ODD_STITCHES)
-            # Whoever arrived at what the formula gives has put a misprint right.
-            odd &= ~np.isclose(reported, found.computed[number.key])
-            for one in agreed:
-                if one.number == number.key:
-                    odd[list(one.testers)] = False
-            # What most of a round does alike is not a slip.
-            if 2 * odd.sum() > np.isfinite(reported).sum() > 2:
-                continue
-            for i in np.flatnonzero(odd).tolist():
-                aside[i, self.following(number.key)] = True
-                self.questions.append(
-                    _about_count(found.testers[i], number, float(reported[i]), float(text[i]))
-                )
-        return aside
-
-    def odd_gauges(self) -> BoolArray:
-        """Swatches to ask about: (testers, gauges, 2)."""
-        own = self.found.own
-        odd = np.zeros(own.blocked.shape, dtype=np.bool_)
-        for k, gauge in enumerate(self.pattern.gauges):
-            for a, stated in enumerate((gauge.stitches, gauge.rows)):
-                with np.errstate(invalid="ignore"):
-                    ratio = own.blocked[:, k, a] * 10 / stated
-                    far = np.maximum(ratio, 1 / ratio) > 1 + ODD_GAUGE
-                rows = np.flatnonzero(far & (own.source[:, k, a] < 2))
-                if 2 * len(rows) > max(len(self.testers), 4):
-                    continue  # most of a round alike: then it is the stated one that is odd
-                for i in rows:
-                    odd[i, k, a] = True
-                    per_10cm = float(own.blocked[i, k, a] * 10)
-                    word = ("stitches", "rows")[a]
-                    self.questions.append(
-                        Question(
-                            self.found.testers[i],
-                            f"{gauge.key}.{AXES[a]}",
-                            per_10cm,
-                            stated,
-                            "inches"
-                            if abs(ratio[i] * 2.54 - 1) < 0.2 or abs(ratio[i] / 2.54 - 1) < 0.2
-                            else "unknown",
-                            f"The swatch gives {format_gauge(per_10cm)} {word} in 10 cm, where about "
-                            f"{format_gauge(stated)} were expected. Are the count and the width it was counted "
-                            "over both right?",
-                        )
-                    )
-        return odd
-
     def depends_on_gauge(self) -> BoolArray:
         return np.asarray(np.abs(self.found.sensitivity).max(axis=2, initial=0.0) > 1e-9)
-
-    def outliers(self, pooled: Pooled) -> None:
-        """Measurements that the fit hardly believed: asked about, though they moved nothing."""
-        scale = np.hypot(np.nan_to_num(self.found.u_measured), pooled.kappa[None, :])
-        with np.errstate(invalid="ignore"):
-            alone = (np.abs(pooled.fitted) > ALONE * scale) & (pooled.weights < 0.4)
-            alone &= np.abs(pooled.fitted) > self.tolerance[None, :]
-        for i, d in zip(*np.nonzero(alone), strict=True):
-            left = float(pooled.fitted[i, d])
-            value = float(self.found.measured[i, d])
-            expected = value - left
-            label = self.pattern.dimensions[d].label
-            self.questions.append(
-                Question(
-                    self.found.testers[i],
-                    self.found.dimensions[d],
-                    value,
-                    expected,
-                    "unknown",
-                    f"{label} is given as {format_length(value)}, and about {format_length(expected)} was "
-                    "expected from the rest of the piece. Please measure once more, or say that it is right.",
-                )
-            )
 
     # What goes into the pool
 
@@ -351,10 +186,6 @@ class _Work:
             expected=typical,
             tolerance=self.tolerance,
         )
-
-    def following(self, number: str) -> list[int]:
-        follows = set(self.sheet.follows(number))
-        return [d for d, key in enumerate(self.found.dimensions) if key in follows]
 
     # The desk check's findings
 
@@ -699,24 +530,6 @@ def _that_add_up(tables: Sequence[FloatArray]) -> list[FloatArray]:
         np.where(largest < EXACT_BELOW, np.round(table, CELL_DECIMALS), np.round(table / step) * step)
         for table in tables
     ]
-
-
-def _about_count(tester: str, number: Number, reported: float, text: float) -> Question:
-    digits = [sorted(format_count(value)) for value in (reported, text)]
-    if digits[0] == digits[1]:
-        cause, why = "swapped-digits", "Were two digits swapped?"
-    elif text > 0 and abs(2 * reported / text - 1) < 0.08:
-        cause, why = "half", "Was half of it counted?"
-    else:
-        cause, why = "unknown", "Please count once more, or say that it is right."
-    return Question(
-        tester,
-        number.key,
-        reported,
-        text,
-        cause,
-        f"{number.label} is given as {format_count(reported)}, and the text says {format_count(text)}. {why}",
-    )
 
 
 def _amount(amount: Amount) -> Finding:

@@ -1,0 +1,223 @@
+"""Likely gross errors in a round's reports: recognised, set aside, and put to the tester as questions.
+
+What most of a round does alike is never one person's slip, and is left for the verdicts.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from testround.kernel.discrepancy import Discrepancies
+from testround.kernel.gauge import AXES
+from testround.kernel.plausible import ODD_CM, ODD_SHARE, question_about
+from testround.kernel.pool import Pooled
+from testround.kernel.round import Number
+from testround.kernel.sheet import Sheet
+from testround.kernel.units import format_count, format_gauge, format_length
+from testround.kernel.verdict import Agreed
+
+BoolArray = NDArray[np.bool_]
+
+ODD_GAUGE = 0.35
+"""A swatch whose gauge is off by more than this share is asked about before it is believed."""
+ALONE = 4.0
+"""Standard deviations at which a measurement that nothing explains is asked about."""
+ODD_COUNT = 0.25
+ODD_STITCHES = 5.0
+"""A count further off than this share and this many is asked about."""
+SAME_CM = 1.5
+SAME_SHARE = 0.05
+"""Two testers' deviations that agree to this, cm or share of the measurement, vouch for each other ..."""
+ABSURD = 0.4
+"""... unless they are off by more than this share: half of the whole, or inches, is never vouched for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Something to ask a tester before it is believed; ``subject`` is a dimension, number or gauge key.
+
+    ``cause`` is the likely slip ("half", "inches", "swapped-digits", "other-dimension", …) or "unknown".
+    """
+
+    tester: str
+    subject: str
+    value: float
+    expected: float
+    cause: str
+    sentence: str
+
+
+class Doubts:
+    """What is in question in a round: each method asks, and returns what is set aside until the answer."""
+
+    def __init__(self, sheet: Sheet, found: Discrepancies) -> None:
+        self.sheet = sheet
+        self.pattern = sheet.pattern
+        self.found = found
+        self.questions: list[Question] = []
+
+    def swatches(self) -> BoolArray:
+        """Swatches to ask about: (testers, gauges, 2)."""
+        own = self.found.own
+        odd = np.zeros(own.blocked.shape, dtype=np.bool_)
+        for k, gauge in enumerate(self.pattern.gauges):
+            for a, stated in enumerate((gauge.stitches, gauge.rows)):
+                with np.errstate(invalid="ignore"):
+                    ratio = own.blocked[:, k, a] * 10 / stated
+                    far = np.maximum(ratio, 1 / ratio) > 1 + ODD_GAUGE
+                rows = np.flatnonzero(far & (own.source[:, k, a] < 2))
+                if 2 * len(rows) > max(len(self.found.testers), 4):
+                    continue  # most of a round alike: then it is the stated one that is odd
+                for i in rows:
+                    odd[i, k, a] = True
+                    per_10cm = float(own.blocked[i, k, a] * 10)
+                    word = ("stitches", "rows")[a]
+                    self.questions.append(
+                        Question(
+                            self.found.testers[i],
+                            f"{gauge.key}.{AXES[a]}",
+                            per_10cm,
+                            stated,
+                            "inches"
+                            if abs(ratio[i] * 2.54 - 1) < 0.2 or abs(ratio[i] / 2.54 - 1) < 0.2
+                            else "unknown",
+                            f"The swatch gives {format_gauge(per_10cm)} {word} in 10 cm, where about "
+                            f"{format_gauge(stated)} were expected. Are the count and the width it was counted "
+                            "over both right?",
+                        )
+                    )
+        return odd
+
+    def counts(self, agreed: Sequence[Agreed]) -> BoolArray:
+        """Where measurements rest on counts to ask about: (testers, dimensions).
+
+        A count that far off is more often written down wrong than worked.
+        """
+        found = self.found
+        aside = np.zeros(found.known.shape, dtype=np.bool_)
+        for number in self.pattern.numbers:
+            reported, printed = found.reported[number.key], found.printed[number.key]
+            text = np.where(np.isnan(printed), found.computed[number.key], printed)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                ratio = np.maximum(reported / text, text / reported)
+                odd = (ratio > 1 + ODD_COUNT) & (np.abs(reported - text) > ODD_STITCHES)
+            # Whoever arrived at what the formula gives has put a misprint right.
+            odd &= ~np.isclose(reported, found.computed[number.key])
+            for one in agreed:
+                if one.number == number.key:
+                    odd[list(one.testers)] = False
+            # What most of a round does alike is not a slip.
+            if 2 * odd.sum() > np.isfinite(reported).sum() > 2:
+                continue
+            for i in np.flatnonzero(odd).tolist():
+                aside[i, self.following(number.key)] = True
+                self.questions.append(
+                    _about_count(found.testers[i], number, float(reported[i]), float(text[i]))
+                )
+        return aside
+
+    def measurements(self, aside_already: BoolArray) -> BoolArray:
+        """Measurements to ask about before anything is fitted, set aside: (testers, dimensions).
+
+        Nothing can be expected of a piece whose swatch or counts are in question themselves.
+        """
+        found = self.found
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = found.measured / found.expected
+            odd = found.known & ~aside_already & (np.maximum(ratio, 1 / ratio) > 1 + ODD_SHARE)
+            odd &= np.abs(found.remainder) > ODD_CM
+        aside = np.zeros(odd.shape, dtype=np.bool_)
+        for d in np.flatnonzero(odd.any(axis=0)):
+            rows = np.flatnonzero(odd[:, d])
+            asked = {int(i): self._ask(int(i), int(d)) for i in rows}
+            measured = int(found.known[:, d].sum())
+            causes = Counter(question.cause for question in asked.values())
+            for i, question in asked.items():
+                # What most of a round does alike is the pattern's, or the words that say how to measure.
+                most = causes[question.cause] >= 3 and 2 * causes[question.cause] > measured
+                if most or self._vouched(i, int(d)):
+                    continue
+                aside[i, d] = True
+                self.questions.append(question)
+        return aside
+
+    def _ask(self, i: int, d: int) -> Question:
+        found = self.found
+        value, expected = float(found.measured[i, d]), float(found.expected[i, d])
+        others = {
+            dimension.label: float(found.expected[i, j])
+            for j, dimension in enumerate(self.pattern.dimensions)
+            if j != d and np.isfinite(found.expected[i, j])
+        }
+        label = self.pattern.dimensions[d].label
+        doubt = question_about(value, expected, others, label)
+        cause = doubt.cause if doubt else "unknown"
+        sentence = (
+            doubt.sentence if doubt else f"{label} is far from what was expected; please measure again."
+        )
+        return Question(found.testers[i], found.dimensions[d], value, expected, cause, sentence)
+
+    def _vouched(self, i: int, d: int) -> bool:
+        """Whether another tester of the same or the next size is off alike, and not absurdly far."""
+        found = self.found
+        off, expected = found.remainder[:, d], float(found.expected[i, d])
+        if abs(off[i]) > ABSURD * expected:
+            return False
+        with np.errstate(invalid="ignore"):
+            beside = found.known[:, d] & (np.abs(found.sizes - found.sizes[i]) <= 1)
+            alike = np.abs(off - off[i]) <= max(SAME_CM, SAME_SHARE * expected)
+            as_far = off * np.sign(off[i]) > abs(off[i]) / 2
+        beside[i] = False
+        return bool((beside & alike & as_far).any())
+
+    def outliers(self, pooled: Pooled) -> None:
+        """Measurements that the fit hardly believed: asked about, though they moved nothing."""
+        tolerance = np.array([dimension.tolerance for dimension in self.pattern.dimensions])
+        scale = np.hypot(np.nan_to_num(self.found.u_measured), pooled.kappa[None, :])
+        with np.errstate(invalid="ignore"):
+            alone = (np.abs(pooled.fitted) > ALONE * scale) & (pooled.weights < 0.4)
+            alone &= np.abs(pooled.fitted) > tolerance[None, :]
+        for i, d in zip(*np.nonzero(alone), strict=True):
+            left = float(pooled.fitted[i, d])
+            value = float(self.found.measured[i, d])
+            expected = value - left
+            label = self.pattern.dimensions[d].label
+            self.questions.append(
+                Question(
+                    self.found.testers[i],
+                    self.found.dimensions[d],
+                    value,
+                    expected,
+                    "unknown",
+                    f"{label} is given as {format_length(value)}, and about {format_length(expected)} was "
+                    "expected from the rest of the piece. Please measure once more, or say that it is right.",
+                )
+            )
+
+    def following(self, number: str) -> list[int]:
+        """The dimensions, by position, that depend on a number."""
+        follows = set(self.sheet.follows(number))
+        return [d for d, key in enumerate(self.found.dimensions) if key in follows]
+
+
+def _about_count(tester: str, number: Number, reported: float, text: float) -> Question:
+    digits = [sorted(format_count(value)) for value in (reported, text)]
+    if digits[0] == digits[1]:
+        cause, why = "swapped-digits", "Were two digits swapped?"
+    elif text > 0 and abs(2 * reported / text - 1) < 0.08:
+        cause, why = "half", "Was half of it counted?"
+    else:
+        cause, why = "unknown", "Please count once more, or say that it is right."
+    return Question(
+        tester,
+        number.key,
+        reported,
+        text,
+        cause,
+        f"{number.label} is given as {format_count(reported)}, and the text says {format_count(text)}. {why}",
+    )
