@@ -5,9 +5,13 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from testround.kernel.analysis import analyse
+from testround.kernel.odd_measures import odd_measures
 from testround.kernel.problems import InputProblems
 from testround.people.models import User
+from testround.reports.bridge import kernel_round
 from testround.reports.exchange import MOST_UNPACKED_BYTES, round_import
+from testround.rounds.models import Round
 
 BAD_INPUT = 2
 
@@ -48,3 +52,19 @@ class Command(BaseCommand):
             f"Imported {stored} as round {stored.code}: {stored.places.count()} testers, "
             f"{stored.candidates.count()} candidates."
         )
+        self._ask(stored)
+
+    def _ask(self, stored: Round) -> None:
+        """Print what is odd in it: nothing is refused for that, and somebody should be asked."""
+        round_ = kernel_round(stored)
+        measures = {measure.key for measure in round_.pattern.measures}
+        asked = [str(odd) for odd in odd_measures(round_)]
+        asked += [
+            f"{question.tester}: {question.sentence}"
+            for question in analyse(round_).questions
+            if question.subject not in measures
+        ]
+        if asked:
+            self.stdout.write("To ask about:")
+        for sentence in asked:
+            self.stdout.write(f"  {sentence}")
