@@ -8,7 +8,7 @@ from django import forms
 
 from testround.errata.models import Decision, Erratum
 from testround.errata.selectors import stands_in
-from testround.errata.services import Wording, gauge_stands
+from testround.errata.services import LONGEST_PLACE, LONGEST_TEXT, Wording, gauge_stands
 from testround.errata.wording import UNIT_WORDS, name_of, names_of, value_words
 from testround.kernel.problems import InputProblems
 from testround.kernel.round import Pattern as SheetDocument
@@ -20,6 +20,7 @@ from testround.kernel.units import (
     parse_count,
     parse_length,
 )
+from testround.patterns.models import Edition
 
 
 class DeclineForm(forms.Form):
@@ -34,7 +35,7 @@ class DeclineForm(forms.Form):
 class NextEditionForm(forms.Form):
     label = forms.CharField(
         label="The next edition is called",
-        max_length=200,
+        max_length=Edition._meta.get_field("label").max_length,
         help_text="It starts as this edition with every published correction in place.",
     )
 
@@ -55,17 +56,19 @@ class DraftForm(forms.Form):
     """
 
     place = forms.CharField(
-        label="Place in the text", max_length=200, help_text="As a reader finds it: the section and the step."
+        label="Place in the text",
+        max_length=LONGEST_PLACE,
+        help_text="As a reader finds it: the section and the step.",
     )
     text = forms.CharField(
         label="Correction",
-        max_length=5000,
+        max_length=LONGEST_TEXT,
         widget=forms.Textarea(attrs={"rows": 6}),
         help_text="What a reader has to change, in the pattern's own terms.",
     )
     why = forms.CharField(
         label="Why",
-        max_length=5000,
+        max_length=LONGEST_TEXT,
         required=False,
         widget=forms.Textarea(attrs={"rows": 3}),
         help_text="Readers see this too. Name no tester.",

@@ -23,6 +23,7 @@ from testround.errata.wording import (
     in_order,
     name_of,
     names_of,
+    sizes_listed,
 )
 from testround.kernel.problems import Problem
 from testround.kernel.round import LARGEST_COUNT, LONGEST_CM
@@ -42,7 +43,8 @@ from testround.rounds.services import diary_write
 # Findings files kept of one round, newest first: enough to compare with the last one.
 KEPT_ANALYSES = 5
 # Of an erratum's words; what is drafted beyond that is cut, for the designer to word.
-LONGEST_TEXT = 5000
+LONGEST_PLACE: int = Erratum._meta.get_field("place").max_length
+LONGEST_TEXT: int = Erratum._meta.get_field("text").max_length
 
 
 # The analysis ---------------------------------------------------------------------------------------------
@@ -232,13 +234,12 @@ def _joined(lists: Iterable[Sequence[dict[str, Any]]]) -> list[dict[str, Any]]:
 def _joined_sizes(lists: Sequence[Sequence[str]], sizes: Sequence[str]) -> list[str]:
     if not all(lists):
         return []
-    named = {size for names in lists for size in names}
-    kept = [size for size in sizes if size in named]
-    return [] if len(kept) == len(sizes) else kept
+    return sizes_listed({size for names in lists for size in names}, sizes)
 
 
 def _one_line(places: Iterable[str]) -> str:
-    return "; ".join(dict.fromkeys(place for places in places for place in places.split("; ")))[:200]
+    each = dict.fromkeys(place for several in places for place in several.split("; "))
+    return "; ".join(each)[:LONGEST_PLACE]
 
 
 # Drafts ---------------------------------------------------------------------------------------------------
@@ -255,7 +256,7 @@ def erratum_from_remarks(*, round: Round, remark_ids: Sequence[int], by: User) -
         pattern=round.edition.pattern,
         edition=round.edition,
         round=round,
-        place="; ".join(places)[:200],
+        place="; ".join(places)[:LONGEST_PLACE],
         text="",
         why=_testers_say(remarks),
     )
@@ -361,9 +362,8 @@ def erratum_reword(*, erratum: Erratum, wording: Wording, by: User) -> Erratum:
     named_sizes = set(wording.sizes)
     if named_sizes:
         named_sizes |= {size for change in changes for size in change["now"] if size in sheet.sizes}
-    sizes = [size for size in sheet.sizes if size in named_sizes]
     locked.place, locked.text, locked.why = wording.place.strip(), wording.text.strip(), wording.why.strip()
-    locked.sizes = [] if len(sizes) == len(sheet.sizes) else sizes
+    locked.sizes = sizes_listed(named_sizes, sheet.sizes)
     locked.changes = changes
     locked.save(update_fields=["place", "text", "why", "sizes", "changes"])
     return locked

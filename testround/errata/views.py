@@ -55,6 +55,9 @@ from testround.people.readers import Reader
 from testround.rounds.models import Round
 from testround.rounds.refusals import Refused
 
+# The digits that a row's key has at most, in any database.
+LONGEST_KEY = 18
+
 
 def _user(request: HttpRequest) -> User:
     return cast(User, request.user)
@@ -157,6 +160,12 @@ def _desk(request: HttpRequest, round: Round, *, status: int = 200, **context: A
     return render(request, "errata/desk.html", context, status=status)
 
 
+def _ticked(request: HttpRequest, name: str) -> list[int]:
+    """The keys of the rows ticked; what no row has for a key was not typed by this page, and is left out."""
+    typed = request.POST.getlist(name)
+    return [int(key) for key in typed if key.isascii() and key.isdigit() and len(key) <= LONGEST_KEY]
+
+
 def _back_to_desk(round: Round) -> HttpResponse:
     return redirect("errata:desk", round.code)
 
@@ -210,9 +219,8 @@ def undo(request: HttpRequest, code: str) -> HttpResponse:
 @login_required
 def from_remarks(request: HttpRequest, code: str) -> HttpResponse:
     round = _judged(request, code)
-    ids = [int(value) for value in request.POST.getlist("remark") if value.isascii() and value.isdigit()]
     try:
-        erratum = erratum_from_remarks(round=round, remark_ids=ids, by=_user(request))
+        erratum = erratum_from_remarks(round=round, remark_ids=_ticked(request, "remark"), by=_user(request))
     except Refused as refusal:
         return _desk(request, round, status=422, refusal=refusal)
     messages.success(request, "Draft made. Write the correction as a reader should see it.")
@@ -223,9 +231,8 @@ def from_remarks(request: HttpRequest, code: str) -> HttpResponse:
 @login_required
 def merge(request: HttpRequest, code: str) -> HttpResponse:
     round = _judged(request, code)
-    ids = [int(value) for value in request.POST.getlist("draft") if value.isascii() and value.isdigit()]
     try:
-        erratum = errata_merge(round=round, draft_ids=ids, by=_user(request))
+        erratum = errata_merge(round=round, draft_ids=_ticked(request, "draft"), by=_user(request))
     except Refused as refusal:
         return _desk(request, round, status=422, refusal=refusal)
     messages.success(request, "Made into one draft. Read its wording as a whole.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -134,6 +134,11 @@ def affected_sizes(finding: Finding, changes: Iterable[Change], sizes: Sequence[
     named = set(finding.get("sizes") or ())
     if named:
         named |= {size for change in changes for size in change["now"]}
+    return sizes_listed(named, sizes)
+
+
+def sizes_listed(named: Container[str], sizes: Sequence[str]) -> list[str]:
+    """The sizes named, in wearing order; empty where they are all of them, as an erratum keeps it."""
     kept = [size for size in sizes if size in named]
     return [] if len(kept) == len(sizes) else kept
 
@@ -175,7 +180,7 @@ def draft_text(changes: Sequence[Change], every: Sequence[str]) -> str:
 
 def draft_place(finding: Finding, changes: Sequence[Change], names: Mapping[str, Named]) -> str:
     """Where the first change stands; what follows from it names its own place in its table."""
-    return str(changes[0]["place"] if changes else name_of(finding["subject"], names).place)[:200]
+    return str(changes[0]["place"] if changes else name_of(finding["subject"], names).place)
 
 
 COMPARED = {

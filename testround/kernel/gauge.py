@@ -19,6 +19,7 @@ Source = Literal["blocked", "worked", "assumed"]
 AxisName = Literal["st", "row"]
 AXES: tuple[AxisName, AxisName] = ("st", "row")
 SOURCES: tuple[Source, Source, Source] = ("blocked", "worked", "assumed")
+BLOCKED, WORKED, ASSUMED = range(len(SOURCES))
 
 READING_U = 0.25 / float(np.sqrt(3))
 """Standard uncertainty of a count (stitches) and of a ruler reading (cm): each is good to about a quarter,
@@ -128,7 +129,7 @@ class OwnGauges:
 
     @property
     def measured(self) -> NDArray[np.bool_]:
-        return np.asarray(self.source == 0)
+        return np.asarray(self.source == BLOCKED)
 
     def columns(self, *, blocked: bool = True) -> dict[str, GaugeColumns]:
         """For :class:`~testround.kernel.sheet.Inputs`: one column per tester."""
@@ -173,12 +174,12 @@ def own_gauges(sheet: Sheet, testers: Sequence[Tester]) -> OwnGauges:
     u_blocked, u_worked = u
     has_blocked, has_worked = ~np.isnan(blocked), ~np.isnan(worked)
     spread = _spread(blocked, stated)
-    source = np.where(has_blocked, 0, np.where(has_worked, 1, 2)).astype(np.int8)
+    source = np.where(has_blocked, BLOCKED, np.where(has_worked, WORKED, ASSUMED)).astype(np.int8)
     base, u_base = np.where(has_blocked, blocked, stated), np.where(has_blocked, u_blocked, spread)
     return OwnGauges(
         keys=keys,
-        blocked=np.where(source == 1, worked, base),
-        u_blocked=np.where(source == 1, np.hypot(np.nan_to_num(u_worked), UNBLOCKED_U), u_base),
+        blocked=np.where(source == WORKED, worked, base),
+        u_blocked=np.where(source == WORKED, np.hypot(np.nan_to_num(u_worked), UNBLOCKED_U), u_base),
         worked=np.where(has_worked, worked, base),
         u_worked=np.where(has_worked, u_worked, np.hypot(u_base, UNBLOCKED_U)),
         source=source,
@@ -292,7 +293,7 @@ def answer_swatch(sheet: Sheet, tester: Tester, swatches: Sequence[Swatch]) -> S
     """
     pattern = sheet.pattern
     own = own_gauges(sheet, [tester.model_copy(update={"swatches": tuple(swatches)})])
-    measured = bool((own.source < 2).any())
+    measured = bool((own.source < ASSUMED).any())
     if not pattern.is_graded:
         inputs = Inputs(own.columns(), sheet.worked_from([tester.measures]).measures)
         rows = _effects(sheet, inputs, inputs, sheet.numbers(inputs), 0)

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from testround.kernel.discrepancy import Discrepancies
-from testround.kernel.gauge import AXES
+from testround.kernel.gauge import ASSUMED, AXES
 from testround.kernel.plausible import ODD_CM, ODD_SHARE, question_about
 from testround.kernel.pool import Pooled
 from testround.kernel.round import Number
@@ -70,7 +70,7 @@ class Doubts:
                 with np.errstate(invalid="ignore"):
                     ratio = own.blocked[:, k, a] * 10 / stated
                     far = np.maximum(ratio, 1 / ratio) > 1 + ODD_GAUGE
-                rows = np.flatnonzero(far & (own.source[:, k, a] < 2))
+                rows = np.flatnonzero(far & (own.source[:, k, a] < ASSUMED))
                 if 2 * len(rows) > max(len(self.found.testers), 4):
                     continue  # most of a round alike: then it is the stated one that is odd
                 for i in rows:

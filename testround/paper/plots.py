@@ -22,7 +22,6 @@ from testround.kernel.units import (
     gauge_over,
     gauge_per_10cm,
     rounded,
-    to_inches,
 )
 from testround.paper import fonts
 from testround.paper.drawing import (
@@ -214,10 +213,6 @@ class _Scale:
 
     def clipped(self, value: float) -> float:
         return self(min(max(value, self.low), self.high))
-
-
-def _own(cm: float, units: LengthUnit) -> float:
-    return to_inches(cm) if units == "in" else cm
 
 
 def _length_ticks(scale: _Scale, units: LengthUnit) -> list[tuple[float, str]]:

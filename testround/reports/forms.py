@@ -91,6 +91,12 @@ class SentForm(forms.Form):
         return as_typed(length.text, self.reader.units)
 
 
+def _states(craft: Craft, blocked: str) -> list[tuple[str, str]]:
+    """The states of the fabric to choose from, the one that counts first."""
+    tool = "needles" if craft is Craft.KNIT else "hook"
+    return [("blocked", blocked), ("worked", f"Off the {tool}, not washed")]
+
+
 class SwatchForm(SentForm):
     gauge = forms.ChoiceField(label="Which swatch")
     state = forms.ChoiceField(label="How is it now", choices=FABRIC_STATES, widget=forms.RadioSelect)
@@ -104,13 +110,7 @@ class SwatchForm(SentForm):
         self.fields["gauge"].choices = gauges
         if len(gauges) == 1:
             self.fields["gauge"].widget = forms.HiddenInput()
-        self.fields["state"].choices = [
-            ("blocked", "Washed, dried and measured at rest (blocked)"),
-            (
-                "worked",
-                "Off the needles, not washed" if pattern.craft is Craft.KNIT else "Off the hook, not washed",
-            ),
-        ]
+        self.fields["state"].choices = _states(pattern.craft, "Washed, dried and measured at rest (blocked)")
         self.fields["tool"] = ToolField(
             label=f"{word.capitalize()} size", craft=pattern.craft, system=reader.tools
         )
@@ -283,15 +283,7 @@ class FinishedForm(SentForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        off = (
-            "Off the needles, not washed"
-            if self.desk.pattern.craft is Craft.KNIT
-            else "Off the hook, not washed"
-        )
-        self.fields["state"].choices = [
-            ("blocked", "Washed and dried to shape (blocked)"),
-            ("worked", off),
-        ]
+        self.fields["state"].choices = _states(self.desk.pattern.craft, "Washed and dried to shape (blocked)")
         self.initial.setdefault("state", "blocked")
         self.doubts: dict[str, str] = {}
         for dimension in self._dimensions:

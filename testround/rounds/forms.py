@@ -19,6 +19,7 @@ from testround.rounds.services import MOST_PLACES_AT_ONCE
 from testround.rounds.states import round_states_after
 
 OWN_YARN = "own"
+LONGEST_NAME: int = Place._meta.get_field("name").max_length
 # RFC 5321, section 4.5.3.1.3: a path has at most 256 octets, two of them its angle brackets.
 LONGEST_ADDRESS = 254
 
@@ -246,7 +247,8 @@ class PlaceForm(YarnDetailFields):
     names = forms.CharField(
         label="Who",
         widget=forms.Textarea(attrs={"rows": 3, "autocomplete": "off"}),
-        max_length=MOST_PLACES_AT_ONCE * 202,
+        # Each with the two characters that end its line.
+        max_length=MOST_PLACES_AT_ONCE * (LONGEST_NAME + 2),
         error_messages={"required": "Say how this tester is to be called, a first name or “Tester 5”."},
     )
     size = forms.ChoiceField(
@@ -278,7 +280,7 @@ class PlaceForm(YarnDetailFields):
         super().__init__(*args, initial=initial, **options)
         if place is not None:
             self.fields["names"].widget = forms.TextInput(attrs={"autocomplete": "off"})
-            self.fields["names"].max_length = 200
+            self.fields["names"].max_length = LONGEST_NAME
         else:
             self.fields[
                 "names"
@@ -342,9 +344,11 @@ class PlaceForm(YarnDetailFields):
             raise forms.ValidationError(
                 f"These are {len(names)} names: add at most {MOST_PLACES_AT_ONCE} places at once."
             )
-        long = next((name for name in names if len(name) > 200), None)
+        long = next((name for name in names if len(name) > LONGEST_NAME), None)
         if long:
-            raise forms.ValidationError(f"“{long[:30]}…” is too long: a name has at most 200 characters.")
+            raise forms.ValidationError(
+                f"“{long[:30]}…” is too long: a name has at most {LONGEST_NAME} characters."
+            )
         return names
 
     def clean(self) -> dict[str, Any]:

@@ -152,7 +152,9 @@ def test_a_decision_on_numbers_that_have_changed_is_pointed_out(
 def test_a_draft_is_made_from_ticked_remarks(signed_in: SignIn, designer: User, tested: Round) -> None:
     remark = Remark.objects.get(where="Back, step 3")
 
-    signed_in(designer).post(address("from_remarks", tested), {"remark": [remark.pk, "x"]})
+    signed_in(designer).post(
+        address("from_remarks", tested), {"remark": [remark.pk, "x", "9" * 19, "9" * 5000]}
+    )
 
     erratum = Erratum.objects.get()
     assert (erratum.place, list(erratum.remarks.all())) == ("Back, step 3", [remark])
