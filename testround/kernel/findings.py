@@ -58,6 +58,8 @@ KIND_ORDER = tuple(FindingKind)
 
 Whole = Annotated[float, Field(ge=0)]
 BySize = dict[str, Whole]
+AsComputed = dict[str, float]
+"""What a formula gives may lie below nought, which nobody can work, and is said as it is."""
 
 
 class Finding(Said):
@@ -81,15 +83,15 @@ class Finding(Said):
     tolerance: float | None = None
     testers: Annotated[int, Field(ge=0)] = 0
     """How many testers' readings it rests on; 0 for the desk check."""
-    now: BySize | None = None
+    now: AsComputed | None = None
     """What is printed (or computed, where nothing is), by size; by axis for a stated gauge."""
     proposed: BySize | None = None
     """The whole numbers to print, by size; by axis for a stated gauge."""
     proposed_for: Key | None = None
     """The number, or printed dimension, that ``proposed`` belongs to."""
-    computed: BySize | None = None
-    """What the formula gives, beside the count that testers agree on."""
-    follows: dict[str, BySize] | None = None
+    computed: AsComputed | None = None
+    """What the formula gives, beside the count that testers agree on; or where that is no count to print."""
+    follows: dict[str, AsComputed] | None = None
     """What every other number becomes: number, then size, then count."""
     why: str
 
