@@ -2,26 +2,17 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
 from django.test import Client
-from playwright.sync_api import Browser, ConsoleMessage, Page, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page
 
 from testround.people.models import User
+from tests.browser.chromium import chromium
 
 PATIENCE_MS = 15_000
-ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 # Each page says on its console when it is wider than its window, so that no page of a journey is left out.
 SIDEWAYS = """
 addEventListener("load", () => {
@@ -85,15 +76,12 @@ Windows = Callable[..., Window]
 
 
 @pytest.fixture
-def windows(live_server: Any, settings: Any, monkeypatch: pytest.MonkeyPatch) -> Iterator[Windows]:
+def windows(live_server: Any, settings: Any) -> Iterator[Windows]:
     """Open browser windows, each of another person; at the end none of their pages may have been at fault."""
-    # Playwright runs an event loop in this thread, where Django would refuse the database.
-    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
     settings.SITE_URL = live_server.url
     settings.EMAIL_BACKEND = "testround.outbox.mailbox.FolderBackend"
     opened: list[Window] = []
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=ARGUMENTS)
+    with chromium() as browser:
 
         def open_window(width: int = 1280, **options: Any) -> Window:
             viewport = {"width": width, "height": 800}
@@ -102,5 +90,4 @@ def windows(live_server: Any, settings: Any, monkeypatch: pytest.MonkeyPatch) ->
             return window
 
         yield open_window
-        browser.close()
     assert [fault for window in opened for fault in window.faults] == []

@@ -165,7 +165,10 @@ def test_a_swatch_without_width_is_refused_and_stays_as_typed(seated: Window, pl
     seated.page.click("text=Send the swatch")
     seated.page.wait_for_selector(".form-errors")
 
-    assert seated.says(".field-error >> nth=0") == "Width: “0” is not above zero; write the length, as in 36 1/4 in."
+    assert (
+        seated.says(".field-error >> nth=0")
+        == "Width: “0” is not above zero; write the length, as in 36 1/4 in."
+    )
     typed = {name: seated.page.input_value(f"#id_{name}") for name in ("stitches", "width", "rows", "height")}
     assert typed == {"stitches": "23", "width": "0", "rows": "31", "height": "4 1/8"}
     assert not Submission.objects.exists()

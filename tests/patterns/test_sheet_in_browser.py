@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -12,6 +11,7 @@ from django.urls import reverse
 
 from testround.patterns.models import Edition
 from testround.people.models import User
+from tests.browser.chromium import chromium
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -20,16 +20,11 @@ Opened = Callable[..., Any]
 
 @pytest.fixture
 def opened(
-    live_server: Any, designer: User, edition: Edition, signed_in: Callable[[User], Client], monkeypatch: Any
+    live_server: Any, designer: User, edition: Edition, signed_in: Callable[[User], Client]
 ) -> Iterator[Opened]:
     """Open the sheet's page as its designer."""
-    from playwright.sync_api import sync_playwright
-
-    # Playwright runs an event loop in this thread, where Django would refuse the database.
-    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
     session = signed_in(designer).cookies["sessionid"].value
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+    with chromium() as browser:
 
         def open_page(**options: Any) -> Any:
             context = browser.new_context(**options)
@@ -39,7 +34,6 @@ def opened(
             return page
 
         yield open_page
-        browser.close()
 
 
 def test_what_the_formula_gives_follows_the_typing(opened: Opened, edition: Edition) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -15,6 +14,7 @@ from django.urls import reverse
 from testround.people.models import User
 from testround.reports.models import Photo, Swatch
 from testround.rounds.models import Place
+from tests.browser.chromium import chromium
 from tests.reports.pictures import SECRETS, phone_jpeg
 from tests.reports.test_views import PAGES
 
@@ -39,16 +39,11 @@ DANGLING = """
 
 @pytest.fixture
 def phone(
-    live_server: Any, tester: User, place: Place, signed_in: Callable[[User], Client], monkeypatch: Any
+    live_server: Any, tester: User, place: Place, signed_in: Callable[[User], Client]
 ) -> Iterator[Phone]:
     """A phone with the tester signed in, on one of the place's pages."""
-    from playwright.sync_api import sync_playwright
-
-    # Playwright runs an event loop in this thread, where Django would refuse the database.
-    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
     session = signed_in(tester).cookies["sessionid"].value
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+    with chromium() as browser:
 
         def open_page(name: str, **options: Any) -> Any:
             context = browser.new_context(viewport=PHONE, **options)
@@ -59,7 +54,6 @@ def phone(
             return page
 
         yield open_page
-        browser.close()
         # What the test itself read inside that loop had a connection of its own.
         connection.close()
 
