@@ -13,6 +13,12 @@ from testround.outbox.mail import mail_send
 class AccountAdapter(DefaultAccountAdapter):
     """Account mail goes through the outbox like all other mail."""
 
+    error_messages = DefaultAccountAdapter.error_messages | {
+        "email_password_mismatch": (
+            "This email address and this password do not belong together. Check both, or sign in with a code by mail."
+        ),
+    }
+
     def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
         # The library makes links from the name that the request bore, which is the sender's to choose.
         ours = {name: _at_site(value) if name.endswith("_url") else value for name, value in context.items()}
