@@ -96,11 +96,6 @@ def read_round(round: Round) -> Read:
     return Read(round=read, analysis=analysis, input_hash=input_hash, file=file, document=json.loads(file))
 
 
-def analysis_of(round: Round) -> Analysis:
-    """What the kernel says of a stored round as it is now."""
-    return read_round(round).analysis
-
-
 # Who may see what -----------------------------------------------------------------------------------------
 
 

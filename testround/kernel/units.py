@@ -470,14 +470,6 @@ def tool_label(mm: float, craft: str, system: ToolSystem = "metric") -> str:
     return metric if own is None else f"{system.upper()} {own} ({metric})"
 
 
-def tools_near(mm: float, craft: str, *, below: int = 1, above: int = 1) -> tuple[Tool, ...]:
-    """The standard sizes next to one, smaller ones first; the size itself and odd sizes are left out."""
-    usual = [tool for tool in tools(craft) if not tool.odd]
-    smaller = [tool for tool in usual if tool.mm < mm - 0.005]
-    larger = [tool for tool in usual if tool.mm > mm + 0.005]
-    return (*smaller[len(smaller) - below if below < len(smaller) else 0 :], *larger[:above])
-
-
 # Yarn weights ---------------------------------------------------------------------------------------------
 
 
@@ -496,6 +488,11 @@ class YarnWeight:
     crochet_stitch: str
     hook_mm: tuple[float | None, float | None]
 
+    @property
+    def label(self) -> str:
+        """As a ball band has it: "4 Medium"."""
+        return f"{self.category} {self.name}"
+
 
 # Craft Yarn Council, Standards & Guidelines for Crochet and Knitting, standard yarn weight system. Copies of
 # the standard differ in the open ends of categories 6 and 7; these are the limits most of them print.
@@ -509,10 +506,6 @@ YARN_WEIGHTS: tuple[YarnWeight, ...] = (
     YarnWeight(6, "Super Bulky", (7, 11), (8.0, 12.75), (7, 9), "sc", (9.0, 15.0)),
     YarnWeight(7, "Jumbo", (None, 6), (12.75, None), (None, 6), "sc", (15.0, None)),
 )
-
-
-def yarn_weight(category: int) -> YarnWeight:
-    return YARN_WEIGHTS[category]
 
 
 def weights_for_gauge(per_10cm: float, craft: str, *, stitch: str = "sc") -> tuple[int, ...]:

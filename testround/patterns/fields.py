@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from testround.kernel.units import (
+    YARN_WEIGHTS,
     GaugeSpan,
     LengthUnit,
     ToolSystem,
@@ -31,17 +32,7 @@ CONSTANT_UNITS = (
     ("row", "rows"),
     ("rep", "repeats"),
 )
-YARN_WEIGHTS = (
-    ("", "not said"),
-    ("0", "0 Lace"),
-    ("1", "1 Super Fine"),
-    ("2", "2 Fine"),
-    ("3", "3 Light"),
-    ("4", "4 Medium"),
-    ("5", "5 Bulky"),
-    ("6", "6 Super Bulky"),
-    ("7", "7 Jumbo"),
-)
+YARN_WEIGHT_CHOICES = (("", "not said"), *((str(weight.category), weight.label) for weight in YARN_WEIGHTS))
 CRAFTS = (("knit", "Knitting"), ("crochet", "Crochet"))
 
 
@@ -83,7 +74,7 @@ GROUPS: dict[str, Group] = {
                 Column("stitches", "Stitches", "gauge", required=True, example="22"),
                 Column("rows", "Rows", "gauge", required=True, example="30"),
                 Column("tool_mm", "Hook or needle", "tool", example="4 mm"),
-                Column("yarn_weight", "Yarn weight", "choice", choices=YARN_WEIGHTS),
+                Column("yarn_weight", "Yarn weight", "choice", choices=YARN_WEIGHT_CHOICES),
             ),
         ),
         Group(

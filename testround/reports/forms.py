@@ -30,7 +30,6 @@ from testround.reports.photos import PhotoRefused, photo_check
 from testround.reports.selectors import Desk
 
 READINGS = (1, 2, 3)
-ELSEWHERE = "-"
 MOST_REMARK = 5000
 
 __all__ = [

@@ -11,7 +11,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from testround.kernel.round import MOST_TESTERS, Yarn
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.round import SuppliedYarn as YarnDocument
-from testround.kernel.units import UnitsError, format_length, parse_length
+from testround.kernel.units import YARN_WEIGHTS, UnitsError, format_length, parse_length
 from testround.people.models import User
 from testround.rounds.models import Place, Round, SuppliedYarn
 from testround.rounds.refusals import Refused
@@ -37,17 +37,7 @@ place back as soon as you know; nobody will mind.
 Please write down your hours as they are. They tell buyers how long the piece takes; they are no race. Rest your hands, stretch and \
 look up often, and stop when something hurts: pain is a matter for a health professional."""
 
-WEIGHTS = [
-    ("", "not said"),
-    (0, "0, lace"),
-    (1, "1, super fine"),
-    (2, "2, fine"),
-    (3, "3, light"),
-    (4, "4, medium"),
-    (5, "5, bulky"),
-    (6, "6, super bulky"),
-    (7, "7, jumbo"),
-]
+YARN_WEIGHT_CHOICES = (("", "not said"), *((weight.category, weight.label) for weight in YARN_WEIGHTS))
 
 
 def add_refusal(form: forms.Form, refused: Refused) -> None:
@@ -186,7 +176,7 @@ class YarnDetailFields(forms.Form):
 
     label = forms.CharField(label="Yarn", required=False, max_length=200, help_text="As in “Wool, supplied”.")
     weight = forms.TypedChoiceField(
-        label="Yarn weight", required=False, choices=WEIGHTS, coerce=int, empty_value=None
+        label="Yarn weight", required=False, choices=YARN_WEIGHT_CHOICES, coerce=int, empty_value=None
     )
     fibre = forms.CharField(required=False, max_length=200)
     metres_per_ball = forms.FloatField(

@@ -7,7 +7,7 @@ from django.db import IntegrityError, connection, transaction
 from django.utils import timezone
 
 from testround.errata.models import Analysis, Decision, Erratum, PublishedForGood
-from testround.errata.selectors import analysis_of, desk_of, hash_of
+from testround.errata.selectors import desk_of, hash_of, read_round
 from testround.errata.services import (
     Wording,
     analysis_keep,
@@ -79,10 +79,10 @@ def test_work_for_a_round_that_is_gone_is_done(tested: Round) -> None:
 
 
 def test_the_analysis_is_of_the_round_as_it_is_now(tested: Round) -> None:
-    before = analysis_of(tested)
+    before = read_round(tested).analysis
     Finished.objects.filter(place__round=tested, dimension="body_length").delete()
 
-    after = analysis_of(tested)
+    after = read_round(tested).analysis
 
     assert TOO_LONG in {finding.id for finding in before.findings.findings}
     assert TOO_LONG not in {finding.id for finding in after.findings.findings if finding.verdict == "amend"}

@@ -25,7 +25,6 @@ from testround.kernel.units import (
     tool_at,
     tool_label,
     tools_named,
-    tools_near,
     weights_for_gauge,
     weights_for_tool,
 )
@@ -263,13 +262,6 @@ def test_a_size_is_shown_in_a_persons_own_system_with_its_millimetres():
     assert tool_label(4.0, "knit", "uk") == "UK 8 (4 mm)"
     assert tool_label(3.5, "knit", "uk") == "3.5 mm"
     assert tool_label(3.8, "knit", "us") == "3.8 mm"
-
-
-def test_the_sizes_next_to_one_leave_out_those_made_by_few():
-    assert [tool.mm for tool in tools_near(4.0, "crochet")] == [3.75, 4.5]
-    assert [tool.mm for tool in tools_near(4.1, "knit", below=2, above=2)] == [3.75, 4.0, 4.5, 5.0]
-    assert [tool.mm for tool in tools_near(1.5, "knit")] == [2.0]
-    assert [tool.mm for tool in tools_near(25.0, "knit")] == [20.0]
 
 
 def test_a_name_that_no_size_has_finds_none():

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from testround.kernel.units import YARN_WEIGHTS, tools_named, weights_for_gauge, weights_for_tool, yarn_weight
+from testround.kernel.units import YARN_WEIGHTS, tools_named, weights_for_gauge, weights_for_tool
 from tests.published.sources import table
 
 ROWS = table("yarn_weights.csv")
@@ -21,7 +21,7 @@ def limit(text):
 
 @STANDARD
 def test_every_category_has_the_limits_of_the_standard(row):
-    weight = yarn_weight(int(row["category"]))
+    weight = YARN_WEIGHTS[int(row["category"])]
 
     assert weight.name == row["name"]
     assert weight.knit == (limit(row["knit_sts_per_4in_min"]), limit(row["knit_sts_per_4in_max"]))
