@@ -12,7 +12,15 @@ from numpy.typing import NDArray
 from testround.kernel.estimate import algorithm_a, birge_mean
 from testround.kernel.round import FabricState, Swatch, Tester
 from testround.kernel.sheet import GaugeColumns, Inputs, Sheet
-from testround.kernel.units import LengthUnit, format_gauge, format_length, tool_word, tools
+from testround.kernel.units import (
+    GaugeSpan,
+    LengthUnit,
+    format_gauge,
+    format_length,
+    gauge_over,
+    tool_word,
+    tools,
+)
 
 FloatArray = NDArray[np.float64]
 Source = Literal["blocked", "worked", "assumed"]
@@ -233,6 +241,12 @@ class ToolAdvice:
     low: float | None
     high: float | None
     sentence: str
+    # The same for who measures in inches and counts over four of them.
+    sentence_in: str
+
+    def told(self, units: LengthUnit = "cm") -> str:
+        """The sentence in the unit of whoever reads it."""
+        return self.sentence_in if units == "in" else self.sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -269,6 +283,9 @@ class SwatchAnswer:
                 f"This will do: {worst.label} is hit hardest and would come out {off} {side}; "
                 f"up to {limit} is fine."
             )
+        if off == limit:
+            # Both are rounded: what is beyond the limit must not read as if it were the limit.
+            off = f"just over {off}"
         out = sum(not row.within for row in self.rows)
         more = f" ({out} measurements would be out of tolerance.)" if out > 1 else ""
         return f"Not yet: {worst.label} would come out {off} {side}; up to {limit} is fine.{more}"
@@ -361,26 +378,18 @@ def _advise(
     if by_stitches <= 1:
         if by_rows <= 1:
             return None
-        return ToolAdvice(
-            key,
-            None,
-            None,
-            None,
-            None,
+        by_tape = (
             f"No {word} will put this right: your stitches are right and your rows are not. Keep the {word}, "
-            "and work lengths to the centimetres given, or to the row numbers worked out from your own gauge.",
+            "and work lengths to the {} given, or to the row numbers worked out from your own gauge."
+        )
+        return ToolAdvice(
+            key, None, None, None, None, by_tape.format("centimetres"), by_tape.format("inches")
         )
     fit = ToolFit.of([swatch for swatch in swatches if swatch.gauge == key], gauge.tool_mm)
     tight = float(st[0]) > float(stated_st[0])
     if fit is None:
-        return ToolAdvice(
-            key,
-            None,
-            None,
-            None,
-            None,
-            f"Try a {'larger' if tight else 'smaller'} {word}, and say with which size you worked.",
-        )
+        sentence = f"Try a {'larger' if tight else 'smaller'} {word}, and say with which size you worked."
+        return ToolAdvice(key, None, None, None, None, sentence, sentence)
     usual = [tool.mm for tool in tools(pattern.craft) if not tool.odd]
     sizes = np.array([mm for mm in usual if 0.6 * fit.last_mm <= mm <= 1.6 * fit.last_mm] or usual)
     predicted, u = fit.predict(sizes)
@@ -389,17 +398,22 @@ def _advise(
     best = int(np.argmin(off))
     mm, g, du = float(sizes[best]), float(predicted[best]), float(u[best])
     low, high = g * np.exp(-1.96 * du) * 10, g * np.exp(1.96 * du) * 10
-    expected = f"about {format_gauge(g * 10)} stitches in 10 cm (between {low:.1f} and {high:.1f})"
-    if abs(mm - fit.last_mm) < 0.005:
-        sentence = (
-            f"No other {word} comes nearer than {mm:g} mm: expect {expected}, where {gauge.stitches:g} are "
-            "wanted. Another yarn, or the next size of the pattern, may."
-        )
-        return ToolAdvice(key, None, g * 10, low, high, sentence)
-    sentence = f"Try {mm:g} mm: expect {expected}; {gauge.stitches:g} are wanted."
-    if off[best] > 1:
-        sentence += " It comes nearest, and may still not be enough."
-    return ToolAdvice(key, mm, g * 10, low, high, sentence)
+
+    def say(over: GaugeSpan) -> str:
+        between = f"between {gauge_over(low, over):.1f} and {gauge_over(high, over):.1f}"
+        expected = f"about {format_gauge(g * 10, over)} stitches in {'10 cm' if over == '10cm' else '4 in'} ({between})"
+        # As stated, to the digit, over 10 cm; rounded like every other gauge over 4 in.
+        wanted = f"{gauge.stitches:g}" if over == "10cm" else format_gauge(gauge.stitches, over)
+        if abs(mm - fit.last_mm) < 0.005:
+            return (
+                f"No other {word} comes nearer than {mm:g} mm: expect {expected}, where {wanted} are "
+                "wanted. Another yarn, or the next size of the pattern, may."
+            )
+        doubt = " It comes nearest, and may still not be enough." if off[best] > 1 else ""
+        return f"Try {mm:g} mm: expect {expected}; {wanted} are wanted.{doubt}"
+
+    tool = None if abs(mm - fit.last_mm) < 0.005 else mm
+    return ToolAdvice(key, tool, g * 10, low, high, say("10cm"), say("4in"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -96,6 +96,7 @@ def swatch(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "answer": answer,
         "said": answer and in_two(answer.sentence(form.reader.units)),
+        "advice": answer and answer.advice and answer.advice.told(form.reader.units),
         "unwashed": not any(row.state == "blocked" for row in desk.swatches),
         "tool_names": [
             tool_label(tool.mm, desk.pattern.craft, form.reader.tools).partition(" (")[0]

@@ -162,6 +162,24 @@ def test_a_tight_swatch_is_sent_to_a_larger_tool_with_an_interval(sheet):
     assert advice.sentence.startswith("Try 5 mm: expect about 22")
 
 
+def test_who_measures_in_inches_is_told_of_stitches_over_four_of_them(sheet):
+    advice = answer_swatch(sheet, maker(), [swatch(24, 30, tool=4.0)]).advice
+
+    # 22 stitches in 10 cm are 22.35 over the 10.16 cm of 4 in.
+    assert advice.told("cm") == advice.sentence
+    assert advice.told("in").startswith("Try 5 mm: expect about 22 1/4 stitches in 4 in (between ")
+    assert advice.told("in").endswith("; 22 1/4 are wanted.")
+
+
+def test_what_is_beyond_the_limit_by_a_hair_does_not_read_as_if_it_were_the_limit(sheet):
+    # 208 stitches at 21.43 in 10 cm are 97.06 cm, 2.51 cm more than the 94.55 that are meant; 2.5 cm is fine.
+    answer = answer_swatch(sheet, maker(), [swatch(21.43, 30)])
+
+    assert answer.sentence() == (
+        "Not yet: Chest circumference would come out just over 2.5 cm large; up to 2.5 cm is fine."
+    )
+
+
 def test_a_loose_swatch_is_sent_to_a_smaller_tool(sheet):
     assert answer_swatch(sheet, maker(), [swatch(20.5, 30, tool=4.0)]).advice.tool_mm < 4.0
 
