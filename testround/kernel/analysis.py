@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,12 +31,13 @@ from testround.kernel.findings import (
     in_order,
 )
 from testround.kernel.gauge import SOURCES, Source
+from testround.kernel.odd_measures import OddMeasure, odd_sizes, odd_testers
 from testround.kernel.pace import AMOUNT_TOLERANCE, HOURS_TOLERANCE, Amount, yarn_and_hours
 from testround.kernel.pool import Pooled, Remainders, pool
 from testround.kernel.questions import Doubts, Question
 from testround.kernel.round import FitSays, Round
 from testround.kernel.sheet import Sheet
-from testround.kernel.units import format_count, format_gauge, format_length
+from testround.kernel.units import format_count, format_gauge, format_length, rounded
 from testround.kernel.verdict import (
     Agreed,
     DeviationCell,
@@ -57,6 +59,9 @@ BoolArray = NDArray[np.bool_]
 EXACT_BELOW = 1e5
 """Centimetres below which the decimals of a cell survive being added up."""
 ANY_SIZE = "any size"
+ENOUGH_REMARKS = 3
+"""Testers who stumble at one place before its words are to be amended."""
+MOST_ASKED_FOR = 99
 
 # All cells at once: there may be tens of thousands.
 _CELLS = TypeAdapter(tuple[Cell, ...])
@@ -86,6 +91,8 @@ class Analysis:
     questions: tuple[Question, ...]
     converged: bool
     """Whether the estimate had settled; the report says so when it had not."""
+    odd_sizes: tuple[OddMeasure, ...] = ()
+    """The pattern's own body measurements that hardly any body has: for the designer to check."""
 
 
 def analyse(round: Round) -> Analysis:
@@ -131,6 +138,7 @@ class _Work:
         odd_swatches = doubts.swatches()
         of_odd = np.asarray(odd_swatches.any(axis=(1, 2)))
         aside = of_odd[:, None] & self.depends_on_gauge()
+        aside |= doubts.bodies(odd_testers(self.round))
         aside |= doubts.counts(agreed)
         aside |= doubts.measurements(aside)
         for one in agreed:
@@ -160,6 +168,7 @@ class _Work:
             gauges=self.gauges,
             own_gauges=self.own_gauges(),
             questions=tuple(sorted(doubts.questions, key=lambda q: (q.tester, q.subject))),
+            odd_sizes=tuple(odd_sizes(self.pattern)),
             converged=pooled.converged,
         )
 
@@ -204,6 +213,10 @@ class _Work:
             worst = max(group, key=lambda c: abs(c.printed - c.computed))
             extent, sizes = self.extent([c.size for c in group])
             where = f" ({worst.place})" if worst.place else ""
+            computed = {c.size: c.computed for c in group}
+            # A formula may come out broken, or below nought: only a whole count can be printed.
+            proposed = {size: float(rounded(count, Fraction(1))) for size, count in computed.items()}
+            proposed = {size: count for size, count in proposed.items() if count >= 0}
             self.findings.append(
                 Finding(
                     id=f"printed-count:{key}",
@@ -215,8 +228,9 @@ class _Work:
                     estimate=worst.printed - worst.computed,
                     unit=units[key],
                     now={c.size: c.printed for c in group},
-                    proposed={c.size: c.computed for c in group},
-                    proposed_for=key,
+                    proposed=proposed or None,
+                    proposed_for=key if proposed else None,
+                    computed=computed if computed != proposed else None,
                     why=f"{self.labels[key]}{where}: the text prints {format_count(worst.printed)} in size "
                     f"{worst.size}, and its formula gives {format_count(worst.computed)}.",
                 )
@@ -339,7 +353,7 @@ class _Work:
         if off <= 0 or half <= 0:
             return 1
         wanted = gauge.testers * (1.3 * half / off) ** 2
-        return int(min(max(np.ceil(wanted) - gauge.testers, 3 - gauge.testers, 1), 99))
+        return int(min(max(np.ceil(wanted) - gauge.testers, 3 - gauge.testers, 1), MOST_ASKED_FOR))
 
     def size_findings(
         self, judged: Sequence[Judged], pooled: Pooled, misprints: Mapping[str, Mapping[str, float]]
@@ -441,7 +455,8 @@ class _Work:
                     id=f"clarity:{place.place}",
                     kind=FindingKind.CLARITY,
                     subject=place.place,
-                    verdict=Verdict.AMEND if n >= 3 else Verdict.LOOK_CLOSER,
+                    verdict=Verdict.AMEND if n >= ENOUGH_REMARKS else Verdict.LOOK_CLOSER,
+                    needs={ANY_SIZE: ENOUGH_REMARKS - n} if n < ENOUGH_REMARKS else None,
                     testers=n,
                     why=f"{n} testers remarked on {place.place} ({', '.join(place.kinds)}).",
                 )
@@ -532,6 +547,15 @@ def _that_add_up(tables: Sequence[FloatArray]) -> list[FloatArray]:
     ]
 
 
+def _makers_needed(amount: Amount, tolerance: float) -> int:
+    """How many more makers would settle an amount: the interval narrows with the root of their number."""
+    short_of_yarn = amount.kind == "yarn" and amount.relative > 0
+    beyond = abs(amount.relative) - (0.0 if short_of_yarn else float(np.log1p(tolerance)))
+    half = (amount.high - amount.low) / 2
+    wanted = amount.makers * (half / max(beyond, 1e-6)) ** 2
+    return int(min(max(np.ceil(wanted) - amount.makers, 1), MOST_ASKED_FOR))
+
+
 def _amount(amount: Amount) -> Finding:
     yarn = amount.kind == "yarn"
     tolerance = AMOUNT_TOLERANCE if yarn else HOURS_TOLERANCE
@@ -571,6 +595,7 @@ def _amount(amount: Amount) -> Finding:
         extent=Extent.ALL_SIZES,
         sizes=sizes,
         verdict=verdict,
+        needs={ANY_SIZE: _makers_needed(amount, tolerance)} if verdict is Verdict.LOOK_CLOSER else None,
         estimate=estimate,
         interval=(low, high),
         unit=unit,

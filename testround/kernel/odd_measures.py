@@ -51,9 +51,16 @@ def odd_measures(round: Round) -> tuple[OddMeasure, ...]:
     found = list(odd_sizes(pattern, "pattern."))
     for i, candidate in enumerate(round.candidates):
         found += _of_person(pattern, f"candidates[{i}]", candidate.id, candidate.measures)
-    for i, tester in enumerate(round.testers):
-        found += _of_person(pattern, f"testers[{i}]", tester.id, tester.measures)
-    return tuple(found)
+    return (*found, *odd_testers(round))
+
+
+def odd_testers(round: Round) -> tuple[OddMeasure, ...]:
+    """What to ask about the testers' body measurements."""
+    return tuple(
+        odd
+        for i, tester in enumerate(round.testers)
+        for odd in _of_person(round.pattern, f"testers[{i}]", tester.id, tester.measures)
+    )
 
 
 def odd_sizes(pattern: Pattern, prefix: str = "") -> Iterator[OddMeasure]:

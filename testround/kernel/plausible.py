@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import Literal
 
@@ -287,6 +288,7 @@ def _body_slips(value: float, low: float, high: float) -> Iterator[tuple[Cause, 
         yield "missing-digit", None, "Is a digit missing, or are these inches?"
 
 
+@lru_cache(maxsize=1024)
 def _range(key: str, label: str) -> tuple[float, float]:
     words = {
         word.strip("().,:") for word in f"{key.replace('_', ' ')} {label.replace('-', ' ')}".lower().split()

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from testround.kernel.discrepancy import Discrepancies
 from testround.kernel.gauge import ASSUMED, AXES
+from testround.kernel.odd_measures import OddMeasure
 from testround.kernel.plausible import ODD_CM, ODD_SHARE, question_about
 from testround.kernel.pool import Pooled
 from testround.kernel.round import Number
@@ -39,7 +40,7 @@ ABSURD = 0.4
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """Something to ask a tester before it is believed; ``subject`` is a dimension, number or gauge key.
+    """Something to ask a tester before it is believed; ``subject`` is a dimension, number, measure or gauge key.
 
     ``cause`` is the likely slip ("half", "inches", "swapped-digits", "other-dimension", …) or "unknown".
     """
@@ -60,6 +61,25 @@ class Doubts:
         self.pattern = sheet.pattern
         self.found = found
         self.questions: list[Question] = []
+        self.of_odd_body: set[tuple[str, str]] = set()
+
+    def bodies(self, odd: Sequence[OddMeasure]) -> BoolArray:
+        """What a made-to-measure piece owes to a body to ask about: (testers, dimensions).
+
+        Nothing else is asked of what follows from such a measure: its counts are far off for that reason.
+        """
+        aside = np.zeros(self.found.known.shape, dtype=np.bool_)
+        at = {tester: i for i, tester in enumerate(self.found.testers)}
+        for one in odd:
+            tester = str(one.person)
+            expected = one.value if one.doubt.meant_cm is None else one.doubt.meant_cm
+            self.questions.append(
+                Question(tester, one.key, one.value, expected, one.doubt.cause, one.doubt.sentence)
+            )
+            if not self.pattern.is_graded:
+                aside[at[tester], self.following(one.key)] = True
+                self.of_odd_body.update((tester, key) for key in self.sheet.follows(one.key))
+        return aside
 
     def swatches(self) -> BoolArray:
         """Swatches to ask about: (testers, gauges, 2)."""
@@ -115,6 +135,8 @@ class Doubts:
             if 2 * odd.sum() > np.isfinite(reported).sum() > 2:
                 continue
             for i in np.flatnonzero(odd).tolist():
+                if (found.testers[i], number.key) in self.of_odd_body:
+                    continue
                 aside[i, self.following(number.key)] = True
                 self.questions.append(
                     _about_count(found.testers[i], number, float(reported[i]), float(text[i]))
@@ -199,9 +221,9 @@ class Doubts:
                 )
             )
 
-    def following(self, number: str) -> list[int]:
-        """The dimensions, by position, that depend on a number."""
-        follows = set(self.sheet.follows(number))
+    def following(self, key: str) -> list[int]:
+        """The dimensions, by position, that depend on a number or a measure."""
+        follows = set(self.sheet.follows(key))
         return [d for d, key in enumerate(self.found.dimensions) if key in follows]
 
 

@@ -65,6 +65,10 @@ def report_text(analysis: Analysis, units: LengthUnit = "cm") -> str:
         lines += _section("Questions to ask testers")
         for question in analysis.questions:
             lines += _wrapped(f"{question.tester}: {question.sentence}")
+    if analysis.odd_sizes:
+        lines += _section("To check in the pattern's own measurements")
+        for odd in analysis.odd_sizes:
+            lines += _wrapped(odd.doubt.sentence)
     if analysis.gauges:
         lines += _section("Gauges, per 10 cm")
         lines += _gauges(analysis)

@@ -7,8 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from testround.kernel.analysis import analyse
 from testround.kernel.deskcheck import desk_check
 from testround.kernel.odd_measures import odd_measures, odd_sizes
+from testround.kernel.report_text import report_text
 from testround.kernel.round import Round
 from testround.kernel.sheet import Sheet
 
@@ -83,3 +85,33 @@ def test_the_desk_check_asks_once_about_such_a_size(document):
         "Full bust, size M, is given as 38 cm, smaller than this pattern is made for. "
         "Are these inches, written as centimetres? That would make it 96.5 cm."
     ]
+
+
+def test_the_report_asks_the_tester_and_tells_the_designer(document):
+    document["testers"][0]["measures"]["bust"] = 3
+    document["pattern"]["measures"][0]["values"]["M"] = 38
+
+    report = report_text(analyse(Round.model_validate(document)))
+
+    said = " ".join(report.split())
+    assert (
+        "t01: Full bust is given as 3 cm, smaller than anybody’s. Is a digit missing, or are "
+        "these inches?" in said
+    )
+    assert "To check in the pattern's own measurements" in said
+    assert "Full bust, size M, is given as 38 cm, smaller than this pattern is made for." in said
+
+
+def test_a_made_to_measure_piece_is_set_aside_with_the_one_measure_that_explains_it():
+    document = json.loads((FIXTURES / "quillwork.json").read_text(encoding="utf-8"))
+    as_it_is = analyse(Round.model_validate(document))
+    document["testers"][0]["measures"]["waist"] = 28
+
+    analysis = analyse(Round.model_validate(document))
+
+    assert [(one.tester, one.subject, one.cause) for one in analysis.questions] == [
+        ("t01", "waist", "inches")
+    ]
+    testers = {cell.dimension: cell.testers for cell in analysis.deviations}
+    before = {cell.dimension: cell.testers for cell in as_it_is.deviations}
+    assert testers == before | {"waist_round": before["waist_round"] - 1}
