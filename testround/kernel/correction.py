@@ -128,7 +128,7 @@ def correct_dimension(
         & (proposed[:, index] > 0).all(axis=1)
         & (change <= FURTHEST * np.abs(text)).all(axis=1)
         & (change[:, index] > 0).any(axis=1)
-        & ~np.array([(value < 0).any(axis=1) for value in numbers.values()]).any(axis=0)
+        & ~np.any([((value < 0) & (now[key] >= 0)).any(axis=1) for key, value in numbers.items()], axis=0)
     )
     moved, harmed = _others(sheet, dimension, before, after, welcome or {}, len(behind))
     ranked = sorted(

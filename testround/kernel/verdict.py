@@ -478,7 +478,8 @@ def _offsets(
         offset = np.where(broken & (np.abs(offset) < 1), 0.0, offset)
         for size, computed in misprinted.get(key, {}).items():
             s = sheet.pattern.sizes.index(size)
-            right = (found.sizes == s) & np.isclose(reported, computed)
+            whole = abs(computed - round(computed)) <= 1e-6
+            right = (found.sizes == s) & (np.abs(reported - computed) < (1e-6 if whole else 1.0))
             offset = np.where(right, 0.0, offset)
         offsets[key] = offset
     return offsets
