@@ -31,6 +31,7 @@ from testround.kernel.findings import (
     in_order,
 )
 from testround.kernel.gauge import SOURCES, Source
+from testround.kernel.odd_measures import OddMeasure, odd_sizes, odd_testers
 from testround.kernel.pace import AMOUNT_TOLERANCE, HOURS_TOLERANCE, Amount, yarn_and_hours
 from testround.kernel.pool import Pooled, Remainders, pool
 from testround.kernel.questions import Doubts, Question
@@ -90,6 +91,8 @@ class Analysis:
     questions: tuple[Question, ...]
     converged: bool
     """Whether the estimate had settled; the report says so when it had not."""
+    odd_sizes: tuple[OddMeasure, ...] = ()
+    """The pattern's own body measurements that hardly any body has: for the designer to check."""
 
 
 def analyse(round: Round) -> Analysis:
@@ -135,6 +138,7 @@ class _Work:
         odd_swatches = doubts.swatches()
         of_odd = np.asarray(odd_swatches.any(axis=(1, 2)))
         aside = of_odd[:, None] & self.depends_on_gauge()
+        aside |= doubts.bodies(odd_testers(self.round))
         aside |= doubts.counts(agreed)
         aside |= doubts.measurements(aside)
         for one in agreed:
@@ -164,6 +168,7 @@ class _Work:
             gauges=self.gauges,
             own_gauges=self.own_gauges(),
             questions=tuple(sorted(doubts.questions, key=lambda q: (q.tester, q.subject))),
+            odd_sizes=tuple(odd_sizes(self.pattern)),
             converged=pooled.converged,
         )
 
