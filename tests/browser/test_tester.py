@@ -151,6 +151,7 @@ def test_a_swatch_in_inches_is_answered_at_once(
 
     assert seated.says("#answer h2") == verdict
     assert seated.says("#answer .lede") == reason
+    assert "cm" not in seated.says("#answer")
     swatch = Swatch.objects.get()
     # 4.125 × 2.54 cm; what was typed is kept beside it.
     assert (swatch.stitches, round(swatch.width, 4)) == (float(stitches), 10.4775)
