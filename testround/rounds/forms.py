@@ -8,10 +8,11 @@ from typing import Any
 from django import forms
 from django.core.validators import MaxValueValidator, MinValueValidator
 
-from testround.kernel.round import MOST_TESTERS, Yarn
+from testround.kernel.plausible import body_doubt
+from testround.kernel.round import MOST_TESTERS, Measure, Yarn
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.round import SuppliedYarn as YarnDocument
-from testround.kernel.units import YARN_WEIGHTS, UnitsError, format_length, parse_length
+from testround.kernel.units import YARN_WEIGHTS, LengthUnit, UnitsError, format_length, parse_length
 from testround.people.models import User
 from testround.rounds.models import Place, Round, SuppliedYarn
 from testround.rounds.refusals import Refused
@@ -289,6 +290,8 @@ class PlaceForm(YarnDetailFields):
                 label=measure.label, required=False, max_length=40, help_text=measure.how or ""
             )
             self.fields[f"measure_{measure.key}"].widget.attrs["inputmode"] = "text"
+        self.fields["keep"] = forms.BooleanField(label="They are right, keep them", required=False)
+        self.has_doubts = False
 
     def _initial(self, place: Place | None) -> dict[str, object]:
         if place is None:
@@ -359,6 +362,8 @@ class PlaceForm(YarnDetailFields):
                 ).cm
             except UnitsError as error:
                 self.add_error(field, str(error))
+            else:
+                self._ask(measure, measures[measure.key])
         if measures and len(cleaned.get("names") or []) > 1:
             self.add_error(
                 "names", "Body measurements belong to one person: add this place alone, or leave them empty."
@@ -371,6 +376,17 @@ class PlaceForm(YarnDetailFields):
             if said:
                 self.add_error("label", "Name the yarn too, or leave all of its details empty.")
         return cleaned
+
+    def _ask(self, measure: Measure, cm: float) -> None:
+        """Put a question beside a measurement that hardly any body has, once."""
+        sizes = tuple((measure.values or {}).values())
+        unit: LengthUnit = "in" if self.units == "in" else "cm"
+        doubt = body_doubt(measure.key, measure.label, cm, sizes=sizes, unit=unit)
+        if doubt is None:
+            return
+        self.has_doubts = True
+        if not self.cleaned_data.get("keep"):
+            self.add_error(f"measure_{measure.key}", doubt.sentence)
 
     def chosen_yarn(self) -> Yarn | SuppliedYarn | None:
         choice = self.cleaned_data["yarn"]

@@ -504,6 +504,32 @@ def test_a_measure_that_is_no_length_is_refused_beside_its_field(
     assert not opened.places.exists()
 
 
+@pytest.mark.parametrize(
+    ("typed", "question"),
+    [
+        ("36", "Are these inches, written as centimetres? That would make it 91.4 cm."),
+        ("900", "Are these millimetres, or is the decimal point missing? That would make it 90 cm."),
+    ],
+)
+def test_a_measure_that_hardly_any_body_has_is_asked_about_once(
+    signed_in: SignIn, designer: User, opened: Round, typed: str, question: str
+) -> None:
+    client, page = signed_in(designer), reverse("rounds:place_new", args=[opened.code])
+    place = {"names": "Willow", "size": "S", "yarn": "own", "measure_bust": typed}
+
+    asked = client.post(page, place)
+
+    assert asked.status_code == 422
+    assert list(errors_of(asked)) == ["measure_bust"]
+    assert errors_of(asked)["measure_bust"][0].endswith(question)
+    assert "They are right, keep them" in asked.content.decode()
+    assert not opened.places.exists()
+
+    client.post(page, place | {"keep": "on"})
+
+    assert opened.places.get().measures == {"bust": float(typed)}
+
+
 def test_saving_a_place_untouched_changes_nothing_however_it_is_shown(
     signed_in: SignIn, designer: User, offered: Place
 ) -> None:
