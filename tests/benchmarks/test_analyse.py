@@ -21,7 +21,7 @@ from tests.kernel.simulated import DIMENSIONS, Truth, simulated_round
 MANY = (20, 200, 2000)
 TRUTH = Truth(offsets={"sleeve_length": {"*": 3.4}, "neck_width": {"3X": 3.0, "4X": 3.0}})
 
-MOST_TIMES_READING = 5.0
+MOST_TIMES_READING = 2.0
 """Bound on analysing over reading, at the largest round, where fixed costs no longer count."""
 STEEPEST = 1.35
 """Allowance on linear growth: ten times the testers may take 13.5 times as long."""
