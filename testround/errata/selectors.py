@@ -130,6 +130,7 @@ class Results:
     columns: tuple[str, ...]
     rows: tuple[ResultRow, ...]
     pressing: tuple[Mapping[str, Any], ...]
+    decided: tuple[tuple[Mapping[str, Any], Decision], ...]
     quiet: tuple[Mapping[str, Any], ...]
     questions: tuple[tuple[str, Question], ...]
     testers: int
@@ -146,7 +147,10 @@ def results_of(round: Round) -> Results:
     columns = tuple(sheet.sizes) or (NO_SIZE,)
     cells = {(cell.dimension, cell.size or NO_SIZE): cell for cell in read.analysis.deviations}
     called = {tester.id: tester.name for tester in read.round.testers}
-    findings = read.document["findings"]
+    decisions = {
+        decision.finding_id: decision for decision in round.decisions.select_related("erratum__pattern")
+    }
+    pressing = [finding for finding in read.document["findings"] if finding["verdict"] in PRESSING]
     return Results(
         read=read,
         names=names_of(sheet),
@@ -160,8 +164,11 @@ def results_of(round: Round) -> Results:
             )
             for dimension in sheet.dimensions
         ),
-        pressing=tuple(finding for finding in findings if finding["verdict"] in PRESSING),
-        quiet=tuple(finding for finding in findings if finding["verdict"] not in PRESSING),
+        pressing=tuple(finding for finding in pressing if finding["id"] not in decisions),
+        decided=tuple(
+            (finding, decisions[finding["id"]]) for finding in pressing if finding["id"] in decisions
+        ),
+        quiet=tuple(finding for finding in read.document["findings"] if finding["verdict"] not in PRESSING),
         questions=tuple((called[question.tester], question) for question in read.analysis.questions),
         testers=len(read.round.testers),
         measured=sum(bool(tester.finished) for tester in read.round.testers),

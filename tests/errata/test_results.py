@@ -11,6 +11,7 @@ from django.test import Client
 from django.urls import reverse
 
 from testround.errata.selectors import dimension_result, read_round, results_of
+from testround.errata.services import erratum_publish, finding_accept
 from testround.people.models import User
 from testround.rounds.models import Round
 
@@ -50,6 +51,22 @@ def test_the_reader_of_inches_reads_inches(signed_in: SignIn, designer: User, te
     (sentence,) = [line for line in page.splitlines() if "Hem to underarm comes out" in line]
     assert " in larger than the pattern means in every size" in sentence
     assert " cm" not in sentence
+
+
+def test_what_is_decided_is_no_longer_pressing_and_says_where_it_went(
+    signed_in: SignIn, designer: User, tested: Round
+) -> None:
+    client = signed_in(designer)
+    first = results_of(tested).pressing[0]
+    erratum = finding_accept(round=tested, finding_ids=[first["id"]], by=designer)
+    drafted = client.get(address("results", tested)).content.decode()
+    out = erratum_publish(erratum=erratum, by=designer)
+
+    published = client.get(address("results", tested)).content.decode()
+
+    assert f'<a href="{reverse("errata:draft", args=[tested.code, erratum.pk])}">in a draft</a>' in drafted
+    assert f'<a href="{out.get_absolute_url()}">in erratum 1</a>' in published
+    assert first["id"] not in [finding["id"] for finding in results_of(tested).pressing]
 
 
 def test_every_dimension_has_a_cell_for_every_size(tested: Round) -> None:
@@ -194,8 +211,9 @@ def test_somebody_signed_out_is_asked_to_sign_in(client: Client, tested: Round, 
     ("page", "queries"),
     [
         # session, user, round with pattern, places, seven kinds of report, yarns, candidates
-        ("results", 13),
         ("gauges", 13),
+        # and: decisions with their errata
+        ("results", 14),
         # and: errata, decisions, remarks with their places, the errata of remarks
         ("desk", 17),
     ],

@@ -400,6 +400,17 @@ def test_errata_are_numbered_per_pattern_without_gaps(tested: Round, designer: U
     assert numbers == [1, 1, 2]
 
 
+def test_a_pattern_goes_on_counting_in_its_next_edition(tested: Round, designer: User) -> None:
+    draft = finding_accept(round=tested, finding_ids=[MISPRINT], by=designer)
+    erratum_publish(erratum=draft, by=designer)
+    following = edition_correct(round=tested, label="2", by=designer)
+    later = Erratum.objects.create(
+        pattern=following.pattern, edition=following, place="Back, step 4", text="Work 98 rows."
+    )
+
+    assert erratum_publish(erratum=later, by=designer).number == 2
+
+
 def test_publishing_is_written_in_the_diary_with_who_did_it(tested: Round, designer: User) -> None:
     erratum = erratum_publish(
         erratum=finding_accept(round=tested, finding_ids=[MISPRINT], by=designer), by=designer
@@ -442,6 +453,16 @@ def test_a_published_erratum_cannot_be_saved_again(published: Erratum) -> None:
     with pytest.raises(PublishedForGood):
         published.save()
 
+    assert Erratum.objects.get().text == "Back, cast on: 114 stitches in size M, not 118."
+
+
+def test_a_published_erratum_is_neither_reworded_nor_removed(published: Erratum, designer: User) -> None:
+    with pytest.raises(Refused) as reworded:
+        erratum_reword(erratum=published, wording=worded(published, {"M": 116}), by=designer)
+    with pytest.raises(Refused) as removed:
+        erratum_discard(erratum=published, by=designer)
+
+    assert (sentences(reworded), sentences(removed)) == (["Erratum 1 is published and stays as it is."],) * 2
     assert Erratum.objects.get().text == "Back, cast on: 114 stitches in size M, not 118."
 
 
