@@ -12,7 +12,7 @@ import pytest
 from testround.outbox.models import Work
 from testround.people.models import User
 from testround.reports import services
-from testround.reports.claims import AlreadySent
+from testround.reports.claims import AlreadyCorrected, AlreadySent
 from testround.reports.models import Count, Finished, Fit, Remark, Sitting, Submission, Swatch
 from testround.rounds.models import DiaryEntry, Place, Round
 from testround.rounds.services import today_for
@@ -213,6 +213,20 @@ def test_several_swatches_stand_side_by_side_and_a_correction_replaces_only_its_
     assert [row.tool_mm for row in current] == [4.5, 3.75]
     assert Swatch.objects.count() == 3
     assert second in current
+
+
+def test_a_swatch_is_corrected_once_and_a_second_correction_leaves_nothing(
+    place: Place, tester: User
+) -> None:
+    send_swatch(place, tester, tool_mm=4.0)
+    first = Swatch.objects.get()
+    send_swatch(place, tester, tool_mm=3.75, corrects=first)
+    stored = everything_stored(place)
+
+    with pytest.raises(AlreadyCorrected):
+        send_swatch(place, tester, tool_mm=3.5, corrects=first)
+
+    assert everything_stored(place) == stored
 
 
 def test_body_measures_left_out_are_taken_back_and_what_was_typed_is_kept(place: Place, tester: User) -> None:
