@@ -441,10 +441,11 @@ class _Work:
             case Verdict.LOOK_CLOSER:
                 return (
                     f"{label}: the best estimate is {off} {side}{where} than meant, beyond the {limit} allowed, "
-                    f"and {people} are not enough to be sure."
+                    f"and {people} {'are' if one.testers != 1 else 'is'} not enough to be sure."
                 )
             case Verdict.HOLDS:
-                return f"{label} holds: {people} agree with the pattern to within {limit}."
+                agree = "agree" if one.testers != 1 else "agrees"
+                return f"{label} holds: {people} {agree} with the pattern to within {limit}."
         return f"{label}: too little to say yet; {people} measured it."
 
     def remark_findings(self) -> None:

@@ -139,7 +139,7 @@ class Doubts:
                     continue
                 aside[i, self.following(number.key)] = True
                 self.questions.append(
-                    _about_count(found.testers[i], number, float(reported[i]), float(text[i]))
+                    self._about_count(found.testers[i], number, float(reported[i]), float(text[i]))
                 )
         return aside
 
@@ -167,6 +167,24 @@ class Doubts:
                 aside[i, d] = True
                 self.questions.append(question)
         return aside
+
+    def _about_count(self, tester: str, number: Number, reported: float, text: float) -> Question:
+        digits = [sorted(format_count(value)) for value in (reported, text)]
+        if digits[0] == digits[1]:
+            cause, why = "swapped-digits", "Were two digits swapped?"
+        elif text > 0 and abs(2 * reported / text - 1) < 0.08:
+            cause, why = "half", "Was half of it counted?"
+        else:
+            cause, why = "unknown", "Please count once more, or say that it is right."
+        where = "the text" if self.pattern.is_graded else "the worksheet"
+        return Question(
+            tester,
+            number.key,
+            reported,
+            text,
+            cause,
+            f"{number.label} is given as {format_count(reported)}, and {where} says {format_count(text)}. {why}",
+        )
 
     def _ask(self, i: int, d: int) -> Question:
         found = self.found
@@ -225,21 +243,3 @@ class Doubts:
         """The dimensions, by position, that depend on a number or a measure."""
         follows = set(self.sheet.follows(key))
         return [d for d, key in enumerate(self.found.dimensions) if key in follows]
-
-
-def _about_count(tester: str, number: Number, reported: float, text: float) -> Question:
-    digits = [sorted(format_count(value)) for value in (reported, text)]
-    if digits[0] == digits[1]:
-        cause, why = "swapped-digits", "Were two digits swapped?"
-    elif text > 0 and abs(2 * reported / text - 1) < 0.08:
-        cause, why = "half", "Was half of it counted?"
-    else:
-        cause, why = "unknown", "Please count once more, or say that it is right."
-    return Question(
-        tester,
-        number.key,
-        reported,
-        text,
-        cause,
-        f"{number.label} is given as {format_count(reported)}, and the text says {format_count(text)}. {why}",
-    )

@@ -32,6 +32,7 @@ from testround.kernel.round import (
 from testround.kernel.sheet import check_pattern
 
 MOST_BYTES = 40 * 1024 * 1024
+ZIP_SIGNATURE = b"PK\x03\x04"
 
 Location = tuple[str | int, ...]
 
@@ -110,6 +111,8 @@ def _parse(data: bytes, most_bytes: int) -> Any:
         _refuse(
             Problem("", f"the file has {len(data) / 1e6:.0f} MB; at most {most_bytes / 1e6:.0f} MB are taken")
         )
+    if data.startswith(ZIP_SIGNATURE):
+        _refuse(Problem("", "this is a ZIP archive; take the JSON file out of it and give that"))
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -505,6 +505,20 @@ def test_a_made_to_measure_tester_without_measures_is_left_out():
     assert {cell.tester for cell in analyse(as_round(document)).findings.cells} == {"t1", "t2", "t3"}
 
 
+def test_one_tester_is_spoken_of_as_one_and_of_a_worksheet():
+    document = made_to_measure(1, 8.0)
+    (tester,) = document["testers"]
+    tester["counts"] = [{"number": "hip_sts", "worked": 20}]
+
+    analysis = analyse(as_round(document))
+
+    assert finding(analysis, "finished-size:skirt_length").why.endswith(
+        "and 1 tester is not enough to be sure."
+    )
+    (question,) = [one for one in analysis.questions if one.subject == "hip_sts"]
+    assert "is given as 20, and the worksheet says " in question.sentence
+
+
 # Whatever a tester may have sent
 
 LITTLE = st.floats(0.1, 1000).map(lambda x: round(x, 2))

@@ -300,6 +300,7 @@ def test_half_a_swatch_is_asked_for_its_other_half(document: Document) -> None:
         (b'{"a": NaN}', "NaN is not a number; leave the entry out where nothing was measured"),
         (b'{"a": -Infinity}', "-Infinity is not a number; leave the entry out where nothing was measured"),
         (b"\xff\xfe{}", "the file is not UTF-8 text (byte 0); save it as UTF-8 JSON"),
+        (b"PK\x03\x04\x14\x00", "this is a ZIP archive; take the JSON file out of it and give that"),
         (b'{"a": 1, "a": 2}', "the key 'a' stands twice in one object; keep one"),
         (b"[" * 100_000, "this is not a round file: its values are nested far too deeply"),
         (b'{"a": ' + b"9" * 6000 + b"}", "a number in it is far too long"),

@@ -606,6 +606,8 @@ def test_a_piece_made_to_measure_gets_its_own_numbers(skirt: Place, as_tester: C
     assert "This will do Your own numbers are worked out from this gauge." in said(answer)
     # 70 cm at 18 in 10 cm is 126; the nearest multiple of 4, halves going up, is 128.
     assert "Foundation single crochet 128 stitches" in said(as_tester.get(page("worksheet")))
+    # Nothing is printed for one maker: the numbers are the worksheet's.
+    assert "Your worksheet says 128 stitches." in said(as_tester.get(page("counts")))
 
 
 @pytest.mark.parametrize(
