@@ -689,28 +689,24 @@ class _Work:
         z = np.hstack([self.profile(shape) for shape in choice])[size]
         base = others[rows, d] + self.um2[rows, d] + (HARMLESS_SIZE * self.cells.tolerance[d]) ** 2
         typical = self._common * self.scale[d] ** 2
-        best = (np.inf, np.zeros(z.shape[1]))
+        # Several scales of the noise at once, one row each.
+        factors = np.array([0.5, 1.0, 2.0, 4.0, 8.0, 16.0])
+        variance = base + typical * factors[:, None]
+        w = 1 / variance
         diagonal = np.arange(z.shape[1])
-        for factor in (0.5, 1.0, 2.0, 4.0, 8.0, 16.0):
-            kappa2 = typical * factor
-            variance = base + kappa2
-            w = 1 / variance
-            coefficients = np.zeros(z.shape[1])
-            for _ in range(12):
-                zw = z.T * w
-                normal = zw @ z
-                # Two shapes may be all but the same; a grain of prior settles which takes what.
-                normal[diagonal, diagonal] *= 1 + 1e-9
-                normal[diagonal, diagonal] += 1e-9
-                coefficients = np.linalg.solve(normal, zw @ target)
-                left = target - z @ coefficients
-                w = (TAILS + 1) / (TAILS + left**2 / variance) / variance
-            cost = float(
-                ((TAILS + 1) * np.log1p(left**2 / (TAILS * variance)) + np.log(variance)).sum()
-            ) + BORROWED * (float(np.log(factor)) + 1 / factor)
-            if cost < best[0]:
-                best = (cost, coefficients)
-        return best
+        for _ in range(12):
+            zw = z.T * w[:, None, :]
+            normal = zw @ z
+            # Two shapes may be all but the same; a grain of prior settles which takes what.
+            normal[:, diagonal, diagonal] *= 1 + 1e-9
+            normal[:, diagonal, diagonal] += 1e-9
+            coefficients = np.linalg.solve(normal, (zw @ target)[:, :, None])[:, :, 0]
+            left = target - coefficients @ z.T
+            w = (TAILS + 1) / (TAILS + left**2 / variance) / variance
+        cost = ((TAILS + 1) * np.log1p(left**2 / (TAILS * variance)) + np.log(variance)).sum(axis=1)
+        cost += BORROWED * (np.log(factors) + 1 / factors)
+        best = int(np.argmin(cost))
+        return float(cost[best]), coefficients[best]
 
     # What comes out
 
