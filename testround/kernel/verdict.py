@@ -14,7 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from testround.kernel.discrepancy import Discrepancies, with_slopes
-from testround.kernel.estimate import benjamini_hochberg, random_effects, t_quantile, two_sided_p
+from testround.kernel.estimate import (
+    RandomEffects,
+    benjamini_hochberg,
+    random_effects,
+    t_quantile,
+    two_sided_p,
+)
 from testround.kernel.findings import Extent, Verdict
 from testround.kernel.gauge import USUAL_SPREAD, OwnGauges
 from testround.kernel.pool import Pooled, Shape
@@ -155,20 +161,21 @@ def judge_dimensions(pooled: Pooled, tolerance: FloatArray, n_sizes: int) -> tup
     """
     d_all = len(tolerance)
     p = np.full(d_all, np.nan)
-    parts: list[tuple[Extent, tuple[int, ...], float, float] | None] = []
+    parts: list[_Part | None] = []
     for d in range(d_all):
         if not np.isfinite(pooled.shift[d]):
             parts.append(None)
             continue
-        part = _part(pooled, d, [s for s in pooled.shapes if s.dimension == d], float(tolerance[d]), n_sizes)
-        parts.append(part)
-        p[d] = two_sided_p(part[2] / max(part[3], 1e-12), float(pooled.df[d]))
+        shapes = [shape for shape in pooled.shapes if shape.dimension == d]
+        wrong = _part(pooled, d, shapes, float(tolerance[d]), n_sizes)
+        parts.append(wrong)
+        p[d] = two_sided_p(wrong.estimate / max(wrong.u, 1e-12), float(pooled.df[d]))
     q = benjamini_hochberg(np.minimum(p, 1.0))
     found = []
-    for d, known in enumerate(parts):
-        if known is None:
+    for d, part in enumerate(parts):
+        if part is None:
             continue
-        extent, sizes, estimate, u = known
+        sizes, estimate, u = part.sizes, part.estimate, part.u
         half = t_quantile(0.975, float(pooled.df[d])) * u
         shaped = any(shape.dimension == d for shape in pooled.shapes)
         supported = shaped and bool(q[d] <= DISCOVERY_RATE)
@@ -184,33 +191,40 @@ def judge_dimensions(pooled: Pooled, tolerance: FloatArray, n_sizes: int) -> tup
             )
             needs = _spread(more, sizes, pooled.testers[:, d]) if more else None
         found.append(
-            Judged(d, extent, sizes, verdict, estimate, estimate - half, estimate + half, testers, needs)
+            Judged(d, part.extent, sizes, verdict, estimate, estimate - half, estimate + half, testers, needs)
         )
     return tuple(found)
 
 
-def _part(
-    pooled: Pooled, d: int, shapes: Sequence[Shape], tolerance: float, n_sizes: int
-) -> tuple[Extent, tuple[int, ...], float, float]:
-    """Extent, sizes, estimate and uncertainty of what is wrong with one dimension."""
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """What is wrong with one dimension, cm: where, how far, and how surely."""
+
+    extent: Extent
+    sizes: tuple[int, ...]
+    estimate: float
+    u: float
+
+
+def _part(pooled: Pooled, d: int, shapes: Sequence[Shape], tolerance: float, n_sizes: int) -> _Part:
     every = tuple(range(n_sizes))
     profile, u = pooled.estimate[:, d], pooled.u[:, d]
     kinds = {shape.kind for shape in shapes}
     if kinds <= {"shift"}:
-        return Extent.ALL_SIZES, every, float(pooled.shift[d]), float(pooled.u_shift[d])
+        return _Part(Extent.ALL_SIZES, every, float(pooled.shift[d]), float(pooled.u_shift[d]))
     worst = int(np.argmax(np.abs(profile)))
     same_side = np.sign(profile) == np.sign(profile[worst])
     beyond = tuple(int(s) for s in np.flatnonzero((np.abs(profile) > tolerance) & same_side))
     if "growth" in kinds:
-        return Extent.WITH_SIZE, beyond or every, float(profile[worst]), float(u[worst])
+        return _Part(Extent.WITH_SIZE, beyond or every, float(profile[worst]), float(u[worst]))
     if "shift" in kinds and len(beyond) == n_sizes:
-        return Extent.ALL_SIZES, every, float(pooled.shift[d]), float(pooled.u_shift[d])
+        return _Part(Extent.ALL_SIZES, every, float(pooled.shift[d]), float(pooled.u_shift[d]))
     concerned = sorted({s for shape in shapes if shape.kind == "some" for s in shape.sizes})
     if "shift" in kinds and beyond:
         concerned = list(beyond)
     measured = [s for s in concerned if pooled.testers[s, d] > 0] or concerned
     # No gain from averaging sizes is claimed: they share what is uncertain.
-    return (
+    return _Part(
         Extent.SOME_SIZES,
         tuple(concerned),
         float(profile[measured].mean()),
@@ -323,54 +337,77 @@ def judge_gauges(sheet: Sheet, own: OwnGauges, set_aside: BoolArray) -> tuple[Po
     pattern = sheet.pattern
     limits = _gauge_limits(sheet)
     measured = own.measured & ~set_aside
-    rows = []
-    p = []
+    means = []
     for k, gauge in enumerate(pattern.gauges):
         for a, (axis, stated) in enumerate((("st", gauge.stitches), ("row", gauge.rows))):
             use = measured[:, k, a]
-            n = int(use.sum())
-            limit, worst = limits[k, a]
-            if n == 0:
-                rows.append((gauge.key, axis, stated, limit, worst, 0, 0.0, 0.0, np.nan))
-                p.append(np.nan)
-                continue
             logs = np.log(own.blocked[use, k, a] * 10 / stated)
-            variances = own.u_blocked[use, k, a] ** 2
-            if n == 1:
-                # One tester shows nothing of how testers differ; what is usual is put in its place.
-                variances = variances + USUAL_SPREAD**2
-            pooled = random_effects(logs, variances, never_narrower=True)
-            half = (pooled.high - pooled.low) / 2
-            rows.append((gauge.key, axis, stated, limit, worst, n, pooled.mean, half, pooled.df))
-            p.append(two_sided_p(pooled.mean / pooled.standard_error, pooled.df))
-    q = benjamini_hochberg(np.array(p))
-    found = []
-    for (key, axis, stated, limit, worst, n, mean, half, _), q_one in zip(rows, q, strict=True):
-        if n == 0:
-            found.append(
-                PooledGauge(key, axis, stated, None, None, None, 0, Verdict.OPEN, stated * limit, worst)
-            )
-            continue
-        supported = bool(q_one <= GAUGE_DISCOVERY_RATE) and n >= LEAST_TESTERS_OF_A_GAUGE
-        verdict = judge(mean, half, limit, supported=supported, testers=n)
-        if not pattern.is_graded and verdict is not Verdict.OPEN:
-            # Everybody's numbers follow their own gauge, so that the stated one decides nothing.
-            verdict = Verdict.HOLDS
-        found.append(
-            PooledGauge(
-                gauge=key,
-                axis=axis,
-                stated=stated,
-                estimate=stated * float(np.exp(mean)),
-                low=stated * float(np.exp(mean - half)),
-                high=stated * float(np.exp(mean + half)),
-                testers=n,
-                verdict=verdict,
-                tolerance=stated * limit,
-                worst=worst,
-            )
+            limit, worst = limits[k, a]
+            mean = _mean_of_swatches(logs, own.u_blocked[use, k, a] ** 2)
+            means.append(_AxisMean(gauge.key, axis, stated, limit, worst, len(logs), mean))
+    q = benjamini_hochberg(np.array([one.p for one in means]))
+    return tuple(
+        _judged_gauge(one, supported=bool(q_one <= GAUGE_DISCOVERY_RATE), graded=pattern.is_graded)
+        for one, q_one in zip(means, q, strict=True)
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _AxisMean:
+    """One axis of a gauge: what is stated, how far off is allowed, and what testers have.
+
+    ``limit`` is relative; ``mean`` is of the logarithm of their gauges over the stated one, None without any.
+    """
+
+    gauge: str
+    axis: str
+    stated: float
+    limit: float
+    worst: str | None
+    testers: int
+    mean: RandomEffects | None
+
+    @property
+    def p(self) -> float:
+        """How likely such a mean is where the stated gauge is right."""
+        if self.mean is None:
+            return float("nan")
+        return two_sided_p(self.mean.mean / self.mean.standard_error, self.mean.df)
+
+
+def _mean_of_swatches(logs: FloatArray, variances: FloatArray) -> RandomEffects | None:
+    if not len(logs):
+        return None
+    if len(logs) == 1:
+        # One tester shows nothing of how testers differ; what is usual is put in its place.
+        variances = variances + USUAL_SPREAD**2
+    return random_effects(logs, variances, never_narrower=True)
+
+
+def _judged_gauge(one: _AxisMean, *, supported: bool, graded: bool) -> PooledGauge:
+    tolerance = one.stated * one.limit
+    if one.mean is None:
+        return PooledGauge(
+            one.gauge, one.axis, one.stated, None, None, None, 0, Verdict.OPEN, tolerance, one.worst
         )
-    return tuple(found)
+    mean, half = one.mean.mean, (one.mean.high - one.mean.low) / 2
+    enough = supported and one.testers >= LEAST_TESTERS_OF_A_GAUGE
+    verdict = judge(mean, half, one.limit, supported=enough, testers=one.testers)
+    if not graded and verdict is not Verdict.OPEN:
+        # Everybody's numbers follow their own gauge, so that the stated one decides nothing.
+        verdict = Verdict.HOLDS
+    return PooledGauge(
+        gauge=one.gauge,
+        axis=one.axis,
+        stated=one.stated,
+        estimate=one.stated * float(np.exp(mean)),
+        low=one.stated * float(np.exp(mean - half)),
+        high=one.stated * float(np.exp(mean + half)),
+        testers=one.testers,
+        verdict=verdict,
+        tolerance=tolerance,
+        worst=one.worst,
+    )
 
 
 def _gauge_limits(sheet: Sheet) -> dict[tuple[int, int], tuple[float, str | None]]:
