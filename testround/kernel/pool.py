@@ -38,6 +38,10 @@ WOBBLE = 0.01
 """Relative standard deviation of a difference between everybody's garments and everybody's swatches."""
 VAGUE = 4.0
 """Prior standard deviation of a dimension's shift in the final estimate, in tolerances: says hardly anything."""
+ALL_BUT_FREE = 100.0
+"""Prior standard deviation of a shape that was taken in, in tolerances."""
+USUAL_TAU, MOST_TAU = 0.01, 0.15
+"""How far garments differ from their swatches between testers, relative: to begin with, and at the most."""
 BORROWED = 6.0
 """How many testers the prior of a variance is worth, which is what dimensions lend one another."""
 ABSURD = 0.25
@@ -45,7 +49,9 @@ ABSURD = 0.25
 MOST_SHAPES = 40
 LONGEST_RUN = 3
 LOOKED_AT_CLOSELY = 10
-CHUNK = 600  # unknowns beyond which dimensions are estimated one by one
+"""Where the search stops: shapes in all, sizes of a run inside the range, candidates of one dimension."""
+CHUNK = 600
+"""Unknowns beyond which dimensions are estimated one by one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,6 +199,9 @@ class _Work:
     cells: Remainders
     shapes: list[Shape] = field(default_factory=list)
     settled: bool = False
+    common: float = 1.0
+    """κ² of the whole round, in squares of what is usual for a dimension; the dimensions lend it one another."""
+    _looked_at: dict[int, tuple[list[Shape], FloatArray, FloatArray]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         c = self.cells
@@ -206,7 +215,7 @@ class _Work:
         # One person's hands are rarely steadier between two makings than this; common practice.
         self.scale = np.hypot(0.25, 0.006 * np.nan_to_num(c.expected))
         self.kappa2 = self.scale**2
-        self.tau2 = np.full(self.a, 0.01**2)
+        self.tau2 = np.full(self.a, USUAL_TAU**2)
         self.ug2 = c.u_gauge**2
         self.weights = np.ones((self.n, self.d))
         self.member = np.zeros((self.s, self.n))
@@ -349,14 +358,14 @@ class _Work:
         relative = self.scale**2
         all_score = float((score * relative).sum())
         all_information = float((information * relative**2).sum())
-        common = self.common_kappa()
+        common = self.common
         if all_information > 0:
             common = float(np.clip(common + all_score / all_information, 0.05, 30.0))
         own = self.kappa2 + np.where(information > 0, score / np.maximum(information, 1e-12), 0.0)
         own = np.maximum(own, 0.02 * relative)
         k = self.in_dimension * share
         self.kappa2 = (k * own + BORROWED * common * relative) / (k + BORROWED)
-        self._common = common
+        self.common = common
         # τ²
         along = np.einsum("nda,nd->na", self.sens, solved)
         inner = np.matmul(self.sens.transpose(0, 2, 1), self.ps)
@@ -367,14 +376,8 @@ class _Work:
         step = np.where(bottom > 0, top / np.maximum(bottom, 1e-12), 0.0)
         # A prior worth a few testers keeps τ from being nothing, or everything, in a small round.
         m = active.sum(axis=0)
-        own_tau = np.clip(self.tau2 + step, 0.0, 0.15**2)
-        self.tau2 = (m * own_tau + BORROWED * 0.01**2) / (m + BORROWED)
-
-    _common: float = 1.0
-    _looked_at: dict[int, tuple[list[Shape], FloatArray, FloatArray]] = field(default_factory=dict)
-
-    def common_kappa(self) -> float:
-        return self._common
+        own_tau = np.clip(self.tau2 + step, 0.0, MOST_TAU**2)
+        self.tau2 = (m * own_tau + BORROWED * USUAL_TAU**2) / (m + BORROWED)
 
     def free_parameters(self) -> FloatArray:
         count = np.full(self.d, 1.0)
@@ -447,10 +450,9 @@ class _Work:
         k: FloatArray = self.prior(vague=vague)
         x = self.design()
         if x.shape[1]:
-            # Shapes are all but free: a prior a hundred times a tolerance wide.
             width = np.tile(self.cells.tolerance, self.s)
             x = np.asarray(x * width[:, None], dtype=np.float64)
-            k = np.asarray(k + 1e4 * x @ x.T, dtype=np.float64)
+            k = np.asarray(k + ALL_BUT_FREE**2 * x @ x.T, dtype=np.float64)
         return k, information, score
 
     def _posterior(self, sums: _Sums, *, vague: bool) -> tuple[FloatArray, FloatArray]:
@@ -477,7 +479,7 @@ class _Work:
             for shape in self.shapes:
                 if shape.dimension == d:
                     x = self.column(shape).reshape(self.s, self.d, -1)[:, d]
-                    k = k + 1e4 * t2 * x @ x.T
+                    k = k + ALL_BUT_FREE**2 * t2 * x @ x.T
             cov = np.linalg.solve(np.eye(self.s) + k * diagonal[:, d][None, :], k)
             mean[:, d] = cov @ score[:, d]
             sd[:, d] = np.sqrt(np.maximum(np.diag(cov), 0))
@@ -688,7 +690,7 @@ class _Work:
         target = (error + self.beta[self.cells.sizes])[rows, d]
         z = np.hstack([self.profile(shape) for shape in choice])[size]
         base = others[rows, d] + self.um2[rows, d] + (HARMLESS_SIZE * self.cells.tolerance[d]) ** 2
-        typical = self._common * self.scale[d] ** 2
+        typical = self.common * self.scale[d] ** 2
         # Several scales of the noise at once, one row each.
         factors = np.array([0.5, 1.0, 2.0, 4.0, 8.0, 16.0])
         variance = base + typical * factors[:, None]
