@@ -24,6 +24,7 @@ from testround.errata.wording import (
     name_of,
     names_of,
     sizes_listed,
+    why_for_readers,
 )
 from testround.kernel.problems import Problem
 from testround.kernel.round import LARGEST_COUNT, LONGEST_CM
@@ -109,7 +110,7 @@ def _accept(read: Read, round: Round, findings: Sequence[dict[str, Any]], by: Us
         sizes=_joined_sizes(every_size, read.sheet.sizes),
         changes=changes,
         text=draft_text(changes, read.sheet.sizes)[:LONGEST_TEXT],
-        why=" ".join(dict.fromkeys(finding["why"] for finding in findings))[:LONGEST_TEXT],
+        why=" ".join(dict.fromkeys(why_for_readers(finding["why"]) for finding in findings))[:LONGEST_TEXT],
     )
     for finding in findings:
         if finding["kind"] == "clarity":

@@ -7,6 +7,7 @@ from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from testround.kernel.findings import LOOK_TOGETHER
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.units import GaugeSpan, LengthUnit, format_count, format_gauge, format_length
 
@@ -38,6 +39,12 @@ KIND_WORDS = {
     "fit": "Fit",
 }
 VERDICT_WORDS = {"amend": "amend", "look-closer": "look closer", "holds": "holds", "open": "open"}
+
+
+def why_for_readers(why: str) -> str:
+    """A finding's reason without the sentences that only help the designer to decide."""
+    sentences = re.split(r"(?<=\.) (?=[A-Z])", why)
+    return " ".join(sentence for sentence in sentences if not sentence.endswith(LOOK_TOGETHER))
 
 
 @dataclass(frozen=True, slots=True)

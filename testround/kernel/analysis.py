@@ -21,6 +21,7 @@ from testround.kernel.deskcheck import DeskCheck, desk_check
 from testround.kernel.discrepancy import discrepancies
 from testround.kernel.findings import (
     CELL_DECIMALS,
+    LOOK_TOGETHER,
     Cell,
     Extent,
     Finding,
@@ -429,7 +430,7 @@ class _Work:
                     end = f" {self.labels[fix.number]} is the number behind it."
                     if fix.harmed:
                         harmed = ", ".join(self.labels[key] for key in fix.harmed)
-                        end += f" Changing it also moves {harmed} beyond tolerance: look at them together."
+                        end += f" Changing it also moves {harmed} beyond tolerance: {LOOK_TOGETHER}"
                 elif self.pattern.is_graded:
                     end = " No single number puts it right."
                 else:

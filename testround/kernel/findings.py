@@ -56,6 +56,9 @@ class Verdict(StrEnum):
 VERDICT_ORDER = (Verdict.AMEND, Verdict.LOOK_CLOSER, Verdict.HOLDS, Verdict.OPEN)
 KIND_ORDER = tuple(FindingKind)
 
+LOOK_TOGETHER = "look at them together."
+"""How a sentence of ``why`` ends that is for the designer alone and not for the readers of an erratum."""
+
 Whole = Annotated[float, Field(ge=0)]
 BySize = dict[str, Whole]
 AsComputed = dict[str, float]

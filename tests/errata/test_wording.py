@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -20,8 +21,11 @@ from testround.errata.wording import (
     needs_words,
     of_size,
     sizes_words,
+    why_for_readers,
 )
+from testround.kernel.analysis import analyse
 from testround.kernel.round import Pattern
+from testround.kernel.roundfile import read_round
 
 EVERY = ("XS", "S", "M", "L")
 
@@ -233,3 +237,24 @@ def test_what_has_changed_since_a_decision_is_said_in_numbers() -> None:
     assert changed_since(finding(), None) == (
         "The analysis no longer reports this. Your decision stands until you undo it."
     )
+
+
+def test_readers_are_not_told_what_only_the_designer_has_to_weigh():
+    why = (
+        "Across the back: the pieces of 6 testers came out 3.1 cm larger in sizes 3X, 4X than the counts worked "
+        "and their own gauge explain. Stitches across the back is the number behind it. "
+        "Changing it also moves Shoulder beyond tolerance: look at them together."
+    )
+
+    assert why_for_readers(why) == (
+        "Across the back: the pieces of 6 testers came out 3.1 cm larger in sizes 3X, 4X than the counts worked "
+        "and their own gauge explain. Stitches across the back is the number behind it."
+    )
+
+
+def test_the_demos_widest_fault_is_told_to_readers_without_advice_to_the_designer():
+    data = (Path(__file__).parents[2] / "fixtures" / "fenlight.json").read_bytes()
+    found = analyse(read_round(data)).findings.finding("finished-size:back_width")
+
+    assert "look at them together" in found.why
+    assert why_for_readers(found.why).endswith("Stitches across the back is the number behind it.")
