@@ -1,8 +1,9 @@
-"""The plan of the house holds: who may import whom, and nothing missing from the migrations."""
+"""The plan of the house holds: who may import whom, what the guides name, and nothing missing from the migrations."""
 
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -74,6 +75,30 @@ def test_the_import_contracts_hold() -> None:
 @pytest.mark.django_db
 def test_every_model_change_has_its_migration() -> None:
     call_command("makemigrations", "--check", "--dry-run", verbosity=0)
+
+
+def test_the_developers_guide_has_every_room_of_the_house_and_every_module_of_the_kernel() -> None:
+    package = ROOT / "testround"
+    rooms = {f"{path.name}/" for path in package.iterdir() if path.is_dir() and path.name != "__pycache__"}
+    modules = {path.stem for path in (package / "kernel").glob("[a-z]*.py")}
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    plan = guide.split("```")[1]
+    table = [line for line in guide.splitlines() if line.startswith("| `")]
+
+    assert set(re.findall(r"^  (\w+/)", plan, re.MULTILINE)) == rooms
+    assert sorted(name for row in table for name in re.findall(r"`(\w+)`", row.split("|")[1])) == sorted(
+        modules
+    )
+
+
+def test_every_command_is_explained() -> None:
+    commands = {path.stem for path in (ROOT / "testround").glob("*/management/commands/[a-z]*.py")}
+    guides = [ROOT / "README.md", *(ROOT / "docs").glob("*.md")]
+    explained = set(
+        re.findall(r"manage\.py (\w+)", "".join(path.read_text(encoding="utf-8") for path in guides))
+    )
+
+    assert commands - explained == set()
 
 
 def test_the_top_level_holds_what_a_newcomer_expects_and_nothing_else() -> None:
