@@ -1,0 +1,42 @@
+"""What the results, the desk and the public errata pages read."""
+
+from testround.errata.selectors.analyses import Read, drafts_of, hash_of, judged_by, read_round, stands_in
+from testround.errata.selectors.desk import desk_of
+from testround.errata.selectors.public import (
+    PublicErrata,
+    ShownErratum,
+    public_document,
+    public_errata,
+    shown_erratum,
+)
+from testround.errata.selectors.results import (
+    NO_SIZE,
+    DimensionResult,
+    GaugeResult,
+    GaugesResult,
+    dimension_result,
+    gauges_result,
+    results_of,
+)
+
+__all__ = [
+    "NO_SIZE",
+    "DimensionResult",
+    "GaugeResult",
+    "GaugesResult",
+    "PublicErrata",
+    "Read",
+    "ShownErratum",
+    "desk_of",
+    "dimension_result",
+    "drafts_of",
+    "gauges_result",
+    "hash_of",
+    "judged_by",
+    "public_document",
+    "public_errata",
+    "read_round",
+    "results_of",
+    "shown_erratum",
+    "stands_in",
+]

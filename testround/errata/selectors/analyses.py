@@ -1,0 +1,107 @@
+"""A stored round as the kernel reads it, what the kernel says of it, and who may see that."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from django.core.cache import cache
+from django.db.models import QuerySet
+
+from testround import kernel
+from testround.errata.models import Erratum
+from testround.kernel.analysis import Analysis, analyse
+from testround.kernel.findings import findings_json
+from testround.kernel.round import Pattern as SheetDocument
+from testround.kernel.round import Round as KernelRound
+from testround.kernel.roundfile import plain
+from testround.kernel.sheet import Sheet
+from testround.people.models import User
+from testround.reports.bridge import kernel_round
+from testround.rounds.models import Round
+from testround.rounds.selectors import rounds_of
+
+CACHED_FOR_SECONDS = 24 * 60 * 60
+# Verdicts that ask something of the designer.
+PRESSING = ("amend", "look-closer")
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """A stored round as the kernel read it, and what the kernel said of it."""
+
+    round: KernelRound
+    analysis: Analysis
+    input_hash: str
+    file: str
+    """The findings file, as text."""
+    document: dict[str, Any]
+    """The findings file, as plain JSON values."""
+
+    @property
+    def sheet(self) -> SheetDocument:
+        return self.round.pattern
+
+
+@lru_cache(maxsize=1)
+def _program() -> bytes:
+    """A digest of the kernel's source: another program may say something else of the same round."""
+    digest = hashlib.sha256()
+    for path in sorted(Path(kernel.__path__[0]).glob("**/*.py")):
+        digest.update(path.name.encode() + b"\0" + path.read_bytes())
+    return digest.digest()
+
+
+def hash_of(round: KernelRound) -> str:
+    """SHA-256 of a round and of the program that reads it; a database may store an object's keys in any order."""
+    document = json.dumps(plain(round), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(_program() + document.encode()).hexdigest()
+
+
+def read_round(round: Round) -> Read:
+    """Read a round and analyse it, or take the analysis of the same input from the cache."""
+    read = kernel_round(round)
+    input_hash = hash_of(read)
+    key = f"analysis:{input_hash}"
+    analysis = cache.get(key)
+    if not isinstance(analysis, Analysis):
+        analysis = analyse(read)
+        cache.set(key, analysis, CACHED_FOR_SECONDS)
+    file = findings_json(analysis.findings)
+    return Read(round=read, analysis=analysis, input_hash=input_hash, file=file, document=json.loads(file))
+
+
+def stands_in(sheet: SheetDocument) -> dict[str, dict[str, float]]:
+    """What a maker following the edition finds, by number or dimension and size: printed, else computed."""
+    compiled = Sheet(sheet)
+    if not sheet.sizes:
+        return {}
+    inputs = compiled.stated()
+    computed = compiled.numbers(inputs)
+    standing: dict[str, dict[str, float]] = {}
+    for printed, worked in (
+        (compiled.printed_numbers(), computed),
+        (compiled.printed_dimensions(), compiled.dimensions(inputs, computed)),
+    ):
+        for key, values in worked.items():
+            shown = np.where(np.isnan(printed[key]), values, printed[key])
+            standing[key] = {
+                size: float(value)
+                for size, value in zip(sheet.sizes, shown, strict=True)
+                if np.isfinite(value)
+            }
+    return standing
+
+
+def judged_by(user: User) -> QuerySet[Round]:
+    """Rounds whose results a person may read and decide on: the designer's own."""
+    return rounds_of(user).select_related("edition__pattern")
+
+
+def drafts_of(round: Round) -> QuerySet[Erratum]:
+    return Erratum.objects.drafts().filter(round=round)
