@@ -14,7 +14,7 @@ from functools import lru_cache
 from itertools import pairwise
 from typing import Literal
 
-from testround.kernel.units import LengthUnit, format_length
+from testround.kernel.units import LengthUnit, format_count, format_length
 
 Cause = Literal[
     "half",
@@ -33,6 +33,9 @@ ODD_SHARE = 0.2
 """A value is odd when it is further off than this share of what is expected: more than gauge alone explains."""
 ODD_CM = 2.5
 """And further off than this, so that a cuff is not asked about for the width of a rib."""
+ODD_COUNT = 0.25
+ODD_STITCHES = 5.0
+"""A count is odd when it is further off than this share, and by more than this many."""
 EXPLAINED_SHARE = 0.08
 """A slip explains a value when, undone, it comes this near to what is expected."""
 EXACT_SHARE = 0.03
@@ -150,6 +153,31 @@ def _digits_swapped(value: float) -> Iterator[float]:
         signs = list(text)
         signs[left], signs[right] = signs[right], signs[left]
         yield float("".join(signs))
+
+
+def is_odd_count(counted: float, said: float) -> bool:
+    """Whether a count is further off what the text or the worksheet says than hands and yarn explain."""
+    return abs(counted - said) > max(ODD_STITCHES, ODD_COUNT * min(counted, said))
+
+
+def doubt_about_count(label: str, counted: float, said: float, *, graded: bool) -> Doubt:
+    """What to ask about an odd count; ``graded``: whether it is the text that says another, or the worksheet.
+
+    The doubt's ``meant_cm`` is None: a count is no length.
+    """
+    cause: Cause
+    if sorted(format_count(counted)) == sorted(format_count(said)):
+        cause, why = "swapped-digits", "Were two digits swapped?"
+    elif said > 0 and abs(2 * counted / said - 1) < EXPLAINED_SHARE:
+        cause, why = "half", "Was half of it counted?"
+    else:
+        cause, why = "unknown", "Please count once more, or say that it is right."
+    where = "the text" if graded else "the worksheet"
+    return Doubt(
+        cause,
+        f"{label} is given as {format_count(counted)}, and {where} says {format_count(said)}. {why}",
+        None,
+    )
 
 
 # Bodies ---------------------------------------------------------------------------------------------------

@@ -15,11 +15,18 @@ from numpy.typing import NDArray
 from testround.kernel.discrepancy import Discrepancies
 from testround.kernel.gauge import ASSUMED, AXES
 from testround.kernel.odd_measures import OddMeasure
-from testround.kernel.plausible import ODD_CM, ODD_SHARE, question_about
+from testround.kernel.plausible import (
+    ODD_CM,
+    ODD_COUNT,
+    ODD_SHARE,
+    ODD_STITCHES,
+    doubt_about_count,
+    question_about,
+)
 from testround.kernel.pool import Pooled
 from testround.kernel.round import Number
 from testround.kernel.sheet import Sheet
-from testround.kernel.units import format_count, format_gauge, format_length
+from testround.kernel.units import format_gauge, format_length
 from testround.kernel.verdict import Agreed
 
 BoolArray = NDArray[np.bool_]
@@ -28,9 +35,6 @@ ODD_GAUGE = 0.35
 """A swatch whose gauge is off by more than this share is asked about before it is believed."""
 ALONE = 4.0
 """Standard deviations at which a measurement that nothing explains is asked about."""
-ODD_COUNT = 0.25
-ODD_STITCHES = 5.0
-"""A count further off than this share and this many is asked about."""
 SAME_CM = 1.5
 SAME_SHARE = 0.05
 """Two testers' deviations that agree to this, cm or share of the measurement, vouch for each other ..."""
@@ -169,22 +173,8 @@ class Doubts:
         return aside
 
     def _about_count(self, tester: str, number: Number, reported: float, text: float) -> Question:
-        digits = [sorted(format_count(value)) for value in (reported, text)]
-        if digits[0] == digits[1]:
-            cause, why = "swapped-digits", "Were two digits swapped?"
-        elif text > 0 and abs(2 * reported / text - 1) < 0.08:
-            cause, why = "half", "Was half of it counted?"
-        else:
-            cause, why = "unknown", "Please count once more, or say that it is right."
-        where = "the text" if self.pattern.is_graded else "the worksheet"
-        return Question(
-            tester,
-            number.key,
-            reported,
-            text,
-            cause,
-            f"{number.label} is given as {format_count(reported)}, and {where} says {format_count(text)}. {why}",
-        )
+        doubt = doubt_about_count(number.label, reported, text, graded=self.pattern.is_graded)
+        return Question(tester, number.key, reported, text, doubt.cause, doubt.sentence)
 
     def _ask(self, i: int, d: int) -> Question:
         found = self.found

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from testround.kernel.plausible import body_doubt, question_about
+from testround.kernel.plausible import body_doubt, doubt_about_count, is_odd_count, question_about
 from testround.kernel.units import LengthUnit, format_count, format_length, gauge_over
 from testround.reports.selectors import Desk
 
@@ -40,6 +40,24 @@ def of_swatch(desk: Desk, *, gauge: str, values: Mapping[str, float | None], uni
 def _gauge(per_10cm: float, units: LengthUnit) -> str:
     over, span = ("10cm", "10 cm") if units == "cm" else ("4in", "4 in")
     return f"{gauge_over(per_10cm, over):.1f} in {span}"  # type: ignore[arg-type]
+
+
+def of_counts(desk: Desk, *, counts: Mapping[str, float]) -> dict[str, str]:
+    """Questions about counts, by number.
+
+    A count near to what the tester's own gauge needs is not asked about: it may put a misprint right.
+    """
+    found: dict[str, str] = {}
+    for place in desk.worksheet.places:
+        for line in place.numbers:
+            counted = counts.get(line.key)
+            said = [value for value in (line.value, line.at_own_gauge) if value is not None]
+            if counted is None or not said or not all(is_odd_count(counted, value) for value in said):
+                continue
+            found[line.key] = doubt_about_count(
+                line.label, counted, said[0], graded=desk.pattern.is_graded
+            ).sentence
+    return found
 
 
 def of_finished(desk: Desk, *, readings: Mapping[str, Sequence[float]], units: LengthUnit) -> dict[str, str]:

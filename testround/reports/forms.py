@@ -206,6 +206,8 @@ class CountLine:
     value: float | None
     own: float | None
     sent: str
+    keep: forms.BoundField
+    doubt: str
 
 
 class CountsForm(SentForm):
@@ -213,8 +215,10 @@ class CountsForm(SentForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.doubts: dict[str, str] = {}
         for number in self.desk.pattern.numbers:
             self.fields[_counted(number)] = CountField(label=number.label)
+            self.fields[_keep(number)] = forms.BooleanField(label="It is right, keep it", required=False)
 
     def groups(self) -> list[tuple[str, list[CountLine]]]:
         """The lines by place in the text, in the sheet's order."""
@@ -230,6 +234,8 @@ class CountsForm(SentForm):
                     value=line.value,
                     own=line.at_own_gauge,
                     sent=sent.get(number.key, ""),
+                    keep=self[_keep(number)],
+                    doubt=self.doubts.get(number.key, ""),
                 )
             )
         return list(grouped.items())
@@ -238,18 +244,25 @@ class CountsForm(SentForm):
         cleaned = super().clean()
         if not self.errors and not any(cleaned[_counted(number)] is not None for number in self._numbers):
             raise ValidationError("Nothing is written yet. Write at least one count, then send.")
+        self.doubts = doubts.of_counts(self.desk, counts=self._counts())
+        for number in self._numbers:
+            if number.key in self.doubts and not cleaned.get(_keep(number)):
+                self.add_error(_counted(number), self.doubts[number.key])
         return cleaned
 
     @property
     def _numbers(self) -> tuple[Number, ...]:
         return self.desk.pattern.numbers
 
-    def report(self) -> dict[str, Any]:
-        counts = {
+    def _counts(self) -> dict[str, float]:
+        return {
             number.key: self.cleaned_data[_counted(number)]
             for number in self._numbers
-            if self.cleaned_data[_counted(number)] is not None
+            if self.cleaned_data.get(_counted(number)) is not None
         }
+
+    def report(self) -> dict[str, Any]:
+        counts = self._counts()
         typed = {number.key: self.text(_counted(number)) for number in self._numbers if number.key in counts}
         return {"counts": counts, "typed": typed}
 
@@ -349,7 +362,7 @@ def _read_at(dimension: Dimension, reading: int) -> str:
     return f"read_{dimension.key}_{reading}"
 
 
-def _keep(entry: Dimension | Measure) -> str:
+def _keep(entry: Dimension | Measure | Number) -> str:
     return f"keep_{entry.key}"
 
 

@@ -420,6 +420,34 @@ def test_only_an_own_row_is_corrected(
 # -- counts ------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize(
+    ("typed", "question"),
+    [
+        ("12", "Please count once more, or say that it is right."),
+        ("52", "Was half of it counted?"),
+        ("140", "Were two digits swapped?"),
+    ],
+)
+def test_a_count_that_can_hardly_be_meant_is_asked_about_once(
+    typed: str, question: str, as_tester: Client, address: Address, place: Place
+) -> None:
+    sent = {"key": key(), "count_back_sts": typed, "count_body_rows": "96"}
+
+    asked = as_tester.post(address("counts"), sent)
+
+    assert asked.status_code == 422
+    assert f"Back, cast on is given as {typed}, and the text says 104. {question}" in said(asked)
+    assert "It is right, keep it" in said(asked)
+    assert not Count.objects.filter(place=place).exists()
+
+    as_tester.post(address("counts"), {**sent, "keep_back_sts": "on"})
+
+    assert dict(Count.objects.filter(place=place).values_list("number", "worked")) == {
+        "back_sts": float(typed),
+        "body_rows": 96.0,
+    }
+
+
 def test_counts_are_sent_a_few_at_a_time(as_tester: Client, address: Address) -> None:
     page = as_tester.get(address("counts"))
     assert "Back, step 1 Back, cast on The text says 104 stitches." in said(page)
