@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from testround.kernel.estimate import algorithm_s
 from testround.kernel.gauge import AXES, AxisName, OwnGauges, own_gauges
 from testround.kernel.round import FabricState, Tester
 from testround.kernel.sheet import GaugeColumns, Inputs, Sheet
@@ -254,11 +255,13 @@ def _measured(sheet: Sheet, testers: Sequence[Tester]) -> tuple[FloatArray, Floa
     with np.errstate(invalid="ignore", divide="ignore"):
         mean = np.bincount(slots, values, minlength=size) / k
         squares = np.bincount(slots, (values - mean[slots]) ** 2, minlength=size)
-        # Repeatability pooled over everybody's repeats (ISO 5725-2:1994, 7.4); one person's own only from
-        # three readings on, for two say little.
-        freedom = float(np.maximum(k - 1, 0).sum())
-        pooled = float(np.sqrt(squares.sum() / freedom)) if freedom else 0.0
-        sd = np.where(k >= 3, np.sqrt(squares / np.maximum(k - 1, 1)), pooled)
+        # Repeatability pooled over everybody's repeats (ISO 5725-2:1994, 7.4), robustly, so that one mistyped
+        # reading does not make everybody unsure; one person's own only from three readings on, for two say
+        # little.
+        own = np.sqrt(squares / np.maximum(k - 1, 1))
+        again = k >= 2
+        pooled = algorithm_s(own[again], k[again] - 1, least=READING_FLOOR) if again.any() else 0.0
+        sd = np.where(k >= 3, own, pooled)
         inches = _in_inches(slots, values, size)
         u = np.maximum(np.where(inches, READING_FLOOR_INCHES, READING_FLOOR), sd / np.sqrt(k))
         u = np.where(k > 0, u, np.nan)

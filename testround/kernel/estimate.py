@@ -191,6 +191,45 @@ def algorithm_a(values: ArrayLike, *, tolerance: float = 1e-9) -> RobustMean:
     return RobustMean(mean, sd, n, MOST_ITERATIONS, False)
 
 
+def algorithm_s(sds: ArrayLike, freedom: ArrayLike, *, least: float = 0.0) -> float:
+    """Robust pooled standard deviation by Algorithm S.
+
+    Deviations that only one in ten would exceed are pulled in to that limit, and pooled again until the result
+    no longer moves: one pair of readings of which one was mistyped says nothing of how well others read.
+
+    Parameters
+    ----------
+    sds : array_like of float, shape (n,)
+        Standard deviations of small samples, at least one.
+    freedom : array_like of float, shape (n,)
+        Their degrees of freedom, each at least 1.
+    least : float
+        What the readings can resolve; the result does not go below it, though most of them agree.
+
+    Returns
+    -------
+    float
+
+    References
+    ----------
+    ISO 13528:2015, Annex C.4; the same as ISO 5725-5:1998, Algorithm S. The factors are computed as there
+    defined, for each sample's own degrees of freedom.
+    """
+    w, nu = _values("sds", sds), _values("freedom", freedom)
+    limit = np.sqrt(special.chdtri(nu, 0.1) / nu)
+    factor2 = 1 / (special.chdtr(nu + 2, nu * limit**2) + 0.1 * limit**2)
+    pooled = max(float(np.median(w)), least)
+    if len(w) == 1:
+        return pooled  # there is no other to hold it against
+    for _ in range(MOST_ITERATIONS):
+        pulled = np.minimum(w, limit * pooled)
+        again = max(float(np.sqrt((nu * factor2 * pulled**2).sum() / nu.sum())), least)
+        if abs(again - pooled) <= 1e-9 * again:
+            return again
+        pooled = again
+    return pooled
+
+
 # Uncertainty ----------------------------------------------------------------------------------------------
 
 

@@ -700,6 +700,19 @@ def test_six_testers_reach_amend_where_the_evidence_is_plain():
     assert verdicts(document)["finished-size:body_length"] == "amend"
 
 
+@pytest.mark.parametrize("wrong", [lambda cm: cm / 2, lambda cm: cm * 2, lambda cm: cm * 2.54])
+@pytest.mark.parametrize("place", [0, 1])
+def test_one_reading_of_two_that_was_mistyped_moves_nothing(wrong, place):
+    people = makers(9, longer=4)
+    before = finding(example(*people), "finished-size:body_length")
+    values = people[1]["finished"][place]["values"]
+    values[1] = wrong(values[1])
+
+    after = finding(example(*people), "finished-size:body_length")
+    assert (after["verdict"], after["proposed"]) == (before["verdict"], before["proposed"])
+    assert after["estimate"] == pytest.approx(before["estimate"], abs=0.5)
+
+
 def test_six_testers_with_nothing_but_noise_convict_nothing():
     assert "amend" not in verdicts(example(*makers(6))).values()
 

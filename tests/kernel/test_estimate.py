@@ -13,6 +13,7 @@ from statsmodels.stats.meta_analysis import combine_effects
 from testround.kernel.estimate import (
     EstimateError,
     algorithm_a,
+    algorithm_s,
     analysis_of_variance,
     benjamini_hochberg,
     birge_mean,
@@ -169,3 +170,21 @@ def test_an_exact_input_adds_no_uncertainty():
 
     assert found.u == pytest.approx(0.3)
     assert found.sensitivities == pytest.approx([3.0, 2.0])
+
+
+def test_deviations_pooled_robustly_are_near_the_plain_ones_where_nothing_is_wrong():
+    rng = np.random.default_rng(7)
+    pairs = rng.normal(0, 0.8, (4000, 3))
+
+    assert algorithm_s(pairs.std(axis=1, ddof=1), np.full(4000, 2)) == pytest.approx(0.8, rel=0.03)
+
+
+def test_one_wild_pair_hardly_moves_the_pooled_deviation():
+    pairs = np.array([0.5, 0.7, 0.4, 0.6, 0.9, 0.3, 0.5, 0.8, 0.6, 0.5])
+    wild = np.append(pairs, 64.0)
+
+    assert algorithm_s(wild, np.ones(11)) == pytest.approx(algorithm_s(pairs, np.ones(10)), rel=0.35)
+
+
+def test_readings_that_agree_are_no_better_than_they_can_resolve():
+    assert algorithm_s([0.0, 0.0, 0.0, 0.35], [1, 1, 1, 1], least=0.29) == pytest.approx(0.29)
