@@ -7,9 +7,16 @@ from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from testround.kernel.findings import LOOK_TOGETHER
+from testround.kernel.findings import LOOK_TOGETHER, VERDICT_WORDS
 from testround.kernel.round import Pattern as SheetDocument
-from testround.kernel.units import GaugeSpan, LengthUnit, format_count, format_gauge, format_length
+from testround.kernel.units import (
+    GaugeSpan,
+    LengthUnit,
+    format_count,
+    format_gauge,
+    format_length,
+    lengths_in,
+)
 
 Finding = Mapping[str, Any]
 Change = Mapping[str, Any]
@@ -38,7 +45,6 @@ KIND_WORDS = {
     "clarity": "Text",
     "fit": "Fit",
 }
-VERDICT_WORDS = {"amend": "amend", "look-closer": "look closer", "holds": "holds", "open": "open"}
 
 
 def why_for_readers(why: str) -> str:
@@ -224,20 +230,6 @@ def _short(value: Any) -> str:
 
 
 # Findings in sentences ------------------------------------------------------------------------------------
-
-# A gauge is "in 10 cm" or "over 10 cm" in whatever unit its reader measures.
-_LENGTH = re.compile(r"(?<!\bin )(?<!\bover )(?<![\d.])(?P<sign>[-−+]?)(?P<value>\d+(?:\.\d+)?)\s?cm\b")
-
-
-def lengths_in(text: str, units: LengthUnit) -> str:
-    """A sentence with its centimetres in the reader's unit."""
-    if units == "cm":
-        return text
-
-    def converted(match: re.Match[str]) -> str:
-        return match["sign"] + format_length(float(match["value"]), units)
-
-    return _LENGTH.sub(converted, text)
 
 
 def sizes_words(sizes: Sequence[str], every: Sequence[str]) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from enum import StrEnum
 from typing import Annotated, Any, Literal
 
@@ -54,6 +54,7 @@ class Verdict(StrEnum):
 
 
 VERDICT_ORDER = (Verdict.AMEND, Verdict.LOOK_CLOSER, Verdict.HOLDS, Verdict.OPEN)
+VERDICT_WORDS: Mapping[str, str] = {verdict.value: verdict.value.replace("-", " ") for verdict in Verdict}
 KIND_ORDER = tuple(FindingKind)
 
 LOOK_TOGETHER = "look at them together."

@@ -198,6 +198,23 @@ def format_length(cm: float, unit: LengthUnit = "cm", *, signed: bool = False) -
     return f"{plus if tenths > 0 else ''}{_decimal(tenths)} cm"
 
 
+# The "10 cm" that a gauge is counted over is no length to convert.
+_LENGTH_IN_TEXT = re.compile(
+    r"(?P<span>\b(?:per|over|in) 10\s?cm\b)|(?P<sign>[-−+]?)(?P<value>\d+(?:\.\d+)?)\s?cm\b"
+)
+
+
+def lengths_in(sentence: str, unit: LengthUnit) -> str:
+    """A sentence that speaks of centimetres, with its lengths in the reader's unit."""
+    if unit == "cm":
+        return sentence
+
+    def said(found: re.Match[str]) -> str:
+        return found["span"] or found["sign"] + format_length(float(found["value"]), unit)
+
+    return _LENGTH_IN_TEXT.sub(said, sentence)
+
+
 # Counts and gauges ----------------------------------------------------------------------------------------
 
 

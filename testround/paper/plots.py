@@ -14,6 +14,7 @@ from fractions import Fraction
 
 from reportlab.graphics import shapes
 
+from testround.kernel.findings import VERDICT_WORDS
 from testround.kernel.units import (
     GaugeSpan,
     LengthUnit,
@@ -43,8 +44,6 @@ from testround.paper.drawing import (
 
 PHONE = 360.0
 """The width of a plot that a small phone shows whole."""
-
-VERDICTS = {"amend": "amend", "look-closer": "look closer", "holds": "holds", "open": "open"}
 
 _LABEL = 12.0
 _SMALL = 11.0
@@ -448,7 +447,7 @@ def _pooled_mark(pool: PooledDeviation, scale: _Scale, y: float, units: LengthUn
     where = "Pooled" if pool.size is None else f"Pooled, size {pool.size}"
     label = (
         f"{where}: {format_length(pool.estimate, units, signed=True)} ({_interval(pool, units)}), "
-        f"{_testers(pool.testers)}, {VERDICTS.get(pool.verdict, pool.verdict)}"
+        f"{_testers(pool.testers)}, {VERDICT_WORDS.get(pool.verdict, pool.verdict)}"
     )
     return Group(tuple(marks), label, "pooled")
 
@@ -468,7 +467,7 @@ def _deviation_words(data: Deviations, units: LengthUnit) -> str:
         where = "Pooled" if pool.size is None else f"Size {pool.size}"
         words.append(
             f"{where}: {format_length(pool.estimate, units, signed=True)}, {_interval(pool, units)}, "
-            f"{VERDICTS.get(pool.verdict, pool.verdict)}."
+            f"{VERDICT_WORDS.get(pool.verdict, pool.verdict)}."
         )
     return " ".join(words)
 
@@ -502,7 +501,7 @@ def _pooled_table(data: Deviations, units: LengthUnit) -> Table:
                 format_length(pool.estimate, units, signed=True),
                 _interval(pool, units),
                 f"±{format_length(data.tolerance, units)}",
-                VERDICTS.get(pool.verdict, pool.verdict),
+                VERDICT_WORDS.get(pool.verdict, pool.verdict),
             )
             for pool in data.pooled
         ),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -11,7 +10,7 @@ from typing import TYPE_CHECKING
 from reportlab.lib.units import mm
 from reportlab.platypus import Spacer, Table
 
-from testround.kernel.findings import Cell, Finding, FindingKind, Verdict
+from testround.kernel.findings import VERDICT_WORDS, Cell, Finding, FindingKind, Verdict
 from testround.kernel.round import Dimension, Pattern, Round, StatedGauge
 from testround.kernel.units import (
     GaugeSpan,
@@ -19,6 +18,7 @@ from testround.kernel.units import (
     format_count,
     format_gauge,
     format_length,
+    lengths_in,
 )
 from testround.paper.document import (
     BODY,
@@ -37,7 +37,6 @@ from testround.paper.document import (
     section,
 )
 from testround.paper.plots import (
-    VERDICTS,
     DeviationPoint,
     Deviations,
     GaugePoint,
@@ -159,7 +158,7 @@ class _Report:
         counted = Counter(finding.verdict for finding in findings)
         rows: list[list[str | Flowable]] = [
             [
-                VERDICTS[verdict].capitalize(),
+                VERDICT_WORDS[verdict].capitalize(),
                 str(counted[verdict]),
                 para(self.about(verdict), CELL),
             ]
@@ -194,7 +193,7 @@ class _Report:
             (dimension.label, [self.matrix_cell(cells.get((dimension.key, size))) for size in sizes])
             for dimension in self.pattern.dimensions
         ]
-        legend = ", ".join(f"{_SIGNS[verdict]} {VERDICTS[verdict]}" for verdict in _SIGNS)
+        legend = ", ".join(f"{_SIGNS[verdict]} {VERDICT_WORDS[verdict]}" for verdict in _SIGNS)
         return [
             para(
                 f"How far off the pattern itself is, in {self.units}: what counts and gauges do not explain. "
@@ -242,7 +241,7 @@ class _Report:
         return parts
 
     def finding(self, index: int, finding: Finding, width: float) -> list[Flowable]:
-        heading = f"{index}. {self.name(finding)}: {VERDICTS[finding.verdict]}"
+        heading = f"{index}. {self.name(finding)}: {VERDICT_WORDS[finding.verdict]}"
         return [
             *section(heading, 2, room=40 * mm),
             *paragraphs(self.said(finding.why)),
@@ -371,7 +370,7 @@ class _Report:
     def gauge_verdicts(self, gauge: StatedGauge) -> list[Flowable]:
         said = [
             f"{'Stitches' if found.axis == 'st' else 'Rows'}: "
-            f"{VERDICTS.get(str(found.verdict), str(found.verdict))}, {found.testers} testers."
+            f"{VERDICT_WORDS.get(str(found.verdict), str(found.verdict))}, {found.testers} testers."
             for found in self.analysis.gauges
             if found.gauge == gauge.key
         ]
@@ -607,21 +606,6 @@ def gauges_of(analysis: Analysis, gauge: StatedGauge, names: Mapping[str, str]) 
         pooled_st=interval("st"),
         pooled_row=interval("row"),
     )
-
-
-# The "10 cm" that a gauge is counted over is no length to convert.
-_LENGTH = re.compile(r"(?P<span>\b(?:per|over|in) 10\s?cm\b)|(?P<sign>[-−+]?)(?P<value>\d+(?:\.\d+)?)\s?cm\b")
-
-
-def lengths_in(sentence: str, units: LengthUnit) -> str:
-    """A sentence of the kernel, which speaks of centimetres, with its lengths in the reader's unit."""
-    if units == "cm":
-        return sentence
-
-    def said(found: re.Match[str]) -> str:
-        return found["span"] or found["sign"] + format_length(float(found["value"]), units)
-
-    return _LENGTH.sub(said, sentence)
 
 
 def _labels(pattern: Pattern) -> dict[str, str]:

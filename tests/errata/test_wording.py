@@ -16,7 +16,6 @@ from testround.errata.wording import (
     changes_from,
     draft_text,
     headline,
-    lengths_in,
     names_of,
     needs_words,
     of_size,
@@ -111,12 +110,6 @@ def test_a_printed_measurement_is_told_by_how_much_it_is_off(names) -> None:
     assert headline(printed, names, ("XS", "S", "M")) == (
         "Hem to underarm is printed 5.9 cm less than the printed numbers give in size M."
     )
-
-
-def test_lengths_inside_a_sentence_are_turned_into_inches() -> None:
-    assert lengths_in("3.4 cm long, up to 2 cm is fine.", "in") == "1 3/8 in long, up to 3/4 in is fine."
-    assert lengths_in("3.4 cm long", "cm") == "3.4 cm long"
-    assert lengths_in("28.1 rows in 10 cm, 5.08 cm off", "in") == "28.1 rows in 10 cm, 2 in off"
 
 
 def test_values_are_told_in_wearing_order_however_they_were_stored(names) -> None:

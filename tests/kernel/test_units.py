@@ -17,6 +17,7 @@ from testround.kernel.units import (
     format_length,
     gauge_over,
     gauge_per_10cm,
+    lengths_in,
     parse_count,
     parse_gauge,
     parse_length,
@@ -262,6 +263,21 @@ def test_a_size_is_shown_in_a_persons_own_system_with_its_millimetres():
     assert tool_label(4.0, "knit", "uk") == "UK 8 (4 mm)"
     assert tool_label(3.5, "knit", "uk") == "3.5 mm"
     assert tool_label(3.8, "knit", "us") == "3.8 mm"
+
+
+@pytest.mark.parametrize(
+    ("sentence", "said"),
+    [
+        ("3.4 cm longer", "1 3/8 in longer"),
+        ("between −2.5 cm and 2.5 cm", "between −1 in and 1 in"),
+        ("22 stitches over 10 cm, 4 cm off", "22 stitches over 10 cm, 1 5/8 in off"),
+        ("28.1 rows in 10 cm, 5.08 cm off", "28.1 rows in 10 cm, 2 in off"),
+        ("3.4 cm long, up to 2 cm is fine.", "1 3/8 in long, up to 3/4 in is fine."),
+    ],
+)
+def test_sentences_are_said_in_the_readers_unit(sentence: str, said: str) -> None:
+    assert lengths_in(sentence, "in") == said
+    assert lengths_in(sentence, "cm") == sentence
 
 
 def test_a_name_that_no_size_has_finds_none():

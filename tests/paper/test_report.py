@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from testround.kernel.findings import Cell, Parts
-from testround.paper.report import MOST_TESTERS_SHOWN, lengths_in, names_of_testers, report_pdf
+from testround.paper.report import MOST_TESTERS_SHOWN, names_of_testers, report_pdf
 
 from .scene import SIZES, a_round, an_analysis, outline_of, read, round_document, text_of
 
@@ -211,16 +211,3 @@ def test_hostile_words_neither_break_it_nor_become_markup() -> None:
 
     assert "<b>WWW" in text
     assert "<para>&□□" in text
-
-
-@pytest.mark.parametrize(
-    ("sentence", "said"),
-    [
-        ("3.4 cm longer", "1 3/8 in longer"),
-        ("between −2.5 cm and 2.5 cm", "between −1 in and 1 in"),
-        ("22 stitches over 10 cm, 4 cm off", "22 stitches over 10 cm, 1 5/8 in off"),
-    ],
-)
-def test_sentences_are_said_in_the_readers_unit(sentence: str, said: str) -> None:
-    assert lengths_in(sentence, "in") == said
-    assert lengths_in(sentence, "cm") == sentence

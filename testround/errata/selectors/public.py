@@ -14,10 +14,10 @@ from testround.errata.wording import (
     change_table_of,
     change_tables,
     in_order,
-    lengths_in,
     of_size,
 )
 from testround.kernel.terms import Terms, translate
+from testround.kernel.units import lengths_in
 from testround.patterns.models import Edition, Pattern
 from testround.people.readers import Reader
 from testround.rounds.models import Round

@@ -8,6 +8,7 @@ from typing import Any
 from django import template
 
 from testround.errata import wording
+from testround.kernel.units import lengths_in
 from testround.people.readers import Reader
 from testround.people.templatetags import shown
 
@@ -25,7 +26,7 @@ register.filter("gauge_span", shown.gauge_span)
 @register.filter
 def told(text: str, reader: Reader) -> str:
     """A sentence of the analysis with its lengths in the reader's unit."""
-    return wording.lengths_in(text, reader.units)
+    return lengths_in(text, reader.units)
 
 
 @register.filter
