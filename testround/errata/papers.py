@@ -10,7 +10,6 @@ from typing import Any
 from django.utils import timezone
 
 from testround.errata.selectors import (
-    NO_SIZE,
     DimensionResult,
     GaugeResult,
     GaugesResult,
@@ -24,17 +23,14 @@ from testround.paper.errata import ErrataList, ErratumChange, ErratumEntry, erra
 from testround.paper.plots import (
     DeviationPoint,
     Deviations,
-    GaugePoint,
-    Gauges,
     Parts,
     PartsBar,
     Plot,
-    PooledDeviation,
     deviation_plot,
     gauge_plot,
     parts_bars,
 )
-from testround.paper.report import report_pdf
+from testround.paper.report import gauges_of, names_of_testers, pooled_deviations, report_pdf
 
 
 def deviation_svg(result: DimensionResult, units: LengthUnit) -> Plot | None:
@@ -49,18 +45,7 @@ def deviation_svg(result: DimensionResult, units: LengthUnit) -> Plot | None:
             DeviationPoint(point.name, point.size or None, point.remainder, asked=point.question is not None)
             for point in result.points
         ),
-        pooled=tuple(
-            PooledDeviation(
-                None if size == NO_SIZE else size,
-                cell.estimate,
-                cell.low,
-                cell.high,
-                cell.testers,
-                cell.verdict,
-            )
-            for size, cell in result.cells
-            if cell.estimate is not None and cell.low is not None and cell.high is not None
-        ),
+        pooled=pooled_deviations(result.read.analysis, result.dimension.key),
     )
     return deviation_plot(data, units=units)
 
@@ -83,36 +68,14 @@ class DrawnGauge:
 
 
 def gauges_with_plots(result: GaugesResult, units: LengthUnit) -> list[DrawnGauge]:
-    return [DrawnGauge(gauge, _gauge_plot(gauge, index, units)) for index, gauge in enumerate(result.gauges)]
-
-
-def _gauge_plot(result: GaugeResult, index: int, units: LengthUnit) -> Plot | None:
-    points = tuple(
-        # The analysis gives relative uncertainties, the plot draws absolute ones.
-        GaugePoint(name, own.source, own.st, own.row, own.st * own.u_st, own.row * own.u_row)
-        for name, own in result.own
-        if own.source != "assumed"
-    )
-    if not points:
-        return None
-    pooled = [
-        (found.estimate, found.low, found.high)
-        if found is not None
-        and found.estimate is not None
-        and found.low is not None
-        and found.high is not None
-        else None
-        for found in (result.stitches, result.rows)
-    ]
-    data = Gauges(
-        title=result.gauge.label,
-        stated_st=result.gauge.stitches,
-        stated_row=result.gauge.rows,
-        points=points,
-        pooled_st=pooled[0],
-        pooled_row=pooled[1],
-    )
-    return gauge_plot(data, units=units, ident=f"gauge-{index}")
+    """Every gauge with its plot; without one where no tester has sent a swatch of it."""
+    names = names_of_testers(result.read.round)
+    drawn = []
+    for index, one in enumerate(result.gauges):
+        data = gauges_of(result.read.analysis, one.gauge, names)
+        plot = gauge_plot(data, units=units, ident=f"gauge-{index}") if data.points else None
+        drawn.append(DrawnGauge(one, plot))
+    return drawn
 
 
 def report(read: Read, units: LengthUnit, *, letter: bool) -> bytes:

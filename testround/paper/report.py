@@ -544,14 +544,19 @@ def deviations_of(
         points=tuple(
             DeviationPoint(one.tester, one.cell.size, one.cell.parts.remainder, one.asked) for one in found
         ),
-        pooled=tuple(
-            PooledDeviation(cell.size, cell.estimate, cell.low, cell.high, cell.testers, str(cell.verdict))
-            for cell in analysis.deviations
-            if cell.dimension == dimension.key
-            and cell.estimate is not None
-            and cell.low is not None
-            and cell.high is not None
-        ),
+        pooled=pooled_deviations(analysis, dimension.key),
+    )
+
+
+def pooled_deviations(analysis: Analysis, dimension: str) -> tuple[PooledDeviation, ...]:
+    """The pattern's own deviations in one dimension, where there is one."""
+    return tuple(
+        PooledDeviation(cell.size, cell.estimate, cell.low, cell.high, cell.testers, str(cell.verdict))
+        for cell in analysis.deviations
+        if cell.dimension == dimension
+        and cell.estimate is not None
+        and cell.low is not None
+        and cell.high is not None
     )
 
 

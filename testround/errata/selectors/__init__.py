@@ -10,7 +10,6 @@ from testround.errata.selectors.public import (
     shown_erratum,
 )
 from testround.errata.selectors.results import (
-    NO_SIZE,
     DimensionResult,
     GaugeResult,
     GaugesResult,
@@ -20,7 +19,6 @@ from testround.errata.selectors.results import (
 )
 
 __all__ = [
-    "NO_SIZE",
     "DimensionResult",
     "GaugeResult",
     "GaugesResult",
