@@ -151,7 +151,7 @@ class _Work:
 
         self.desk_findings()
         for one in agreed:
-            self.findings.append(self.worked_count(one))
+            self.findings.append(self.worked_count(one, misprints))
         self.gauge_findings()
         deviations = deviation_cells(self.sheet, self.found, pooled, judged, self.sizes)
         self.size_findings(judged, pooled, misprints)
@@ -216,8 +216,7 @@ class _Work:
             where = f" ({worst.place})" if worst.place else ""
             computed = {c.size: c.computed for c in group}
             # A formula may come out broken, or below nought: only a whole count can be printed.
-            proposed = {size: float(rounded(count, Fraction(1))) for size, count in computed.items()}
-            proposed = {size: count for size, count in proposed.items() if count >= 0}
+            proposed = {size: _whole(count) for size, count in computed.items() if count > -0.5}
             self.findings.append(
                 Finding(
                     id=f"printed-count:{key}",
@@ -269,7 +268,7 @@ class _Work:
 
     # What testers' reports say
 
-    def worked_count(self, one: Agreed) -> Finding:
+    def worked_count(self, one: Agreed, misprints: Mapping[str, Mapping[str, float]]) -> Finding:
         number = next(n for n in self.pattern.numbers if n.key == one.number)
         now = numbers_now(self.sheet) if self.pattern.is_graded else {}
         by_formula = self.sheet.numbers(self.sheet.stated()) if self.pattern.is_graded else {}
@@ -280,6 +279,8 @@ class _Work:
         where = f" ({number.place})" if number.place else ""
         suffix = "" if one.extent is Extent.ALL_SIZES else f":{'-'.join(sizes or ())}"
         graded = self.pattern.is_graded
+        # Where what is printed is wrong anyway, what testers add is added to what it should have been.
+        right = numbers_now(self.sheet, misprints)[one.number] if graded else ()
         return Finding(
             id=f"worked-count:{one.number}{suffix}",
             kind=FindingKind.WORKED_COUNT,
@@ -292,9 +293,7 @@ class _Work:
             unit=number.unit,
             testers=one.votes,
             now={self.pattern.sizes[s]: float(now[one.number][s]) for s in one.sizes} if graded else None,
-            proposed={
-                self.pattern.sizes[s]: max(float(now[one.number][s]) + one.offset, 0.0) for s in one.sizes
-            }
+            proposed={self.pattern.sizes[s]: _whole(right[s] + one.offset) for s in one.sizes}
             if graded
             else None,
             proposed_for=one.number if graded else None,
@@ -547,6 +546,11 @@ def _that_add_up(tables: Sequence[FloatArray]) -> list[FloatArray]:
         np.where(largest < EXACT_BELOW, np.round(table, CELL_DECIMALS), np.round(table / step) * step)
         for table in tables
     ]
+
+
+def _whole(count: float) -> float:
+    """The whole count to print for a computed one, halves going up; none below nought."""
+    return max(float(rounded(count, Fraction(1))), 0.0)
 
 
 def _makers_needed(amount: Amount, tolerance: float) -> int:

@@ -559,6 +559,25 @@ def test_a_tester_who_puts_a_broken_misprint_right_arrives_at_no_other_count():
     assert [one for one in ids(document) if "repeats" in one] == ["printed-count:repeats"]
 
 
+def test_what_testers_add_is_not_added_to_a_misprint():
+    people = makers(9)
+    for one in people:
+        one["counts"].append({"number": "cuff_sts", "worked": 48})
+    document = example(*people)
+    document["pattern"]["numbers"].append(
+        {
+            "key": "cuff_sts",
+            "label": "Cuff",
+            "unit": "st",
+            "formula": "multiple(20 * body.st, of=4, plus=2)",
+            "printed": {"XS": 46, "S": 64, "M": 46},
+        }
+    )
+
+    assert finding(document, "printed-count:cuff_sts")["proposed"] == {"S": 46}
+    assert finding(document, "worked-count:cuff_sts")["proposed"] == {"XS": 48, "S": 48, "M": 48}
+
+
 # Numbers below nought, which nobody can work
 
 
