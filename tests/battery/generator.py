@@ -339,7 +339,7 @@ class _Maker:
             kind = str(rng.choice(kinds, p=[0.5, 0.15, 0.15, 0.1, 0.1]))
             if not self.graded and kind not in ("finished-size", "worked-count"):
                 kind = "finished-size"
-            free = [j for j in range(d) if self.source["dimensions"][j]["key"] not in taken]
+            free = [j for j in range(d) if not self.touches(j) & taken]
             if not free:
                 break
             j = int(rng.choice(free))
@@ -354,12 +354,13 @@ class _Maker:
                 continue
             self.faults.append(fault)
             # One fault a measurement, so that each can be told from the others.
-            taken.add(self.source["dimensions"][j]["key"])
-            number = self.number_of(j)
-            taken.update(
-                k for k in self.sheet.follows(number) if k in {x["key"] for x in self.source["dimensions"]}
-            )
+            taken |= self.touches(j)
         self.sheet = Sheet(Pattern.model_validate(self.source))
+
+    def touches(self, j: int) -> set[str]:
+        """A dimension, and those that share its number."""
+        keys = {x["key"] for x in self.source["dimensions"]}
+        return {self.source["dimensions"][j]["key"], *(keys & set(self.sheet.follows(self.number_of(j))))}
 
     def number_of(self, j: int) -> str:
         return str(self.source["numbers"][j]["key"])
