@@ -47,7 +47,7 @@ class UploadForm(forms.Form):
         most = settings.ROUND_FILE_MAX_BYTES
         if upload.size > most:
             raise forms.ValidationError(
-                f"{upload.name} has {upload.size / 2**20:.0f} MB; at most {most // 2**20} MB are taken. "
+                f"{upload.name} has {upload.size / 1e6:.0f} MB; at most {most / 1e6:.0f} MB are taken. "
                 "A pattern alone is far smaller: leave testers and photos out of the file."
             )
         data = upload.read()

@@ -116,7 +116,7 @@ def _opened(data: bytes, *, most_bytes: int, most_pixels: int) -> Image.Image:
         )
     if len(data) > most_bytes:
         raise PhotoRefused(
-            f"The file is {len(data) / 2**20:.0f} MB; up to {most_bytes // 2**20} MB are taken. "
+            f"The file is {len(data) / 1e6:.0f} MB; up to {most_bytes / 1e6:.0f} MB are taken. "
             "Send it in a smaller size."
         )
     try:

@@ -28,8 +28,8 @@ Progress = Callable[[str], None]
 
 # What a ZIP may hold. An honest one is a file of a few megabytes beside some hundreds of photos.
 MOST_ZIP_ENTRIES = 5_000
-MOST_PHOTO_BYTES = 25 * 1024 * 1024
-MOST_UNPACKED_BYTES = 2 * 1024 * 1024 * 1024
+MOST_PHOTO_BYTES = 25_000_000
+MOST_UNPACKED_BYTES = 2_000_000_000
 ROUND_NAME = "round.json"
 PHOTO_FOLDER = "photos/"
 # Every export of a round gives the same bytes; the earliest time a ZIP can name.
@@ -127,7 +127,7 @@ def _zip_problems(entries: list[zipfile.ZipInfo]) -> Iterable[Problem]:
         yield Problem("", f"the ZIP holds {len(entries)} files; at most {MOST_ZIP_ENTRIES} are taken")
         return
     if sum(entry.file_size for entry in entries) > MOST_UNPACKED_BYTES:
-        yield Problem("", f"the ZIP unpacks to more than {MOST_UNPACKED_BYTES // 2**30} GB")
+        yield Problem("", f"the ZIP unpacks to more than {MOST_UNPACKED_BYTES / 1e9:.0f} GB")
         return
     names = [entry.filename for entry in entries]
     if ROUND_NAME not in names:
@@ -140,13 +140,13 @@ def _zip_problems(entries: list[zipfile.ZipInfo]) -> Iterable[Problem]:
             yield Problem(name, "is locked with a password; export it without one")
         if name == ROUND_NAME:
             if entry.file_size > MOST_BYTES:
-                yield Problem(name, f"has more than {MOST_BYTES // 2**20} MB")
+                yield Problem(name, f"has more than {MOST_BYTES / 1e6:.0f} MB")
         elif not name.startswith(PHOTO_FOLDER) or "/" in name.removeprefix(PHOTO_FOLDER) or ".." in name:
             yield Problem(
                 name, f"has no business in an exported round; only {ROUND_NAME} and photos/NAME are taken"
             )
         elif entry.file_size > MOST_PHOTO_BYTES:
-            yield Problem(name, f"has more than {MOST_PHOTO_BYTES // 2**20} MB; make the photo smaller")
+            yield Problem(name, f"has more than {MOST_PHOTO_BYTES / 1e6:.0f} MB; make the photo smaller")
 
 
 def _check_photos(read: kernel.Round, photos: dict[str, bytes]) -> None:

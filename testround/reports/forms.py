@@ -605,7 +605,7 @@ class PhotoForm(SentForm):
         upload = self.cleaned_data["photo"]
         if upload.size > settings.PHOTO_MAX_BYTES:
             raise ValidationError(
-                f"The file is {upload.size / 2**20:.0f} MB; up to {settings.PHOTO_MAX_BYTES // 2**20} MB are taken. "
+                f"The file is {upload.size / 1e6:.0f} MB; up to {settings.PHOTO_MAX_BYTES / 1e6:.0f} MB are taken. "
                 "Send it in a smaller size."
             )
         data = upload.read()

@@ -217,9 +217,9 @@ def test_a_null_character_which_a_database_may_not_keep_is_refused_at_every_door
 def test_a_file_over_the_limit_is_refused_unread(
     signed_in: SignIn, designer: User, little_top: dict[str, Any], settings: Any
 ) -> None:
-    settings.ROUND_FILE_MAX_BYTES = 2 * 1024 * 1024
+    settings.ROUND_FILE_MAX_BYTES = 2_000_000
 
-    answer = upload(signed_in(designer), json.dumps(little_top).encode() + b" " * (3 * 1024 * 1024))
+    answer = upload(signed_in(designer), json.dumps(little_top).encode() + b" " * 3_000_000)
 
     assert answer.status_code == 422
     assert "pattern.json has 3 MB; at most 2 MB are taken" in answer.content.decode()

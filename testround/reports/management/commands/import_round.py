@@ -34,7 +34,7 @@ class Command(BaseCommand):
         try:
             if path.stat().st_size > MOST_UNPACKED_BYTES:
                 raise CommandError(
-                    f"{path} has more than {MOST_UNPACKED_BYTES // 2**30} GB.", returncode=BAD_INPUT
+                    f"{path} has more than {MOST_UNPACKED_BYTES / 1e9:.0f} GB.", returncode=BAD_INPUT
                 )
             data = path.read_bytes()
         except OSError as error:
