@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import email
 import email.policy
 import itertools
@@ -44,7 +45,7 @@ class Mail:
     sender: str
     to: str
     subject: str
-    date: str
+    sent: dt.datetime
     text: str
 
 
@@ -66,6 +67,7 @@ def _read(path: Path) -> Mail:
         sender=str(message["From"] or ""),
         to=str(message["To"] or ""),
         subject=str(message["Subject"] or ""),
-        date=str(message["Date"] or ""),
+        # The name begins with the time, in UTC.
+        sent=dt.datetime.strptime(path.name.split("-")[0], "%Y%m%dT%H%M%S%f").replace(tzinfo=dt.UTC),
         text=body.get_content() if body else "",
     )

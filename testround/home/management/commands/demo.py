@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import contextlib
 import shutil
 import socket
 from pathlib import Path
@@ -8,6 +9,8 @@ from typing import Any
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.servers.basehttp import run
+from django.core.wsgi import get_wsgi_application
 from django.db import connection
 
 from testround.home import demo
@@ -54,7 +57,8 @@ class Command(BaseCommand):
         if options["no_serve"]:
             return
         self._say(f"Serving on {settings.SITE_URL} – stop with Ctrl+C")
-        call_command("runserver", f"127.0.0.1:{port}", use_reloader=False, skip_checks=True)
+        with contextlib.suppress(KeyboardInterrupt):
+            run("127.0.0.1", port, get_wsgi_application(), threading=True)
 
     def _say(self, step: str) -> None:
         self.stdout.write(f"• {step}")
