@@ -47,7 +47,14 @@ BORROWED = 6.0
 ABSURD = 0.25
 """A deviation this large a share of the measurement is not excused by a second tester who has it too."""
 MOST_SHAPES = 40
-LONGEST_RUN = 3
+MOST_TOGETHER = 3
+"""Shapes of one dimension at most."""
+SPREADS = (0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
+"""Variances tried for a dimension, as multiples of what is common among the dimensions."""
+WITHIN_REACH = -8.0
+"""A shape that stays this far below its price is not looked at again when another has been taken in."""
+MANY = 60
+"""Testers of a dimension from which on shapes are sifted before they are compared closely."""
 LOOKED_AT_CLOSELY = 10
 """Where the search stops: shapes in all, sizes of a run inside the range, candidates of one dimension."""
 CHUNK = 600
@@ -182,7 +189,6 @@ def pool(cells: Remainders) -> Pooled:
         return work.nothing()
     work.settle(rounds=4, start=True)
     work.search()
-    work.exchange()
     return work.result()
 
 
@@ -502,14 +508,11 @@ class _Work:
             return
         upto = np.concatenate([[0], np.cumsum(self.testers[:, d])])
         most = int(self.in_dimension[d])
-        for length in range(1, (self.s + 1) // 2 + 1):
-            for start in range(self.s - length + 1):
-                stop = start + length
-                # Runs inside the range are short; at either end they may be as long as half the sizes.
-                if length > LONGEST_RUN and not (start == 0 or stop == self.s):
-                    continue
-                if 2 <= upto[stop] - upto[start] < most:
-                    yield Shape(d, "some", tuple(range(start, stop)))
+        # A run begins and ends at a size that somebody made: of the others the readings say nothing.
+        for at, first in enumerate(have):
+            for last in have[at:]:
+                if last - first < (self.s + 1) // 2 and 2 <= upto[last + 1] - upto[first] < most:
+                    yield Shape(d, "some", tuple(range(int(first), int(last) + 1)))
 
     def looked_at(self, d: int) -> tuple[list[Shape], FloatArray, FloatArray]:
         """The candidates of a dimension with one column, those columns (s, m), and prices; made once."""
@@ -596,17 +599,6 @@ class _Work:
     def _dimensions(self) -> list[int]:
         return [d for d in range(self.d) if self.in_dimension[d] >= 2]
 
-    def _best(self, dimensions: list[int]) -> Shape | None:
-        information, score = self._evidence_parts()
-        for gain, shape, coefficients in sorted(
-            self.gains(dimensions, information, score), key=lambda g: (-g[0], g[1].dimension, g[1].sizes)
-        ):
-            if gain <= 0:
-                return None
-            if self.borne_out(shape, coefficients):
-                return shape
-        return None
-
     def _evidence_parts(self) -> tuple[FloatArray, FloatArray]:
         if self.s * self.d <= CHUNK:
             return self.marginal(self.sums())
@@ -627,48 +619,55 @@ class _Work:
         return information, out
 
     def search(self) -> None:
-        """Take in the best shape as long as one pays."""
-        self.estimate_beta()
-        while len(self.shapes) < MOST_SHAPES:
-            shape = self._best(self._dimensions())
-            if shape is None:
-                break
-            self.shapes.append(shape)
-            self._simplify(shape.dimension)
-            self.settle(rounds=3)
+        """Take in, dimension by dimension, the shapes that pay for themselves most, as long as any do.
 
-    def _simplify(self, d: int) -> None:
-        """A growth holds a shift within it."""
-        kinds = {shape.kind for shape in self.shapes if shape.dimension == d}
-        if "growth" in kinds:
-            self.shapes = [x for x in self.shapes if x.dimension != d or x.kind != "shift"]
-
-    def exchange(self) -> None:
-        """See, dimension by dimension, whether other shapes do better than those taken in.
-
-        They are compared refitted, by a criterion that outliers do not rule: the search adds one shape at a
-        time with the weights of the moment, which favours the broad ones.
+        A dimension's shapes may be added to or replaced by another: whichever costs least in all.
         """
-        for d in sorted({shape.dimension for shape in self.shapes}):
-            mine = [shape for shape in self.shapes if shape.dimension == d]
-            others = [shape for shape in self.shapes if shape.dimension != d]
-            self.shapes = others
-            information, score = self._evidence_parts()
-            best = sorted(self.gains([d], information, score), key=lambda g: (-g[0], g[1].sizes))[:8]
-            choices = [mine, *([shape] for gain, shape, _ in best if gain > 0)]
-            runs = [shape for _, shape, _ in best if shape.kind == "some"]
-            choices += [[*mine, run] for run in runs[:3] if run not in mine]
-            scored = []
-            for position, choice in enumerate(choices):
-                cost, coefficients = self.robust_cost(d, choice)
-                if position == 0 or self._each_borne_out(choice, coefficients):
-                    scored.append((cost + sum(self.price(shape) for shape in choice), position))
-            taken = choices[min(scored)[1]]
-            self.shapes = [*others, *taken]
-            self._simplify(d)
-            if taken is not mine:
-                self.settle(rounds=2)
+        self.estimate_beta()
+        self.paid = np.full(self.d, -np.inf)
+        again = self._dimensions()
+        choice: dict[int, list[Shape]] = {}
+        for _ in range(MOST_SHAPES):
+            for d in again:
+                self.paid[d], choice[d] = self.best_of(d)
+            best = max(self._dimensions(), key=lambda d: (self.paid[d], -d), default=None)
+            if best is None or self.paid[best] <= 0:
+                break
+            self.shapes = [shape for shape in self.shapes if shape.dimension != best] + choice[best]
+            self.settle(rounds=3)
+            again = [d for d in self._dimensions() if d == best or self.paid[d] > WITHIN_REACH]
         self.settle(rounds=8)
+
+    def best_of(self, d: int) -> tuple[float, list[Shape]]:
+        """What the best shapes for a dimension gain beyond their price over those it has; and which."""
+        mine = [shape for shape in self.shapes if shape.dimension == d]
+        singles = list(self.candidates(d))
+        if self.in_dimension[d] > MANY:
+            singles = self._likely(d, mine)
+        choices = [mine, *([shape] for shape in singles if [shape] != mine)]
+        if mine and len(mine) < MOST_TOGETHER:
+            choices += [[*mine, shape] for shape in singles if shape.kind == "some" and shape not in mine]
+        costs, coefficients = self.robust_costs(d, choices)
+        costs = costs + np.array([sum(self.price(shape) for shape in choice) for choice in choices])
+        most = -np.inf
+        for at in np.argsort(costs, kind="stable").tolist():
+            if at == 0:
+                break
+            if self._each_borne_out(choices[at], coefficients[at]):
+                return float(costs[0] - costs[at]), choices[at]
+        if len(choices) > 1:
+            # None pays, or none is borne out: how near the nearest came.
+            most = min(float(costs[0] - costs[1:].min()), 0.0)
+        return most, mine
+
+    def _likely(self, d: int, mine: list[Shape]) -> list[Shape]:
+        """The candidates worth holding against each other where there are many testers."""
+        kept = self.shapes
+        self.shapes = [shape for shape in kept if shape.dimension != d]
+        information, score = self._evidence_parts()
+        best = sorted(self.gains([d], information, score), key=lambda g: (-g[0], g[1].sizes))
+        self.shapes = kept
+        return [shape for gain, shape, _ in best[:LOOKED_AT_CLOSELY] if gain > WITHIN_REACH or shape in mine]
 
     def _each_borne_out(self, choice: list[Shape], coefficients: FloatArray) -> bool:
         at = 0
@@ -679,36 +678,51 @@ class _Work:
             at += width
         return True
 
-    def robust_cost(self, d: int, choice: list[Shape]) -> tuple[float, FloatArray]:
-        """Minus twice the Student log-likelihood of one dimension under these shapes, and their coefficients.
+    def robust_costs(self, d: int, choices: list[list[Shape]]) -> tuple[FloatArray, FloatArray]:
+        """Minus twice the Student log-likelihood of a dimension under each choice of shapes, and coefficients.
 
-        Each tester's measurement is held against what the tester's others foretell.
+        Each tester's measurement is held against what the tester's others foretell. The spread κ is fitted
+        afresh under each choice, so that a fault does not hide in a spread it has swollen itself; a harmless
+        shift is allowed under all of them.
         """
         error, others = self.leave_one_out()
         rows = self.known[:, d]
         size = self.cells.sizes[rows]
         target = (error + self.beta[self.cells.sizes])[rows, d]
-        z = np.hstack([self.profile(shape) for shape in choice])[size]
-        base = others[rows, d] + self.um2[rows, d] + (HARMLESS_SIZE * self.cells.tolerance[d]) ** 2
-        typical = self.common * self.scale[d] ** 2
-        # Several scales of the noise at once, one row each.
-        factors = np.array([0.5, 1.0, 2.0, 4.0, 8.0, 16.0])
-        variance = base + typical * factors[:, None]
-        w = 1 / variance
-        diagonal = np.arange(z.shape[1])
+        tolerance = float(self.cells.tolerance[d])
+        base = others[rows, d] + self.um2[rows, d] + (HARMLESS_SIZE * tolerance) ** 2
+        columns = [np.hstack([self.profile(x) for x in choice]) if choice else None for choice in choices]
+        width = max((c.shape[1] for c in columns if c is not None), default=0)
+        m = len(choices)
+        z = np.zeros((m, self.s, 1 + width))
+        z[:, :, 0] = 1.0
+        # Two shapes may be all but the same; a grain of prior settles which takes what.
+        grain = np.full((m, 1 + width), 1e-9)
+        grain[:, 0] = (HARMLESS_SHIFT * tolerance) ** -2
+        for j, column in enumerate(columns):
+            used = 0 if column is None else column.shape[1]
+            if column is not None:
+                z[j, :, 1 : 1 + used] = column
+            grain[j, 1 + used :] = 1.0
+        factors = np.array(SPREADS)
+        variance = base + self.common * self.scale[d] ** 2 * factors[:, None]
+        member = self.member[:, rows].T
+        w = np.broadcast_to(1 / variance, (m, *variance.shape))
+        diagonal = np.arange(1 + width)
         for _ in range(12):
-            zw = z.T * w[:, None, :]
-            normal = zw @ z
-            # Two shapes may be all but the same; a grain of prior settles which takes what.
-            normal[:, diagonal, diagonal] *= 1 + 1e-9
-            normal[:, diagonal, diagonal] += 1e-9
-            coefficients = np.linalg.solve(normal, (zw @ target)[:, :, None])[:, :, 0]
-            left = target - coefficients @ z.T
+            by_size = w @ member
+            normal = np.einsum("msk,mfs,msl->mfkl", z, by_size, z, optimize=True)
+            normal[:, :, diagonal, diagonal] += grain[:, None, :]
+            right = np.einsum("msk,mfs->mfk", z, (w * target) @ member, optimize=True)
+            found = np.linalg.solve(normal, right[..., None])[..., 0]
+            left = target - np.einsum("msk,mfk->mfs", z, found, optimize=True)[:, :, size]
             w = (TAILS + 1) / (TAILS + left**2 / variance) / variance
-        cost = ((TAILS + 1) * np.log1p(left**2 / (TAILS * variance)) + np.log(variance)).sum(axis=1)
-        cost += BORROWED * (np.log(factors) + 1 / factors)
-        best = int(np.argmin(cost))
-        return float(cost[best]), coefficients[best]
+        cost = ((TAILS + 1) * np.log1p(left**2 / (TAILS * variance)) + np.log(variance)).sum(axis=2)
+        cost = cost + (found**2 * grain[:, None, :]).sum(axis=2)
+        cost = cost + BORROWED * (np.log(factors) + 1 / factors)
+        best = np.argmin(cost, axis=1)
+        at = np.arange(m)
+        return cost[at, best], found[at, best, 1:]
 
     # What comes out
 
@@ -778,10 +792,7 @@ class _Work:
 
     def _evidence(self) -> FloatArray:
         """What the best shape not taken gains beyond its price, and for dimensions with one, at least 0."""
-        found = np.full(self.d, -np.inf)
-        information, score = self._evidence_parts()
-        for gain, shape, _ in self.gains(self._dimensions(), information, score):
-            found[shape.dimension] = max(found[shape.dimension], gain)
+        found = self.paid.copy()
         for shape in self.shapes:
             found[shape.dimension] = max(found[shape.dimension], 0.0)
         return found

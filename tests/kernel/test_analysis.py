@@ -379,7 +379,7 @@ def test_six_testers_are_enough_where_the_evidence_is_plain(cardigan):
 def test_what_is_not_settled_says_how_many_more_testers_would(cardigan):
     found = [
         one
-        for seed in range(4)
+        for seed in range(12)
         for one in analysed(
             seed, 3, Truth(offsets={"sleeve_length": {"*": 2.4}}, reading_noise=0.9), source=cardigan
         ).findings.findings
