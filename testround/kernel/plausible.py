@@ -39,7 +39,7 @@ ODD_STITCHES = 5.0
 EXPLAINED_SHARE = 0.08
 """A slip explains a value when, undone, it comes this near to what is expected."""
 EXACT_SHARE = 0.03
-"""Swapped digits and other places fit by accident more easily, and must come nearer."""
+"""Other places fit by accident more easily, and must come nearer."""
 _LEAST_CM = 0.75
 
 
@@ -73,6 +73,8 @@ def question_about(
     label: str,
     *,
     unit: LengthUnit = "cm",
+    typed: LengthUnit | None = None,
+    certain: bool = False,
 ) -> Doubt | None:
     """What to ask about a measurement that is far from what was expected.
 
@@ -87,16 +89,22 @@ def question_about(
     label : str
         The measurement's own name.
     unit : {"cm", "in"}
-        The unit the reader thinks in, and the one the value was typed in.
+        The unit the reader thinks in.
+    typed : {"cm", "in"}, optional
+        The unit the value was typed in, where that is another.
+    certain : bool
+        Whether it is settled already, by better means than a rough share, that the value is odd.
 
     Returns
     -------
     Doubt or None
         None when the value is near enough, or nothing can be expected.
     """
-    if not (0 < value_cm < math.inf and 0 < expected_cm < math.inf) or not _is_odd(value_cm, expected_cm):
+    if not (0 < value_cm < math.inf and 0 < expected_cm < math.inf):
         return None
-    cause, meant, why = _explanation(value_cm, expected_cm, others, unit)
+    if not certain and not _is_odd(value_cm, expected_cm):
+        return None
+    cause, meant, why = _explanation(value_cm, expected_cm, others, typed or unit)
     shown, expected = format_length(value_cm, unit), format_length(expected_cm, unit)
     end = f" That would make it {format_length(meant, unit)}." if meant is not None else ""
     return Doubt(cause, f"{label} is given as {shown}, and about {expected} was expected. {why}{end}", meant)
@@ -114,35 +122,38 @@ def _near(value: float, expected: float, share: float) -> bool:
 def _explanation(
     value: float, expected: float, others: Mapping[str, float], unit: LengthUnit
 ) -> tuple[Cause, float | None, str]:
-    # The factors lie too far apart for two of them to fit, and one that fits closely is the first answer: half
-    # of a chest and the back's width are one length, and "half" is the more useful question. Two digits
-    # swapped, where that fits closely, come before a factor that fits roughly.
-    slips = [
-        (abs(value * factor / expected - 1), cause, value * factor, why)
-        for cause, factor, why in _FACTORS
-        if _near(value * factor, expected, EXPLAINED_SHARE)
-    ]
-    misfit, cause, meant, why = min(slips, default=(2 * EXACT_SHARE, None, None, ""))
+    # A factor that fits closely is the first answer: half of a chest and the back's width are one length, and
+    # "half" is the more useful question.
+    found: list[tuple[float, Cause, float | None, str]] = []
+    for cause, factor, why in _FACTORS:
+        if _near(value * factor, expected, EXPLAINED_SHARE):
+            found.append((_likely(value * factor, expected, EXPLAINED_SHARE), cause, value * factor, why))
+    best = max(found, key=lambda slip: slip[0], default=None)
+    if best and best[2] is not None and abs(best[2] / expected - 1) <= EXACT_SHARE:
+        return best[1:]
+    # Where none does: how likely the value is under each slip, all being as common. The nearer the likelier,
+    # and the more swaps or places there are to choose from, the less it says that one of them fits.
     per_unit = 2.54 if unit == "in" else 1.0
-    if cause is None or misfit > EXACT_SHARE:
-        for swapped in _digits_swapped(value / per_unit):
-            if _near(swapped * per_unit, expected, EXACT_SHARE):
-                return "swapped-digits", swapped * per_unit, "Were two digits swapped?"
-    if cause is not None:
-        return cause, meant, why
-    fitting = [
-        (abs(value / other - 1), other_label)
-        for other_label, other in others.items()
-        if other > 0 and _near(value, other, EXACT_SHARE) and _is_odd(other, expected)
-    ]
-    if fitting:
-        _, other_label = min(fitting)
-        return (
-            "other-dimension",
-            None,
-            f"It is about what {other_label} should be: was that measured instead?",
-        )
+    swaps = [swapped * per_unit for swapped in set(_digits_swapped(value / per_unit)) if swapped > 0]
+    for meant in swaps:
+        if _near(meant, expected, EXPLAINED_SHARE):
+            likely = _likely(meant, expected, EXPLAINED_SHARE) / len(swaps)
+            found.append((likely, "swapped-digits", meant, "Were two digits swapped?"))
+    for label, other in others.items():
+        if other > 0 and _near(value, other, EXACT_SHARE) and not _near(other, expected, EXPLAINED_SHARE):
+            likely = _likely(value, other, EXACT_SHARE) / len(others)
+            why = f"It is about what {label} should be: was that measured instead?"
+            found.append((likely, "other-dimension", None, why))
+    if found:
+        _, cause, meant_cm, why = max(found, key=lambda slip: slip[0])
+        return cause, meant_cm, why
     return "unknown", None, "Please measure once more, or say that it is right."
+
+
+def _likely(value: float, expected: float, share: float) -> float:
+    """Density of a value about what is expected, normal, of which hardly any lie further off than the share."""
+    spread = max(share, _LEAST_CM / expected) / 2.5
+    return math.exp(-0.5 * ((value / expected - 1) / spread) ** 2) / spread
 
 
 def _digits_swapped(value: float) -> Iterator[float]:

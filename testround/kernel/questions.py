@@ -26,7 +26,7 @@ from testround.kernel.plausible import (
 from testround.kernel.pool import Pooled
 from testround.kernel.round import Number
 from testround.kernel.sheet import Sheet
-from testround.kernel.units import format_gauge, format_length
+from testround.kernel.units import INCH_CM, LengthUnit, format_gauge
 from testround.kernel.verdict import Agreed
 
 BoolArray = NDArray[np.bool_]
@@ -176,21 +176,39 @@ class Doubts:
         doubt = doubt_about_count(number.label, reported, text, graded=self.pattern.is_graded)
         return Question(tester, number.key, reported, text, doubt.cause, doubt.sentence)
 
-    def _ask(self, i: int, d: int) -> Question:
+    def _ask(self, i: int, d: int, expected: float | None = None) -> Question:
+        """The question about a measurement; ``expected`` where the rest of the piece foretells it better."""
         found = self.found
-        value, expected = float(found.measured[i, d]), float(found.expected[i, d])
+        value = float(found.measured[i, d])
+        certain = expected is not None
+        expected = float(found.expected[i, d]) if expected is None else expected
         others = {
-            dimension.label: float(found.expected[i, j])
+            dimension.label: self._as_sent(i, j)
             for j, dimension in enumerate(self.pattern.dimensions)
             if j != d and np.isfinite(found.expected[i, j])
         }
         label = self.pattern.dimensions[d].label
-        doubt = question_about(value, expected, others, label)
+        typed: LengthUnit = "in" if self._in_inches(i) else "cm"
+        doubt = question_about(value, expected, others, label, typed=typed, certain=certain)
         cause = doubt.cause if doubt else "unknown"
         sentence = (
             doubt.sentence if doubt else f"{label} is far from what was expected; please measure again."
         )
         return Question(found.testers[i], found.dimensions[d], value, expected, cause, sentence)
+
+    def _as_sent(self, i: int, d: int) -> float:
+        """What a tester measured, where that is about what was expected, and else what was expected."""
+        measured, expected = float(self.found.measured[i, d]), float(self.found.expected[i, d])
+        return measured if abs(measured - expected) <= ODD_SHARE * expected else expected
+
+    def _in_inches(self, i: int) -> bool:
+        """Whether most of what a tester sent is whole eighths of an inch and not whole half centimetres."""
+        values = self.found.measured[i]
+        values = values[np.isfinite(values)]
+        per_eighth = 8 / float(INCH_CM)
+        eighths = np.abs(values * per_eighth - np.round(values * per_eighth)) < 1e-6
+        halves = np.abs(values * 2 - np.round(values * 2)) < 1e-6
+        return 2 * int((eighths & ~halves).sum()) > len(values)
 
     def _vouched(self, i: int, d: int) -> bool:
         """Whether another tester of the same or the next size is off alike, and not absurdly far."""
@@ -216,18 +234,7 @@ class Doubts:
             left = float(pooled.fitted[i, d])
             value = float(self.found.measured[i, d])
             expected = value - left
-            label = self.pattern.dimensions[d].label
-            self.questions.append(
-                Question(
-                    self.found.testers[i],
-                    self.found.dimensions[d],
-                    value,
-                    expected,
-                    "unknown",
-                    f"{label} is given as {format_length(value)}, and about {format_length(expected)} was "
-                    "expected from the rest of the piece. Please measure once more, or say that it is right.",
-                )
-            )
+            self.questions.append(self._ask(int(i), int(d), expected))
 
     def following(self, key: str) -> list[int]:
         """The dimensions, by position, that depend on a number or a measure."""

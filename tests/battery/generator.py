@@ -715,7 +715,8 @@ def _swapped(value: float) -> list[float]:
     text = f"{value:g}"
     found = []
     for k in range(len(text) - 1):
-        if text[k].isdigit() and text[k + 1].isdigit() and text[k] != text[k + 1]:
+        # Nobody writes a nought in front.
+        if text[k : k + 2].isdigit() and text[k] != text[k + 1] and (k or text[1] != "0"):
             found.append(float(text[:k] + text[k + 1] + text[k] + text[k + 2 :]))
     return [v for v in found if v > 0]
 

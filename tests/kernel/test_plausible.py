@@ -139,3 +139,20 @@ def test_a_babys_bust_is_asked_about_only_in_a_pattern_for_grown_ups():
 def test_body_measures_are_known_by_the_words_in_their_names(key, label, usual, odd):
     assert body_doubt(key, label, usual) is None
     assert body_doubt(key, label, odd) is not None
+
+
+def test_a_slip_is_named_below_the_rough_share_when_it_is_known_that_the_value_is_odd():
+    assert question_about(65.0, 56.2, {}, "Chest") is None
+
+    doubt = question_about(65.0, 56.2, {}, "Chest", certain=True)
+
+    assert doubt is not None
+    assert (doubt.cause, doubt.meant_cm) == ("swapped-digits", pytest.approx(56.0))
+
+
+def test_digits_are_swapped_in_the_unit_they_were_typed_in():
+    # 41 typed for 14 in, and told in centimetres.
+    doubt = question_about(41 * 2.54, 14.2 * 2.54, {}, "Hem depth", typed="in")
+
+    assert doubt is not None
+    assert (doubt.cause, doubt.meant_cm) == ("swapped-digits", pytest.approx(14 * 2.54))
