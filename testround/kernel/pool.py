@@ -136,6 +136,10 @@ class Pooled:
         0 to about 1: how far each measurement was believed; NaN where there is none.
     fitted : array of float, (n, d)
         What is left after the pattern and the tester's own gauge, cm.
+    foretold, u_foretold : array of float, (n, d)
+        What the pattern's deviation and the tester's other measurements and swatch lead to expect of every cell,
+        also of those set aside: cm beyond E, with its standard deviation (κ and that of the deviation included, the
+        reading not).
     converged : bool
     """
 
@@ -154,6 +158,8 @@ class Pooled:
     kappa: FloatArray
     weights: FloatArray
     fitted: FloatArray
+    foretold: FloatArray
+    u_foretold: FloatArray
     converged: bool
 
     def half_width(self, level: float = 0.95) -> FloatArray:
@@ -746,6 +752,8 @@ class _Work:
             kappa=np.sqrt(self.kappa2),
             weights=of_testers,
             fitted=of_testers,
+            foretold=np.zeros((self.n, d)),
+            u_foretold=np.full((self.n, d), np.inf),
             converged=True,
         )
 
@@ -765,7 +773,8 @@ class _Work:
             u_shift = np.sqrt(np.array([max(by[:, j, :, j].mean(), 0.0) for j in range(d)]))
             wobble, u_wobble = self._wobble(sums)
         self.beta = mean
-        error, _ = self.leave_one_out()
+        error, others = self.leave_one_out()
+        foretold, u_foretold = self.forecast(error, others, sd)
         add = np.where(self.known, self.diagonal / np.maximum(self.weights, 1e-6), np.nan)
         typical = np.array(
             [np.median(col[~np.isnan(col)]) if np.isfinite(col).any() else 0.0 for col in add.T]
@@ -787,8 +796,23 @@ class _Work:
             kappa=np.sqrt(self.kappa2),
             weights=np.where(self.known, self.weights, np.nan),
             fitted=np.where(self.known, error, np.nan),
+            foretold=foretold,
+            u_foretold=u_foretold,
             converged=self.settled,
         )
+
+    def forecast(
+        self, error: FloatArray, others: FloatArray, sd: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """β + S·E[θ | the tester's other measurements] for every cell, and its standard deviation; (n, d) each."""
+        at = self.cells.sizes
+        every = self.cells.sensitivity
+        theta = np.einsum("nab,nb->na", self.q, np.einsum("nda,nd->na", self.ps, self.residual()))
+        mean = self.beta[at] + np.einsum("nda,na->nd", every, theta)
+        variance = np.einsum("nda,nab,ndb->nd", every, self.q, every)
+        mean = np.where(self.known, self.y - error, mean)
+        variance = np.where(self.known, others, variance) + self.kappa2 + sd[at] ** 2
+        return np.asarray(mean), np.sqrt(variance)
 
     def _evidence(self) -> FloatArray:
         """What the best shape not taken gains beyond its price, and for dimensions with one, at least 0."""
