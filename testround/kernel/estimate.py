@@ -23,7 +23,8 @@ class EstimateError(ValueError):
     """An estimate asked of values that cannot give one; the sentence names the argument and the reason."""
 
 
-def _values(name: str, values: ArrayLike, least: int = 1) -> FloatArray:
+def checked_values(name: str, values: ArrayLike, least: int = 1) -> FloatArray:
+    """One list of finite values, or an EstimateError that names the argument."""
     array = np.atleast_1d(np.asarray(values, dtype=np.float64))
     if array.ndim != 1:
         raise EstimateError(f"{name} must be one list of values, not a table of {array.ndim} dimensions.")
@@ -35,8 +36,9 @@ def _values(name: str, values: ArrayLike, least: int = 1) -> FloatArray:
     return array
 
 
-def _uncertainties(name: str, values: ArrayLike, n: int) -> FloatArray:
-    array = _values(name, values)
+def checked_uncertainties(name: str, values: ArrayLike, n: int) -> FloatArray:
+    """As many values above zero as there are estimates, or an EstimateError."""
+    array = checked_values(name, values)
     if len(array) != n:
         raise EstimateError(f"{name} has {len(array)} values for {n} estimates; give one for each.")
     wrong = np.flatnonzero(array <= 0)
@@ -98,7 +100,7 @@ def sample(values: ArrayLike) -> Sample:
     Chan, T. F., Golub, G. H. and LeVeque, R. J. (1983). Algorithms for computing the sample variance.
     The American Statistician 37, 242–247 (the corrected two-pass algorithm).
     """
-    x = _values("values", values)
+    x = checked_values("values", values)
     n = len(x)
     mean = float(x.mean())
     # The mean of the deviations is what rounding left of the mean.
@@ -166,7 +168,7 @@ def algorithm_a(values: ArrayLike, *, tolerance: float = 1e-9) -> RobustMean:
     ----------
     ISO 13528:2015, Annex C.3; the same as ISO 5725-5:1998, Algorithm A.
     """
-    x = np.sort(_values("values", values))
+    x = np.sort(checked_values("values", values))
     n = len(x)
     mean = float(np.median(x))
     if n == 1:
@@ -215,7 +217,7 @@ def algorithm_s(sds: ArrayLike, freedom: ArrayLike, *, least: float = 0.0) -> fl
     ISO 13528:2015, Annex C.4; the same as ISO 5725-5:1998, Algorithm S. The factors are computed as there
     defined, for each sample's own degrees of freedom.
     """
-    w, nu = _values("sds", sds), _values("freedom", freedom)
+    w, nu = checked_values("sds", sds), checked_values("freedom", freedom)
     limit = np.sqrt(special.chdtri(nu, 0.1) / nu)
     factor2 = 1 / (special.chdtr(nu + 2, nu * limit**2) + 0.1 * limit**2)
     pooled = max(float(np.median(w)), least)
@@ -273,7 +275,7 @@ def propagate(
     JCGM 100:2008, 5.1.2 (independent), 5.2.2 (correlated); 5.1.3 note 2 for the step: each input is moved
     by plus and minus its own uncertainty.
     """
-    x, du = _values("inputs", inputs), _values("u", u)
+    x, du = checked_values("inputs", inputs), checked_values("u", u)
     if len(du) != len(x):
         raise EstimateError(f"u has {len(du)} values for {len(x)} inputs; give one for each.")
     if (du < 0).any():
@@ -326,8 +328,8 @@ def birge_mean(values: ArrayLike, u: ArrayLike) -> Combined:
     Birge, R. T. (1932). The calculation of errors by the method of least squares. Physical Review 40,
     207–227.
     """
-    x = _values("values", values)
-    du = _uncertainties("u", u, len(x))
+    x = checked_values("values", values)
+    du = checked_uncertainties("u", u, len(x))
     w = du**-2.0
     mean = float((w @ x) / w.sum())
     own = float(w.sum() ** -0.5)
@@ -423,9 +425,9 @@ def random_effects(
     Jackson, D. et al. (2017). The Hartung–Knapp modification for random-effects meta-analysis: a useful
     refinement but are there any residual concerns? Statistics in Medicine 36, 3923–3934.
     """
-    y = _values("values", values)
+    y = checked_values("values", values)
     n = len(y)
-    v = _uncertainties("variances", variances, n)
+    v = checked_uncertainties("variances", variances, n)
     w = 1 / v
     equal = float(w @ y / w.sum())
     q = float(w @ (y - equal) ** 2)
@@ -525,7 +527,7 @@ def analysis_of_variance(values: ArrayLike, groups: ArrayLike) -> Analysed:
     ----------
     Searle, S. R., Casella, G. and McCulloch, C. E. (1992). Variance Components, chapter 3.
     """
-    x = _values("values", values)
+    x = checked_values("values", values)
     group = np.asarray(groups, dtype=np.intp)
     if group.shape != x.shape:
         raise EstimateError(f"groups has {group.size} entries for {len(x)} values; give one for each.")

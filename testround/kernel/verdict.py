@@ -13,16 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from testround.kernel.consensus import Consensus, consensus
 from testround.kernel.discrepancy import Discrepancies, with_slopes
-from testround.kernel.estimate import (
-    RandomEffects,
-    benjamini_hochberg,
-    random_effects,
-    t_quantile,
-    two_sided_p,
-)
+from testround.kernel.estimate import benjamini_hochberg, t_quantile, two_sided_p
 from testround.kernel.findings import Extent, Verdict
-from testround.kernel.gauge import USUAL_SPREAD, OwnGauges
+from testround.kernel.gauge import OwnGauges
 from testround.kernel.pool import Pooled, Shape
 from testround.kernel.round import FitSays, RemarkKind, Tester
 from testround.kernel.sheet import Sheet
@@ -31,8 +26,10 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 DISCOVERY_RATE = 0.05
-GAUGE_DISCOVERY_RATE = 0.02
-"""Stricter than for dimensions, because there every shape has paid a price before it is tested at all."""
+USUAL_GAUGE_SPREAD = 0.04
+"""Relative standard deviation of makers' gauges with one pattern: about a stitch in 10 cm (common practice)."""
+WORTH_MAKERS = 4.0
+"""How many testers' swatches that is worth, beside those of the round."""
 LEAST_TESTERS_OF_A_GAUGE = 3
 UNJUDGED_GAUGE = 0.04
 """Relative tolerance of a gauge that no finished measurement depends on (common practice)."""
@@ -331,8 +328,9 @@ def judge_gauges(sheet: Sheet, own: OwnGauges, set_aside: BoolArray) -> tuple[Po
 
     Notes
     -----
-    A difference is judged by what it does to the dimension it hits hardest, in tolerances. The mean is a
-    random-effects one with a Hartung–Knapp interval that is never narrower than the ordinary one.
+    A difference is judged by what it does to the dimension it hits hardest, in tolerances. The mean is that of
+    :func:`~testround.kernel.consensus.consensus`: an interval from the testers' own spread alone (Hartung and
+    Knapp 2001) is so wide with three or four that a plain fault could not be said.
     """
     pattern = sheet.pattern
     limits = _gauge_limits(sheet)
@@ -343,11 +341,14 @@ def judge_gauges(sheet: Sheet, own: OwnGauges, set_aside: BoolArray) -> tuple[Po
             use = measured[:, k, a]
             logs = np.log(own.blocked[use, k, a] * 10 / stated)
             limit, worst = limits[k, a]
-            mean = _mean_of_swatches(logs, own.u_blocked[use, k, a] ** 2)
+            mean = None
+            if len(logs):
+                variances = own.u_blocked[use, k, a] ** 2
+                mean = consensus(logs, variances, usual=USUAL_GAUGE_SPREAD, worth=WORTH_MAKERS)
             means.append(_AxisMean(gauge.key, axis, stated, limit, worst, len(logs), mean))
     q = benjamini_hochberg(np.array([one.p for one in means]))
     return tuple(
-        _judged_gauge(one, supported=bool(q_one <= GAUGE_DISCOVERY_RATE), graded=pattern.is_graded)
+        _judged_gauge(one, supported=bool(q_one <= DISCOVERY_RATE), graded=pattern.is_graded)
         for one, q_one in zip(means, q, strict=True)
     )
 
@@ -365,23 +366,12 @@ class _AxisMean:
     limit: float
     worst: str | None
     testers: int
-    mean: RandomEffects | None
+    mean: Consensus | None
 
     @property
     def p(self) -> float:
         """How likely such a mean is where the stated gauge is right."""
-        if self.mean is None:
-            return float("nan")
-        return two_sided_p(self.mean.mean / self.mean.standard_error, self.mean.df)
-
-
-def _mean_of_swatches(logs: FloatArray, variances: FloatArray) -> RandomEffects | None:
-    if not len(logs):
-        return None
-    if len(logs) == 1:
-        # One tester shows nothing of how testers differ; what is usual is put in its place.
-        variances = variances + USUAL_SPREAD**2
-    return random_effects(logs, variances, never_narrower=True)
+        return float("nan") if self.mean is None else self.mean.p
 
 
 def _judged_gauge(one: _AxisMean, *, supported: bool, graded: bool) -> PooledGauge:
@@ -390,7 +380,7 @@ def _judged_gauge(one: _AxisMean, *, supported: bool, graded: bool) -> PooledGau
         return PooledGauge(
             one.gauge, one.axis, one.stated, None, None, None, 0, Verdict.OPEN, tolerance, one.worst
         )
-    mean, half = one.mean.mean, (one.mean.high - one.mean.low) / 2
+    mean, half = one.mean.mean, max(one.mean.high - one.mean.mean, one.mean.mean - one.mean.low)
     enough = supported and one.testers >= LEAST_TESTERS_OF_A_GAUGE
     verdict = judge(mean, half, one.limit, supported=enough, testers=one.testers)
     if not graded and verdict is not Verdict.OPEN:
@@ -401,8 +391,8 @@ def _judged_gauge(one: _AxisMean, *, supported: bool, graded: bool) -> PooledGau
         axis=one.axis,
         stated=one.stated,
         estimate=one.stated * float(np.exp(mean)),
-        low=one.stated * float(np.exp(mean - half)),
-        high=one.stated * float(np.exp(mean + half)),
+        low=one.stated * float(np.exp(one.mean.low)),
+        high=one.stated * float(np.exp(one.mean.high)),
         testers=one.testers,
         verdict=verdict,
         tolerance=tolerance,
