@@ -113,7 +113,7 @@ def consensus(
         low=_where(below, tail, mean - far, mean + far),
         high=_where(below, 1 - tail, mean - far, mean + far),
         spread=spread,
-        p=float(min(2 * min(negative, 1 - negative), 1.0)),
+        p=float(np.clip(2 * min(negative, 1 - negative), 0.0, 1.0)),
         n=len(y),
     )
 
