@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
 from pydantic import TypeAdapter
 
+from testround.kernel.behind import Behind, behind
 from testround.kernel.correction import Correction, correct_dimension, correct_gauge, numbers_now
 from testround.kernel.deskcheck import DeskCheck, desk_check
 from testround.kernel.discrepancy import discrepancies
@@ -94,6 +95,8 @@ class Analysis:
     """Whether the estimate had settled; the report says so when it had not."""
     odd_sizes: tuple[OddMeasure, ...] = ()
     """The pattern's own body measurements that hardly any body has: for the designer to check."""
+    behind: Behind = field(default_factory=Behind)
+    """The figures behind the verdicts on finished sizes, for a technical editor."""
 
 
 def analyse(round: Round) -> Analysis:
@@ -171,6 +174,7 @@ class _Work:
             questions=tuple(sorted(doubts.questions, key=lambda q: (q.tester, q.subject))),
             odd_sizes=tuple(odd_sizes(self.pattern)),
             converged=pooled.converged,
+            behind=behind(self.found, pooled, judged, self.sizes),
         )
 
     def depends_on_gauge(self) -> BoolArray:
