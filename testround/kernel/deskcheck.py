@@ -19,7 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from testround.kernel.odd_measures import odd_sizes
-from testround.kernel.round import Constant, Dimension, Number
+from testround.kernel.round import Constant, Dimension, Number, Shaping
+from testround.kernel.shaping import ShapingError, spelled
 from testround.kernel.sheet import FloatArray, GaugeColumns, Inputs, Sheet
 from testround.kernel.units import format_count, format_length
 
@@ -37,7 +38,9 @@ OTHER_BODY = 0.25
 
 _NOISE = 1e-6
 
-NoteKind = Literal["multiple", "measure", "step", "ease", "below-zero", "not-whole", "follows-misprint"]
+NoteKind = Literal[
+    "multiple", "measure", "step", "ease", "below-zero", "not-whole", "follows-misprint", "shaping"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,6 +202,7 @@ class _Work:
     def notes(self) -> Iterator[Note]:
         for number in self.sheet.pattern.numbers:
             yield from self.count_notes(number)
+        yield from self.shaping_notes()
         for dimension in self.sheet.pattern.dimensions:
             yield from self.misprint_notes(dimension)
         for one in odd_sizes(self.sheet.pattern):
@@ -228,6 +232,20 @@ class _Work:
         for j in np.flatnonzero(computed < 0):
             said = f"the formula gives {format_count(computed[j])}, which nobody can work."
             yield self.note("below-zero", number, j, said)
+
+    def shaping_notes(self) -> Iterator[Note]:
+        """Shapings that cannot be worked as they stand: a question each, with what might be meant."""
+        by_key = self.sheet.shapings(self.stated, self.right)
+        craft = self.sheet.pattern.craft
+        for shaping in self.sheet.pattern.shapings:
+            columns = by_key[shaping.key]
+            known = ~np.isnan(columns.start + columns.end + columns.over)
+            for j in np.flatnonzero(known):
+                start, end, over = (float(c[j]) for c in (columns.start, columns.end, columns.over))
+                try:
+                    spelled(shaping, start, end, over, craft)
+                except ShapingError as refusal:
+                    yield self.note("shaping", shaping, j, str(refusal))
 
     def misprint_notes(self, dimension: Dimension) -> Iterator[Note]:
         key = dimension.key
@@ -319,7 +337,7 @@ class _Work:
             said = f"it has {format_length(ease[j], signed=True)} of ease on the body, and {instead}."
             yield self.note("ease", dimension, j, said)
 
-    def note(self, kind: NoteKind, entry: Number | Dimension, j: np.intp | int, said: str) -> Note:
+    def note(self, kind: NoteKind, entry: Number | Shaping | Dimension, j: np.intp | int, said: str) -> Note:
         size = self.sizes[int(j)]
         return Note(kind, entry.key, size, f"{entry.label}, size {size}: {said}")
 

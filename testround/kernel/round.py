@@ -9,9 +9,17 @@ from __future__ import annotations
 
 import datetime as dt
 from enum import StrEnum
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    SerializerFunctionWrapHandler,
+    StringConstraints,
+    model_serializer,
+)
 
 # Limits of what a file may say. They are far outside anything wearable: what is merely odd is asked about
 # (see `plausible`), what is beyond these cannot be meant.
@@ -67,6 +75,15 @@ class Craft(StrEnum):
 class Kind(StrEnum):
     GRADED = "graded"
     MADE_TO_MEASURE = "made-to-measure"
+
+
+class Along(StrEnum):
+    """What a shaping is spread along; right-side rows are every second row."""
+
+    ROWS = "rows"
+    RIGHT_SIDE_ROWS = "right-side-rows"
+    ROUNDS = "rounds"
+    STITCHES = "stitches"
 
 
 class FabricState(StrEnum):
@@ -139,6 +156,31 @@ class Number(Entry):
     printed: dict[SizeName, StitchCount] | None = None
 
 
+class Shaping(Entry):
+    """Increases or decreases, spread as evenly as can be; whether they are one or the other follows from the
+    stitches before and after, formulas in st."""
+
+    key: Key
+    label: Line
+    place: Line | None = None
+    start: FormulaText
+    """Stitches before it, a formula in st."""
+    end: FormulaText
+    """Stitches after it, a formula in st."""
+    over: FormulaText
+    """What it is worked over: a formula in row, or in st where it is spread along stitches."""
+    along: Along = Along.ROWS
+    each: Annotated[int, Field(ge=1, le=1000)] = 1
+    """Stitches gained or lost each time, in the whole row or round."""
+    places: Annotated[int, Field(ge=1, le=1000)] = 1
+    """In how many places of the row or round they are: 2 for both ends."""
+    at: (
+        Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=60), _Readable]
+        | None
+    ) = None
+    """Where those places are, as in "each end"."""
+
+
 class Dimension(Entry):
     """A finished measurement of the piece, with its tolerance in centimetres."""
 
@@ -170,6 +212,7 @@ class Pattern(Entry):
     measures: Annotated[tuple[Measure, ...], Field(max_length=100)] = ()
     constants: Annotated[tuple[Constant, ...], Field(max_length=200)] = ()
     numbers: Annotated[tuple[Number, ...], Field(max_length=500)] = ()
+    shapings: Annotated[tuple[Shaping, ...], Field(max_length=200)] = ()
     dimensions: Annotated[tuple[Dimension, ...], Field(max_length=100)] = ()
     parts: Annotated[tuple[Part, ...], Field(max_length=100)] = ()
     yarn: dict[SizeName, Metres] | None = None
@@ -179,6 +222,14 @@ class Pattern(Entry):
     @property
     def is_graded(self) -> bool:
         return self.kind is Kind.GRADED
+
+    @model_serializer(mode="wrap")
+    def _without_empty_shapings(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """Shapings came to the format later: a file without any is written as it always was."""
+        document: dict[str, Any] = write(self)
+        if not self.shapings:
+            document.pop("shapings", None)
+        return document
 
 
 class Places(Entry):

@@ -17,7 +17,9 @@ from testround.kernel.formula_text import FUNCTIONS, FormulaError, Multiple
 from testround.kernel.formulas import (
     CM,
     REP,
+    ROW,
     ROW_PER_CM,
+    ST,
     ST_PER_CM,
     ST_ROW,
     UNIT_ROUNDOFF,
@@ -29,9 +31,12 @@ from testround.kernel.formulas import (
     parse,
 )
 from testround.kernel.problems import InputProblems, Problem
-from testround.kernel.round import Pattern
+from testround.kernel.round import Along, Pattern, Shaping
 
 FloatArray = NDArray[np.float64]
+
+SHAPING_FORMULAS = ("start", "end", "over")
+"""The fields of a shaping that are formulas."""
 
 
 class SheetError(InputProblems):
@@ -67,6 +72,15 @@ class Inputs:
         return 0
 
 
+@dataclass(frozen=True, slots=True)
+class ShapingColumns:
+    """A shaping's stitches before and after, and the rows or stitches it goes over; NaN where unknown."""
+
+    start: FloatArray
+    end: FloatArray
+    over: FloatArray
+
+
 class Sheet:
     """A pattern's numbers, compiled once: formulas parsed, units checked, numbers in dependency order.
 
@@ -94,6 +108,10 @@ class Sheet:
             for dimension, read in zip(pattern.dimensions, draft.dimensions, strict=True)
         }
         self._parts = {part.key: read.formula for part, read in zip(pattern.parts, draft.parts, strict=True)}
+        self._shapings = {
+            shaping.key: tuple(read.formula for read in reads)
+            for shaping, reads in zip(pattern.shapings, draft.shapings, strict=True)
+        }
         self._size_at = {size: j for j, size in enumerate(pattern.sizes)}
 
     # What goes in
@@ -184,6 +202,14 @@ class Sheet:
         """How many stitches every part takes (stitches times rows), from these numbers; shape (n,) each."""
         return self._follow(self._parts, inputs, numbers)
 
+    def shapings(self, inputs: Inputs, numbers: Mapping[str, FloatArray]) -> dict[str, ShapingColumns]:
+        """What every shaping starts with, ends with and is worked over, from these numbers."""
+        by_field = [
+            self._follow({key: formulas[i] for key, formulas in self._shapings.items()}, inputs, numbers)
+            for i in range(len(SHAPING_FORMULAS))
+        ]
+        return {key: ShapingColumns(*(values[key] for values in by_field)) for key in self._shapings}
+
     def _follow(
         self, formulas: Mapping[str, Formula], inputs: Inputs, numbers: Mapping[str, FloatArray]
     ) -> dict[str, FloatArray]:
@@ -257,6 +283,10 @@ def check_pattern(pattern: Pattern) -> list[Problem]:
     return _Draft(pattern).problems()
 
 
+def _shaping_units(shaping: Shaping) -> tuple[Unit, Unit, Unit]:
+    return ST, ST, ST if shaping.along is Along.STITCHES else ROW
+
+
 def _in_columns(value: FloatArray, n: int) -> FloatArray:
     """One entry per column, also where a formula of constants alone gave one for all."""
     return value if value.shape == (n,) else np.full(n, value, dtype=np.float64)
@@ -319,6 +349,14 @@ class _Draft:
             self.read(f"parts[{i}].stitches", part.stitches, units, absent, ST_ROW)
             for i, part in enumerate(pattern.parts)
         ]
+        self.shapings = [
+            [
+                self.read(f"shapings[{i}].{name}", getattr(shaping, name), units, absent, unit)
+                for name, unit in zip(SHAPING_FORMULAS, _shaping_units(shaping), strict=True)
+            ]
+            for i, shaping in enumerate(pattern.shapings)
+        ]
+        self.check_shapings()
         self.order = self.in_order()
 
     def problems(self) -> list[Problem]:
@@ -342,6 +380,10 @@ class _Draft:
         self.check_unique((f"gauges[{i}]", gauge.key) for i, gauge in enumerate(self.pattern.gauges))
         self.check_unique(
             ((f"parts[{i}]", part.key) for i, part in enumerate(self.pattern.parts)), in_formulas=False
+        )
+        self.check_unique(
+            ((f"shapings[{i}]", shaping.key) for i, shaping in enumerate(self.pattern.shapings)),
+            in_formulas=False,
         )
 
     def check_unique(self, entries: Iterable[tuple[str, str]], *, in_formulas: bool = True) -> None:
@@ -450,6 +492,23 @@ class _Draft:
                     f"{path}.{size}", f"there is no size {size}; sizes are {_listed(sizes) or 'none'}.{meant}"
                 )
 
+    def check_shapings(self) -> None:
+        """Stitches of one time have to share out over its places; along stitches every time has one."""
+        for i, shaping in enumerate(self.pattern.shapings):
+            if shaping.along is Along.STITCHES:
+                if shaping.places > 1 or shaping.at is not None:
+                    self.add(
+                        f"shapings[{i}].{'at' if shaping.at is not None else 'places'}",
+                        "a shaping along stitches is spread over the whole row or round, and has no places "
+                        "of its own; leave places and at out.",
+                    )
+            elif shaping.each % shaping.places:
+                self.add(
+                    f"shapings[{i}].places",
+                    f"{shaping.each} stitches each time do not share out over {shaping.places} places; "
+                    "each is the stitches of all places together.",
+                )
+
     # Formulas
 
     def read(
@@ -542,6 +601,11 @@ class _Draft:
             *((f"dimensions[{i}].formula", read) for i, read in enumerate(self.dimensions)),
             *((f"parts[{i}].stitches", read) for i, read in enumerate(self.parts)),
         ]
+        for i, reads in enumerate(self.shapings):
+            for name, read in zip(SHAPING_FORMULAS, reads, strict=True):
+                if read.good:
+                    value, _, troubles = read.formula.evaluate_bounded(values, errors)
+                    yield from self.troubled(f"shapings[{i}].{name}", troubles, value)
         for path, read in finished:
             if read.good:
                 value, _, troubles = read.formula.evaluate_bounded(values, errors)

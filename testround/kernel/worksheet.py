@@ -15,8 +15,9 @@ import numpy as np
 
 from testround.kernel.cautions import Caution, cautions_for
 from testround.kernel.gauge import axis_gauge
-from testround.kernel.round import Craft, FabricState, Pattern, Round, Swatch, Tester
-from testround.kernel.sheet import FloatArray, GaugeColumns, Sheet
+from testround.kernel.round import Along, Craft, FabricState, Pattern, Round, Shaping, Swatch, Tester
+from testround.kernel.shaping import ShapingError, spelled
+from testround.kernel.sheet import FloatArray, GaugeColumns, ShapingColumns, Sheet
 
 Axis = Literal["st", "row"]
 
@@ -61,11 +62,30 @@ class WorksheetNumber:
 
 
 @dataclass(frozen=True, slots=True)
+class WorksheetShaping:
+    """A shaping from the numbers above: stitches before and after, and the rows or stitches it goes over.
+
+    ``words`` spell it out; None where a value is unknown or where it cannot be worked, which ``problem`` says.
+    """
+
+    key: str
+    label: str
+    place: str
+    along: Along
+    start: float | None
+    end: float | None
+    over: float | None
+    words: str | None
+    problem: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class WorksheetPlace:
-    """The numbers of one place in the text, in sheet order."""
+    """The numbers of one place in the text, in sheet order, and the shapings that are worked there."""
 
     place: str
     numbers: tuple[WorksheetNumber, ...]
+    shapings: tuple[WorksheetShaping, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,6 +179,10 @@ def worksheet(
         for number in pattern.numbers
     ]
     targets = sheet.dimensions(basis, computed)
+    # Shaped is what the tester works, so a shaping follows the numbers as they stand on the worksheet.
+    to_work = {row.key: np.array([np.nan if row.value is None else row.value]) for row in rows}
+    columns = sheet.shapings(basis, to_work)
+    shapings = [_shaped(shaping, columns[shaping.key], pattern.craft) for shaping in pattern.shapings]
     return Worksheet(
         title=pattern.title,
         edition=pattern.edition,
@@ -187,7 +211,7 @@ def worksheet(
             )
             for gauge in pattern.gauges
         ),
-        places=_by_place(rows),
+        places=_by_place(rows, shapings),
         dimensions=tuple(
             WorksheetDimension(
                 key=dimension.key,
@@ -237,10 +261,37 @@ def _per_10cm(gauge: GaugeColumns | None, axis: Axis) -> float | None:
     return None if value is None else 10 * value
 
 
-def _by_place(numbers: Sequence[WorksheetNumber]) -> tuple[WorksheetPlace, ...]:
-    places = dict.fromkeys(number.place for number in numbers)
+def _shaped(shaping: Shaping, columns: ShapingColumns, craft: Craft) -> WorksheetShaping:
+    start, end, over = (_known(column) for column in (columns.start, columns.end, columns.over))
+    words = problem = None
+    if start is not None and end is not None and over is not None:
+        try:
+            words = spelled(shaping, start, end, over, craft)
+        except ShapingError as refusal:
+            problem = str(refusal)
+    return WorksheetShaping(
+        key=shaping.key,
+        label=shaping.label,
+        place=shaping.place or OTHERWISE_PLACE,
+        along=shaping.along,
+        start=start,
+        end=end,
+        over=over,
+        words=words,
+        problem=problem,
+    )
+
+
+def _by_place(
+    numbers: Sequence[WorksheetNumber], shapings: Sequence[WorksheetShaping]
+) -> tuple[WorksheetPlace, ...]:
+    places = dict.fromkeys([*(number.place for number in numbers), *(shaping.place for shaping in shapings)])
     return tuple(
-        WorksheetPlace(place, tuple(number for number in numbers if number.place == place))
+        WorksheetPlace(
+            place,
+            tuple(number for number in numbers if number.place == place),
+            tuple(shaping for shaping in shapings if shaping.place == place),
+        )
         for place in places
     )
 
