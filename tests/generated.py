@@ -40,6 +40,30 @@ def yarns(**more: st.SearchStrategy[Any]) -> st.SearchStrategy[dict[str, Any]]:
     )
 
 
+def _shapings() -> st.SearchStrategy[dict[str, Any]]:
+    """Along rows, with stitches that share out over their places, or along stitches, which have no places."""
+    named = {"key": st.sampled_from(["waist", "sleeve", "hem"]), "label": words}
+    ends = {"start": st.just("back_sts"), "end": st.sampled_from(["back_sts - 8", "1.2 * back_sts", "60"])}
+    along_rows = st.fixed_dictionaries(
+        {**named, **ends, "over": st.sampled_from(["body_rows", "multiple(body_rows / 3)", "12"])},
+        optional={
+            "place": words,
+            "along": st.sampled_from(["rows", "right-side-rows", "rounds"]),
+            "at": words,
+        },
+    )
+    shared_out = st.tuples(st.integers(1, 4), st.integers(1, 3)).map(
+        lambda drawn: {"each": drawn[0] * drawn[1], "places": drawn[1]}
+    )
+    return st.one_of(
+        st.tuples(along_rows, st.just({}) | shared_out).map(lambda both: {**both[0], **both[1]}),
+        st.fixed_dictionaries(
+            {**named, **ends, "over": st.just("back_sts"), "along": st.just("stitches")},
+            optional={"place": words, "each": st.integers(1, 3)},
+        ),
+    )
+
+
 @st.composite
 def patterns(draw: st.DrawFn) -> dict[str, Any]:
     """A pattern whose numbers can be computed: of one to four sizes, or made to measure."""
@@ -78,6 +102,7 @@ def patterns(draw: st.DrawFn) -> dict[str, Any]:
             },
             {"key": "body_rows", "label": draw(words), "unit": "row", "formula": "multiple(32 * body.row)"},
         ],
+        "shapings": draw(st.lists(_shapings(), max_size=2, unique_by=lambda shaping: shaping["key"])),
         "dimensions": [
             {
                 "key": "chest",

@@ -18,6 +18,7 @@ from testround.kernel.gauge import axis_gauge
 from testround.kernel.round import Along, Craft, FabricState, Pattern, Round, Shaping, Swatch, Tester
 from testround.kernel.shaping import ShapingError, spelled
 from testround.kernel.sheet import FloatArray, GaugeColumns, ShapingColumns, Sheet
+from testround.kernel.units import format_count
 
 Axis = Literal["st", "row"]
 
@@ -77,6 +78,26 @@ class WorksheetShaping:
     over: float | None
     words: str | None
     problem: str | None
+
+    @property
+    def counts(self) -> str:
+        """As in "54 to 96 stitches over 116 rows"; empty where a value is unknown."""
+        if self.start is None or self.end is None or self.over is None:
+            return ""
+        said = f"{format_count(self.start)} to {format_count(self.end)} stitches"
+        if self.along is Along.STITCHES:
+            return said
+        unit = "round" if self.along is Along.ROUNDS else "row"
+        return f"{said} over {format_count(self.over)} {unit}{'' if self.over == 1 else 's'}"
+
+    @property
+    def instruction(self) -> str:
+        """What to work, or why it cannot be said yet."""
+        if self.words is not None:
+            return self.words
+        if self.problem is not None:
+            return f"It cannot be worked with these numbers: {self.problem} Ask the designer."
+        return "It is spelled out once its numbers are known."
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,7 @@ from testround.kernel.units import (
     tool_label,
     tool_word,
 )
-from testround.kernel.worksheet import Worksheet, WorksheetDimension, WorksheetNumber
+from testround.kernel.worksheet import Worksheet, WorksheetDimension, WorksheetNumber, WorksheetShaping
 from testround.paper.document import (
     CELL,
     CELL_HEAD,
@@ -121,6 +121,7 @@ def _written(worksheet: Worksheet) -> Iterator[str]:
     for place in worksheet.places:
         yield place.place
         yield from (number.label for number in place.numbers)
+        yield from (shaping.label for shaping in place.shapings)
     for dimension in worksheet.dimensions:
         yield dimension.label
         yield dimension.how or ""
@@ -218,21 +219,30 @@ def _numbers(worksheet: Worksheet, width: float, say: _Say) -> list[Flowable]:
     head = ["", "Place", "Work", "Number", "", *(["At your gauge"] if own else []), "You worked"]
     widths = [8 * mm, 40 * mm, 0.0, 18 * mm, 17 * mm, *([22 * mm] if own else []), 28 * mm]
     widths[2] = width - sum(widths)
-    rows = [
-        # A place is named once, at its first number.
-        [Box(4.2 * mm, 4.2 * mm), para(cut(say(place.place)), CELL_HEAD) if first else "", *cells]
-        for place in worksheet.places
-        for first, cells in (
-            (number is place.numbers[0], _number_cells(number, own, say)) for number in place.numbers
-        )
-    ]
+    rows: list[list[Any]] = []
+    spelled: list[tuple[Any, ...]] = []
+    for place in worksheet.places:
+        steps = [
+            *(_number_cells(number, own, say) for number in place.numbers),
+            *([_shaping_cell(shaping, say), *[""] * (len(head) - 3)] for shaping in place.shapings),
+        ]
+        for k, cells in enumerate(steps):
+            # A place is named once, at its first number.
+            named = para(cut(say(place.place)), CELL_HEAD) if k == 0 else ""
+            rows.append([Box(4.2 * mm, 4.2 * mm), named, *cells])
+            if k >= len(place.numbers):
+                spelled.append(("SPAN", (2, len(rows)), (-1, len(rows))))
     intro = "Tick each step as you come to it, and write down the count you worked."
     if own:
         intro += (
             " Work the number; what your own gauge would need is beside it, for you to know, not to work."
         )
     table = grid(
-        head, rows, widths, right=(3, 5) if own else (3,), style=[("VALIGN", (0, 1), (-1, -1), "MIDDLE")]
+        head,
+        rows,
+        widths,
+        right=(3, 5) if own else (3,),
+        style=[("VALIGN", (0, 1), (-1, -1), "MIDDLE"), *spelled],
     )
     return [*section("Your numbers"), para(intro, SMALL), table]
 
@@ -247,6 +257,12 @@ def _number_cells(number: WorksheetNumber, own: bool, say: _Say) -> list[Any]:
         *([at_own] if own else []),
         Box(26 * mm, _BOX),
     ]
+
+
+def _shaping_cell(shaping: WorksheetShaping, say: _Say) -> list[Flowable]:
+    """A shaping runs across the columns of its row: what it is, and how it is worked."""
+    what = f"{say(shaping.label)}: {shaping.counts}" if shaping.counts else say(shaping.label)
+    return [para(cut(what), CELL_SMALL), para(cut(shaping.instruction), CELL)]
 
 
 def _finished(worksheet: Worksheet, width: float, units: LengthUnit, say: _Say) -> list[Flowable]:

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from testround.kernel.deskcheck import PrintedCount, PrintedMeasurement, desk_check
+from testround.kernel.deskcheck import DeskCheck, PrintedCount, PrintedMeasurement, desk_check
 from testround.kernel.round import Pattern
+from testround.kernel.shaping import ShapingError, spelled
 from testround.kernel.sheet import FloatArray, GaugeColumns, Inputs, Sheet
 from testround.kernel.units import format_count, format_length
 from testround.patterns.drafts import UNKNOWN, Computed, Placed, Row, SheetDraft, computed_id
@@ -96,12 +97,38 @@ def check(draft: SheetDraft, pattern: Pattern | None) -> SheetCheck:
                 for j, (size, answer) in enumerate(zip(columns, row.computed, strict=True))
                 if answer.differs
             ]
+    _spell_out(draft, sheet, inputs, found)
     compared = sum(
         int(np.sum(~np.isnan(printed)))
         for printed in (*sheet.printed_numbers().values(), *sheet.printed_dimensions().values())
     )
     notes = tuple(note.sentence for note in found.notes)
     return SheetCheck(tuple(draft.problems()), tuple(faults), notes, compared, draft.is_graded)
+
+
+def _spell_out(draft: SheetDraft, sheet: Sheet, inputs: Inputs, found: DeskCheck) -> None:
+    """Put every shaping beside its fields in words, from what is printed where that is right."""
+    at = {size: j for j, size in enumerate(draft.columns)}
+    printed = sheet.printed_numbers() if draft.is_graded else {}
+    for count in found.counts:
+        printed[count.key][at[count.size]] = np.nan
+    columns = sheet.shapings(inputs, sheet.numbers(inputs, printed))
+    by_key = {shaping.key: shaping for shaping in sheet.pattern.shapings}
+    for row in draft.kept_rows("shapings"):
+        key = row.cells["key"].text.strip()
+        row.computed = []
+        for j in range(inputs.n):
+            text, asks = UNKNOWN, ""
+            if key in by_key:
+                start, end, over = (
+                    float(values[j]) for values in (columns[key].start, columns[key].end, columns[key].over)
+                )
+                if not np.isnan(start + end + over):
+                    try:
+                        text = spelled(by_key[key], start, end, over, sheet.pattern.craft)
+                    except ShapingError as refusal:
+                        asks = str(refusal)
+            row.computed.append(Computed(id=computed_id(row, j), text=text, asks=asks))
 
 
 def _tried(draft: SheetDraft, sheet: Sheet) -> Inputs:

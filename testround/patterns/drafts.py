@@ -20,8 +20,8 @@ from testround.kernel.units import UnitsError
 from testround.patterns.fields import BY_SIZE, CRAFTS, GROUPS, HEAD, Column, Group, Scale
 
 UNKNOWN = "–"
-# The groups whose entries have a formula that gives a value by size.
-COMPUTED_GROUPS = ("numbers", "dimensions", "parts")
+# The groups whose entries have formulas that give a value by size, or words.
+COMPUTED_GROUPS = ("numbers", "shapings", "dimensions", "parts")
 # More rows than any sheet may have are not read off a form; the sheet's own limits say the rest.
 MOST_ROWS = 600
 
@@ -154,12 +154,14 @@ class Row:
 class Computed:
     """What the formula gives in one column, beside what is printed there.
 
-    ``differs`` is a sentence where the printed value is not what it should be.
+    ``differs`` is a sentence where the printed value is not what it should be, ``asks`` a question where
+    nothing can be worked as it stands.
     """
 
     id: str
     text: str
     differs: str = ""
+    asks: str = ""
 
     @property
     def is_known(self) -> bool:

@@ -21,7 +21,18 @@ from testround.kernel.units import (
 )
 
 Kind = Literal[
-    "text", "long", "key", "formula", "choice", "length", "constant", "gauge", "tool", "count", "amount"
+    "text",
+    "long",
+    "key",
+    "formula",
+    "choice",
+    "length",
+    "constant",
+    "gauge",
+    "tool",
+    "count",
+    "whole",
+    "amount",
 ]
 
 NUMBER_UNITS = (("st", "stitches"), ("row", "rows"), ("rep", "repeats"))
@@ -31,6 +42,12 @@ CONSTANT_UNITS = (
     ("st", "stitches"),
     ("row", "rows"),
     ("rep", "repeats"),
+)
+ALONG = (
+    ("rows", "rows"),
+    ("right-side-rows", "right-side rows"),
+    ("rounds", "rounds"),
+    ("stitches", "the stitches of one row or round"),
 )
 YARN_WEIGHT_CHOICES = (("", "not said"), *((str(weight.category), weight.label) for weight in YARN_WEIGHTS))
 CRAFTS = (("knit", "Knitting"), ("crochet", "Crochet"))
@@ -109,6 +126,22 @@ GROUPS: dict[str, Group] = {
             Column("printed", "Printed", "count"),
         ),
         Group(
+            "shapings",
+            "shaping",
+            (
+                _KEY,
+                _LABEL,
+                Column("place", "Place in the text", "text"),
+                Column("start", "Stitches before", "formula", required=True, example="cuff_sts"),
+                Column("end", "Stitches after", "formula", required=True, example="sleeve_sts"),
+                Column("over", "Worked over", "formula", required=True, example="sleeve_rows"),
+                Column("along", "Spread along", "choice", required=True, choices=ALONG),
+                Column("each", "Stitches each time", "whole", example="2"),
+                Column("places", "In how many places", "whole", example="2"),
+                Column("at", "Where in the row", "text", example="each end"),
+            ),
+        ),
+        Group(
             "dimensions",
             "dimension",
             (
@@ -171,7 +204,7 @@ class Scale:
                 return _decimal(value) if self.units == "cm" else format_gauge(value, "4in")
             case "tool":
                 return tool_label(value, craft, self.tools).partition(" (")[0]
-            case "count" | "amount" | "constant":
+            case "count" | "whole" | "amount" | "constant":
                 return _decimal(value)
             case _:
                 return str(value)
@@ -194,6 +227,8 @@ class Scale:
                 return parse_tool(text, craft, self.tools, name=name).mm
             case "count" | "amount":
                 return parse_count(text, name=name)
+            case "whole":
+                return int(parse_count(text, name=name, whole=True))
             case _:
                 return text
 

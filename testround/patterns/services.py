@@ -166,10 +166,13 @@ def _words(document: SheetDocument) -> str:
         *document.gauges,
         *document.measures,
         *document.numbers,
+        *document.shapings,
         *document.dimensions,
         *document.parts,
     ):
-        words += [getattr(entry, name) or "" for name in ("label", "place", "how") if hasattr(entry, name)]
+        words += [
+            getattr(entry, name) or "" for name in ("label", "place", "at", "how") if hasattr(entry, name)
+        ]
     return "\n".join(words)
 
 

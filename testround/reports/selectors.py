@@ -146,11 +146,12 @@ def _in_terms(edition: Edition, terms: Terms | None) -> kernel.Pattern:
 
     def said(entry: Any) -> Any:
         words = {"label": translate(entry.label, source=written_in, target=terms)}
-        if getattr(entry, "how", None):
-            words["how"] = translate(entry.how, source=written_in, target=terms)
+        for name in ("how", "at"):
+            if getattr(entry, name, None):
+                words[name] = translate(getattr(entry, name), source=written_in, target=terms)
         return entry.model_copy(update=words)
 
-    groups = ("gauges", "measures", "constants", "numbers", "dimensions", "parts")
+    groups = ("gauges", "measures", "constants", "numbers", "shapings", "dimensions", "parts")
     return pattern.model_copy(
         update={group: tuple(said(entry) for entry in getattr(pattern, group)) for group in groups}
     )
