@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import TypeAdapter
 
+from testround.kernel.amounts import ANY_SIZE, MOST_ASKED_FOR, Taken, amount_findings, yarn_and_hours
 from testround.kernel.behind import Behind, behind
 from testround.kernel.correction import Correction, correct_dimension, correct_gauge, numbers_now
 from testround.kernel.deskcheck import DeskCheck, desk_check
@@ -34,7 +35,6 @@ from testround.kernel.findings import (
 )
 from testround.kernel.gauge import SOURCES, Source
 from testround.kernel.odd_measures import OddMeasure, odd_sizes, odd_testers
-from testround.kernel.pace import AMOUNT_TOLERANCE, HOURS_TOLERANCE, Amount, yarn_and_hours
 from testround.kernel.pool import Pooled, Remainders, pool
 from testround.kernel.questions import Doubts, Question
 from testround.kernel.round import FitSays, Round
@@ -60,10 +60,8 @@ BoolArray = NDArray[np.bool_]
 
 EXACT_BELOW = 1e5
 """Centimetres below which the decimals of a cell survive being added up."""
-ANY_SIZE = "any size"
 ENOUGH_REMARKS = 3
 """Testers who stumble at one place before its words are to be amended."""
-MOST_ASKED_FOR = 99
 
 # All cells at once: there may be tens of thousands.
 _CELLS = TypeAdapter(tuple[Cell, ...])
@@ -97,6 +95,8 @@ class Analysis:
     """The pattern's own body measurements that hardly any body has: for the designer to check."""
     behind: Behind = field(default_factory=Behind)
     """The figures behind the verdicts on finished sizes, for a technical editor."""
+    taken: Taken = field(default_factory=Taken)
+    """What the pieces took of yarn and of time."""
 
 
 def analyse(round: Round) -> Analysis:
@@ -159,8 +159,8 @@ class _Work:
         deviations = deviation_cells(self.sheet, self.found, pooled, judged, self.sizes)
         self.size_findings(judged, pooled, misprints)
         supplied = self.round.round.yarns
-        for amount in yarn_and_hours(self.sheet, self.found, self.testers, supplied):
-            self.findings.append(_amount(amount))
+        taken = yarn_and_hours(self.sheet, self.found, self.testers, supplied)
+        self.findings += amount_findings(self.sheet, taken)
         self.remark_findings()
         return Analysis(
             findings=FindingsDocument(
@@ -175,6 +175,7 @@ class _Work:
             odd_sizes=tuple(odd_sizes(self.pattern)),
             converged=pooled.converged,
             behind=behind(self.found, pooled, judged, self.sizes),
+            taken=taken,
         )
 
     def depends_on_gauge(self) -> BoolArray:
@@ -555,63 +556,3 @@ def _that_add_up(tables: Sequence[FloatArray]) -> list[FloatArray]:
 def _whole(count: float) -> float:
     """The whole count to print for a computed one, halves going up; none below nought."""
     return max(float(rounded(count, Fraction(1))), 0.0)
-
-
-def _makers_needed(amount: Amount, tolerance: float) -> int:
-    """How many more makers would settle an amount: the interval narrows with the root of their number."""
-    short_of_yarn = amount.kind == "yarn" and amount.relative > 0
-    beyond = abs(amount.relative) - (0.0 if short_of_yarn else float(np.log1p(tolerance)))
-    half = (amount.high - amount.low) / 2
-    wanted = amount.makers * (half / max(beyond, 1e-6)) ** 2
-    return int(min(max(np.ceil(wanted) - amount.makers, 1), MOST_ASKED_FOR))
-
-
-def _amount(amount: Amount) -> Finding:
-    yarn = amount.kind == "yarn"
-    tolerance = AMOUNT_TOLERANCE if yarn else HOURS_TOLERANCE
-    unit = "m" if yarn else "h"
-    worst = max(amount.printed, key=lambda size: (amount.typical[size] - amount.printed[size], size))
-    printed = amount.printed[worst]
-    relative = (float(np.expm1(x)) for x in (amount.relative, amount.low, amount.high))
-    estimate, low, high = (printed * x for x in relative)
-    # A tester more or less moves an amount a little everywhere; it is wrong when even the near end of the
-    # interval says so: too little yarn for half the makers, or hours off by a quarter.
-    near = min(abs(amount.low), abs(amount.high)) if amount.low * amount.high > 0 else 0.0
-    short_of_yarn = (
-        yarn
-        and amount.low > 0
-        and any(amount.proposed[size] > amount.printed[size] for size in amount.printed)
-    )
-    if short_of_yarn or near > np.log1p(tolerance):
-        verdict = Verdict.AMEND
-    elif abs(amount.relative) > np.log1p(tolerance):
-        verdict = Verdict.LOOK_CLOSER
-    elif max(abs(amount.low), abs(amount.high)) <= np.log1p(tolerance):
-        verdict = Verdict.HOLDS
-    else:
-        verdict = Verdict.OPEN
-    share = round(abs(float(np.expm1(amount.relative))) * 100)
-    more = "more" if amount.relative > 0 else "less"
-    what = "yarn" if yarn else "hours"
-    amend = verdict is Verdict.AMEND
-    end = ""
-    if amend and yarn:
-        end = " The amounts proposed are whole balls that nine makers in ten will not run out of."
-    sizes = tuple(amount.printed)
-    return Finding(
-        id=amount.kind,
-        kind=FindingKind.YARN if yarn else FindingKind.HOURS,
-        subject=amount.kind,
-        extent=Extent.ALL_SIZES,
-        sizes=sizes,
-        verdict=verdict,
-        needs={ANY_SIZE: _makers_needed(amount, tolerance)} if verdict is Verdict.LOOK_CLOSER else None,
-        estimate=estimate,
-        interval=(low, high),
-        unit=unit,
-        tolerance=printed * tolerance,
-        testers=amount.makers,
-        now=amount.printed if amend else None,
-        proposed=amount.proposed if amend else None,
-        why=f"{amount.makers} finished pieces took {share} % {more} {what} than the pattern says.{end}",
-    )

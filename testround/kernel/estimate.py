@@ -619,6 +619,36 @@ def grubbs_limit(n: int, alpha: float) -> float:
     return (n - 1) / float(np.sqrt(n)) * float(np.sqrt(t**2 / (n - 2 + t**2)))
 
 
+# Predictions ----------------------------------------------------------------------------------------------
+
+
+def prediction_limit(mean: float, sd: float, u_mean: float, df: float, share: float) -> float:
+    """What this share of new observations do not exceed.
+
+    Parameters
+    ----------
+    mean, u_mean : float
+        The estimated mean and its standard uncertainty.
+    sd : float
+        Standard deviation of single observations about the mean.
+    df : float
+        Degrees of freedom of ``sd``; infinite where it is known.
+    share : float
+        Above 0 and below 1; with 1 − p/2 and p/2 the two limits hold 1 − p of new observations.
+
+    Returns
+    -------
+    float
+        mean + t(share; df) · √(sd² + u_mean²), which for a plain sample, u_mean = sd/√n, is the familiar
+        x̄ + t·s·√(1 + 1/n).
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook of Statistical Methods, 4.5.1.2 (prediction of a single future response).
+    """
+    return mean + t_quantile(share, df) * float(np.hypot(sd, u_mean))
+
+
 # Verdicts' arithmetic -------------------------------------------------------------------------------------
 
 

@@ -243,6 +243,11 @@ class Sheet:
         formula = self._numbers.get(key, self._dimensions.get(key))
         return () if formula is None else formula.names
 
+    def used_by_part(self, key: str) -> tuple[str, ...]:
+        """The names that the formula for a part's stitches uses itself."""
+        formula = self._parts.get(key)
+        return () if formula is None else formula.names
+
     def follows(self, key: str) -> tuple[str, ...]:
         """Keys of the numbers and dimensions that depend on a name, directly or through other numbers.
 
