@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from testround.kernel.discrepancy import Discrepancies
 from testround.kernel.estimate import benjamini_hochberg, t_quantile, two_sided_p
-from testround.kernel.pool import Pooled
+from testround.kernel.pool import TAILS, Pooled
 from testround.kernel.verdict import Judged
 
 
@@ -71,8 +71,7 @@ class Behind:
     """The figures behind a round's verdicts on finished sizes.
 
     ``believed`` has a row per tester in the order of ``testers`` and an entry per dimension in the order of
-    ``dimensions``: from 0 to about 1, how far a measurement was believed; None where there is none or it was set
-    aside.
+    ``dimensions``: from 0 to 1, how far a measurement was believed; None where there is none or it was set aside.
     """
 
     testers: tuple[str, ...] = ()
@@ -115,7 +114,8 @@ def behind(
     return Behind(
         testers=found.testers,
         keys=found.dimensions,
-        believed=_or_none(pooled.weights),
+        # One that lies just where it was foretold has the weight (ν + 1) / ν.
+        believed=_or_none(pooled.weights * TAILS / (TAILS + 1)),
         dimensions=tuple(
             DimensionBehind(
                 dimension=found.dimensions[one.dimension],

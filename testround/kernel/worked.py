@@ -25,7 +25,8 @@ from testround.kernel.formula_text import (
 from testround.kernel.formulas import Formula
 from testround.kernel.units import rounded
 
-MOST_DECIMALS = 10
+LEAST_DECIMALS, MOST_DECIMALS = 4, 10
+"""Of what goes into a sum: no more than it takes are written."""
 _LARGEST = 1e12
 _SLACK = 1e-9
 """Of a step, relative: what binary arithmetic leaves beside a whole number."""
@@ -127,7 +128,7 @@ def work(formula: Formula, values: Mapping[str, Value], unit: str = "") -> tuple
     Unworkable
         There is no finite value, or none whose sums can be shown to hold.
     """
-    for decimals in range(2, MOST_DECIMALS + 1):
+    for decimals in range(LEAST_DECIMALS, MOST_DECIMALS + 1):
         sheet = _Sheet(values, decimals)
         result = sheet.result(formula.root, unit)
         if sheet.true:
