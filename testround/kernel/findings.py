@@ -20,6 +20,7 @@ from testround.kernel.round import Identifier, Key, Line, SizeName
 
 FINDING_DECIMALS = 4
 CELL_DECIMALS = 10
+MISFIT_DECIMALS = 6
 
 
 class Said(BaseModel):
@@ -270,3 +271,12 @@ class AssignmentDocument(Said):
     places: tuple[Assigned, ...] = ()
     reserve: tuple[Reserve, ...] = ()
     short: tuple[Short, ...] = ()
+
+
+def assignment_json(document: AssignmentDocument) -> str:
+    """The assignment file as text, ending in a line break; the same bytes for the same document.
+
+    A misfit carries six decimals, the millionths of a centimetre that it is counted in.
+    """
+    said = _plain(document.model_dump(mode="json"), MISFIT_DECIMALS)
+    return json.dumps(said, ensure_ascii=False, allow_nan=False, indent=1) + "\n"

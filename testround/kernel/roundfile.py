@@ -383,21 +383,11 @@ def check_round(round_: Round) -> list[Problem]:
 def _round_problems(round_: Round) -> Iterator[Problem]:
     pattern = round_.pattern
     yield from (problem.under("pattern") for problem in check_pattern(pattern))
-    yield from (problem.under("round") for problem in _plan_problems(round_.round, pattern))
+    yield from plan_and_candidate_problems(round_)
     names = _Names(round_)
-    for i, candidate in enumerate(round_.candidates):
-        yield from (problem.under(f"candidates[{i}]") for problem in _candidate_problems(candidate, names))
     for i, tester in enumerate(round_.testers):
         yield from (problem.under(f"testers[{i}]") for problem in _tester_problems(tester, names))
-    yield from _said_twice((person.id for person in round_.candidates), "candidates[{}].id")
     yield from _said_twice((person.id for person in round_.testers), "testers[{}].id")
-    testers = {tester.id for tester in round_.testers}
-    for i, candidate in enumerate(round_.candidates):
-        if candidate.id in testers:
-            yield Problem(
-                f"candidates[{i}].id",
-                f"{candidate.id} already holds a place; list them among the testers only",
-            )
     photo_hashes: dict[str, str] = {}
     for i, tester in enumerate(round_.testers):
         for j, photo in enumerate(tester.photos):
@@ -405,6 +395,22 @@ def _round_problems(round_: Round) -> Iterator[Problem]:
                 yield Problem(
                     f"testers[{i}].photos[{j}].name", f"{photo.name} names two different photos; rename one"
                 )
+
+
+def plan_and_candidate_problems(round_: Round) -> Iterator[Problem]:
+    """What is wrong with a round's plan and its candidates, the pattern being what it is."""
+    yield from (problem.under("round") for problem in _plan_problems(round_.round, round_.pattern))
+    names = _Names(round_)
+    for i, candidate in enumerate(round_.candidates):
+        yield from (problem.under(f"candidates[{i}]") for problem in _candidate_problems(candidate, names))
+    yield from _said_twice((person.id for person in round_.candidates), "candidates[{}].id")
+    testers = {tester.id for tester in round_.testers}
+    for i, candidate in enumerate(round_.candidates):
+        if candidate.id in testers:
+            yield Problem(
+                f"candidates[{i}].id",
+                f"{candidate.id} already holds a place; list them among the testers only",
+            )
 
 
 class _Names:

@@ -1,0 +1,128 @@
+"""An assignment as text a person reads: places by size, sizes left short, the reserve, and who has no place."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+
+from testround.kernel.assignment import Assignment
+from testround.kernel.findings import Assigned, Reserve
+from testround.kernel.round import Round
+from testround.kernel.units import LengthUnit, format_length, lengths_in
+
+WIDTH = 100
+
+
+def assignment_text(assignment: Assignment, round_: Round, units: LengthUnit = "cm") -> str:
+    """What :func:`~testround.kernel.assignment.assign` found, for a person.
+
+    Parameters
+    ----------
+    assignment : Assignment
+    round_ : Round
+        The round it was made for.
+    units : {"cm", "in"}
+        What lengths are shown in.
+
+    Returns
+    -------
+    str
+        Plain text of at most 100 columns where names allow, ending in a line break.
+    """
+    document = assignment.document
+    names = {candidate.id: candidate.name for candidate in round_.candidates}
+    lines = [f"{round_.pattern.title}, edition {round_.pattern.edition}: {round_.round.title}", ""]
+    lines += _glance(assignment, round_, units)
+    lines += _section("Places")
+    lines += _places(document.places, round_, names, units)
+    if document.short:
+        lines += _section("Sizes left short")
+        for short in document.short:
+            lines += _wrapped(f"{short.size}: {short.got} of {short.wanted}. {lengths_in(short.why, units)}")
+    if document.reserve:
+        lines += _section("In reserve")
+        lines += _reserve(document.reserve, names, units)
+    if assignment.refused:
+        lines += _section("Without a place")
+        for refused in assignment.refused:
+            lines += _wrapped(
+                f"{_called(refused.candidate, names)}: {lengths_in(refused.why, units)}", hang="    "
+            )
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _glance(assignment: Assignment, round_: Round, units: LengthUnit) -> list[str]:
+    document, objective = assignment.document, assignment.document.objective
+    held = len(round_.testers)
+    said = f"{objective.placed} of {_counted(len(round_.candidates), 'candidate')} placed"
+    said += f", beside {_counted(held, 'tester')} already there" if held else ""
+    lines = _wrapped(
+        f"{said}. Below the sizes' least: {objective.shortfall}. "
+        f"Misfit in all: {format_length(objective.misfit_cm, units)}. Wish steps: {objective.wish_steps}. "
+        f"Sizes in at least two yarns: {objective.sizes_with_two_yarns}."
+    )
+    if document.optimal:
+        lines += _wrapped("Proven: in that order, no other assignment does better.")
+    else:
+        lines += _wrapped(
+            f"Not proven: the search was stopped, and may be up to {document.gap:.1%} from the best in the first "
+            "thing it had not settled."
+        )
+    return lines
+
+
+def _counted(n: int, word: str) -> str:
+    return f"{n} {word}{'' if n == 1 else 's'}"
+
+
+def _section(title: str) -> list[str]:
+    return ["", title, "-" * len(title), ""]
+
+
+def _wrapped(text: str, indent: str = "", hang: str = "") -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + hang) or [""]
+
+
+def _called(candidate: str, names: dict[str, str]) -> str:
+    return f"{candidate} ({names[candidate]})"
+
+
+def _places(places: Sequence[Assigned], round_: Round, names: dict[str, str], units: LengthUnit) -> list[str]:
+    if not round_.pattern.is_graded:
+        return [line for place in places for line in _place(place, names, units)] or ["Nobody."]
+    plan = round_.round.places
+    least, most = (plan.least if plan else None) or {}, (plan.most if plan else None) or {}
+    lines: list[str] = []
+    for size in round_.pattern.sizes:
+        held = [tester.id for tester in round_.testers if tester.size == size]
+        mine = [place for place in places if place.size == size]
+        limits = [f"{word} {by[size]}" for word, by in (("least", least), ("most", most)) if size in by]
+        lines += _wrapped(
+            f"{size}: {len(held) + len(mine)}"
+            + (f" ({', '.join(limits)})" if limits else "")
+            + (f"; already there: {', '.join(held)}" if held else ""),
+            hang="    ",
+        )
+        for place in mine:
+            lines += _place(place, names, units)
+    return lines
+
+
+def _place(place: Assigned, names: dict[str, str], units: LengthUnit) -> list[str]:
+    yarn = place.yarn or "own yarn"
+    return [
+        *_wrapped(f"{_called(place.candidate, names)}, {yarn}", "    ", "    "),
+        *_wrapped(lengths_in(place.why, units), "        "),
+    ]
+
+
+def _reserve(reserve: Sequence[Reserve], names: dict[str, str], units: LengthUnit) -> list[str]:
+    lines: list[str] = []
+    size: str | None = None
+    for one in reserve:
+        if one.size != size:
+            size = one.size
+            lines.append(f"{size}:")
+        called = f"{one.rank}. {_called(one.candidate, names)}"
+        lines += _wrapped(f"{called}: {lengths_in(one.why, units)}", "    ", "    ")
+    return lines
