@@ -408,12 +408,11 @@ def _judge(amount: Amount) -> _Judged:
     low, high = (end - amount.rate.mean for end in amount.rate.interval)
     too_much = dict.fromkeys(off, 0.0)
     if amount.kind == "yarn":
-        too_much = {size: float(np.log(p / amount.most[size])) for size, p in amount.printed.items()}
+        # Whole balls are nobody's excess.
+        ample = {size: max(amount.most[size], amount.proposed[size]) for size in off}
+        too_much = {size: float(np.log(p / ample[size])) for size, p in amount.printed.items()}
         short = [s for s, x in off.items() if x + low > 0 and amount.proposed[s] > amount.printed[s]]
-        ample = [
-            s for s, x in too_much.items() if x + low > tolerance and amount.proposed[s] < amount.printed[s]
-        ]
-        wrong = [*short, *ample]
+        wrong = [*short, *(s for s, x in too_much.items() if x + low > tolerance)]
         doubtful = max(off.values()) > tolerance or max(too_much.values()) > tolerance
     else:
         wrong = [s for s, x in off.items() if x + low > tolerance or x + high < -tolerance]
@@ -477,42 +476,24 @@ def _finding(sheet: Sheet, amount: Amount) -> Finding:
 
 
 def _why(amount: Amount, judged: _Judged) -> str:
-    """In plain words: what it took, whom the printed amount will do, and what would do nine in ten."""
+    """In plain words: what half of makers take, whom the printed amount will do, and what would do nine in ten."""
     worst = judged.worst
     printed, typical = amount.printed[worst], amount.typical[worst]
+    by = f"By what {amount.makers} pieces took, half of makers"
     share = round(abs(typical / printed - 1) * 100)
-    more = "more" if typical > printed else "less"
-    where = "" if amount.per_m2 else f" in size {worst}"
-    said = f"{amount.makers} pieces"
+    off = f"{share} % {'more' if typical > printed else 'less'} than" if share else "as much as"
     if amount.kind == "hours":
-        took = f"{share} % {more} hours" if share else "the hours"
-        return (
-            f"{said} took {took}{' than' if share else ''} the pattern says{where}: half of makers are done in "
-            f"{typical:.0f} hours, and {printed:.0f} are printed."
-        )
-    took = f"{share} % {more} yarn than" if share else "the yarn that"
-    do = format_count(amount.proposed[worst])
-    enough = amount.enough_for(worst) or 0.0
-    sentences = [
-        f"{said} took {took} the pattern says{where}, in the middle.",
-        f"The {_metres(amount, printed)} printed{' for each square metre of fabric' if amount.per_m2 else ''} "
-        f"will do for {_in_ten(enough)}{where}.",
-    ]
-    if amount.per_m2:
-        sentences.append(f"{do} m for each square metre will do for nine in ten.")
-    else:
-        balls = amount.balls(amount.proposed[worst])
-        held = (
-            f"{balls} ball{'s' if balls != 1 else ''} of {format_count(amount.ball)} m, "
-            if balls and amount.ball
-            else ""
-        )
-        sentences.append(f"For nine in ten it takes {held}{do} m.")
-    return " ".join(sentences)
-
-
-def _metres(amount: Amount, metres: float) -> str:
-    return f"{format_count(metres)} m"
+        return f"{by} take {typical:.0f} hours or more over size {worst}, {off} the {printed:.0f} printed."
+    what = "each square metre of fabric" if amount.per_m2 else f"size {worst}"
+    will_do = f"which will do for {_in_ten(amount.enough_for(worst) or 0.0)}"
+    proposed = amount.proposed[worst]
+    balls, held = amount.balls(proposed), ""
+    if balls and amount.ball:
+        held = f"{balls} ball{'s' if balls != 1 else ''} of {format_count(amount.ball)} m, "
+    return (
+        f"{by} need {typical:.0f} m or more for {what}, {off} the {format_count(printed)} m printed, {will_do}. "
+        f"For nine in ten it takes {held}{format_count(proposed)} m."
+    )
 
 
 _WORDS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
