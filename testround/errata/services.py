@@ -26,6 +26,7 @@ from testround.errata.wording import (
     sizes_listed,
     why_for_readers,
 )
+from testround.kernel.amounts import PER_M2
 from testround.kernel.problems import Problem
 from testround.kernel.round import LARGEST_COUNT, LONGEST_CM
 from testround.kernel.round import Pattern as SheetDocument
@@ -386,7 +387,7 @@ def check_values(sheet: SheetDocument, subject: str, unit: str, now: Mapping[str
     for size, value in now.items():
         path = f"{subject}|{unit}|{size}"
         where = f"{label}, size {size}" if size in sheet.sizes else label
-        if size not in (*sheet.sizes, "stitches", "rows"):
+        if size not in (*sheet.sizes, "stitches", "rows", PER_M2):
             problems.append(Problem(path, f"{label}: the pattern has no size {size}; leave it out."))
         elif unit in ("st", "row", "rep"):
             problems += _check_count(path, where, unit, value, multiple)
@@ -510,6 +511,8 @@ def corrected_sheet(sheet: SheetDocument, errata: Iterable[Erratum]) -> SheetDoc
         elif subject in printed:
             entry = printed[subject]
             entry["printed"] = in_order({**entry.get("printed", {}), **now}, sheet.sizes)
+        elif subject == "yarn" and PER_M2 in now:
+            document["yarn_per_m2"] = now[PER_M2]
         elif subject in ("yarn", "hours"):
             document[subject] = in_order({**document.get(subject, {}), **now}, sheet.sizes)
     return SheetDocument.model_validate(document)

@@ -7,6 +7,7 @@ from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from testround.kernel.amounts import PER_M2
 from testround.kernel.findings import LOOK_TOGETHER, VERDICT_WORDS
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.units import (
@@ -164,7 +165,7 @@ def change_sentence(change: Change, every: Sequence[str]) -> str:
         new = " and ".join(f"{format_count(value)} {axis}" for axis, value in now.items())
         old = " and ".join(format_count(value) for value in was.values())
         return f"{label}: {new} in 10 cm" + (f", not {old}." if old else ".")
-    where = sizes_words(list(now), every)
+    where = "for each square metre of fabric" if PER_M2 in now else sizes_words(list(now), every)
     only = f", {where}." if where and where != "in every size" else "."
     new_values, old_values = set(now.values()), set(was.values())
     if len(new_values) > 1 or len(old_values) > 1:
@@ -390,7 +391,7 @@ def change_tables(changes: Iterable[Change], units: LengthUnit) -> tuple[ChangeT
     return tuple(
         ChangeTable(
             _caption(change),
-            "Gauge" if set(change["now"]) <= set(_AXES) else "Size",
+            _across(change["now"]),
             tuple(
                 _row(change, key, f"{key.capitalize()} in {OVER[units]}" if key in _AXES else key, units)
                 for key in change["now"]
@@ -414,6 +415,10 @@ def change_table_of(changes: Iterable[Change], size: str, units: LengthUnit) -> 
         for key in change["now"]
     )
     return (ChangeTable(f"Size {size}", "Number", rows),) if rows else ()
+
+
+def _across(now: Mapping[str, float]) -> str:
+    return "Gauge" if set(now) <= set(_AXES) else "Fabric" if PER_M2 in now else "Size"
 
 
 def _caption(change: Change) -> str:

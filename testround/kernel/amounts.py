@@ -35,7 +35,7 @@ NOT_RUN_OUT = 0.9
 HALF = 0.5
 TOLERANCE: Mapping[Kind, float] = {"yarn": 0.1, "hours": 0.25}
 """Relative tolerance of what is printed (common practice)."""
-PER_M2 = "per_m2"
+PER_M2 = "per m²"
 """Stands for the size where the amount is for each square metre of fabric."""
 ANY_SIZE = "any size"
 MOST_ASKED_FOR = 99

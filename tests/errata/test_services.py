@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
+from django.conf import settings
 from django.db import IntegrityError, connection, transaction
 from django.utils import timezone
 
+from testround.errata.forms import DraftForm
 from testround.errata.models import Analysis, Decision, Erratum, PublishedForGood
 from testround.errata.selectors import desk_of, hash_of, read_round
 from testround.errata.services import (
@@ -22,10 +26,12 @@ from testround.errata.services import (
     finding_accept,
     finding_decline,
 )
+from testround.errata.wording import change_tables
 from testround.outbox.models import Work
 from testround.outbox.services import work_add, work_run
 from testround.people.models import User
 from testround.reports.bridge import kernel_round
+from testround.reports.exchange import round_import
 from testround.reports.models import Finished, Remark
 from testround.rounds.models import Round
 from testround.rounds.refusals import Refused
@@ -566,3 +572,36 @@ def test_the_next_edition_needs_a_label_of_its_own(tested: Round, designer: User
 
     assert [problem.path for problem in refused.value.problems] == ["label"]
     assert tested.edition.pattern.editions.count() == 1
+
+
+def test_yarn_for_a_square_metre_is_corrected_in_the_next_edition(designer: User) -> None:
+    document = json.loads((settings.BASE_DIR / "fixtures" / "quillwork.json").read_text(encoding="utf-8"))
+    document["pattern"]["yarn_per_m2"] = 300
+    skirt = round_import(data=json.dumps(document).encode(), owner=designer)
+
+    erratum = finding_accept(round=skirt, finding_ids=["yarn"], by=designer)
+    (change,) = erratum.changes
+    erratum_publish(erratum=erratum, by=designer)
+    edition = edition_correct(round=skirt, label="2.0", by=designer)
+
+    assert (change["unit"], change["was"]) == ("m", {"per m²": 300})
+    proposed = change["now"]["per m²"]
+    assert erratum.text == (f"Yarn needed: {proposed:g} metres for each square metre of fabric, not 300.")
+    assert edition.document.yarn_per_m2 == proposed
+    (table,) = change_tables([change], "cm")
+    assert (table.across, [row.size for row in table.rows]) == ("Fabric", ["per m²"])
+
+
+def test_a_draft_on_yarn_for_a_square_metre_can_be_reworded(designer: User) -> None:
+    document = json.loads((settings.BASE_DIR / "fixtures" / "quillwork.json").read_text(encoding="utf-8"))
+    document["pattern"]["yarn_per_m2"] = 300
+    skirt = round_import(data=json.dumps(document).encode(), owner=designer)
+    erratum = finding_accept(round=skirt, finding_ids=["yarn"], by=designer)
+    form = DraftForm(
+        {"place": "Materials", "text": "Buy more.", "yarn|m|per m²": "800"}, erratum=erratum, units="cm"
+    )
+
+    assert form.is_valid(), form.errors
+    reworded = erratum_reword(erratum=erratum, wording=form.wording(), by=designer)
+
+    assert reworded.changes[0]["now"] == {"per m²": 800}

@@ -208,9 +208,9 @@ def test_made_to_measure_yarn_is_judged_by_the_square_metre(little_top):
 
     assert (finding.id, finding.verdict, finding.extent, finding.sizes) == ("yarn", Verdict.AMEND, None, None)
     assert finding.estimate == pytest.approx(300, abs=5)
-    assert finding.now == {"per_m2": 900}
-    assert finding.proposed["per_m2"] % 10 == 0
-    assert 1200 < finding.proposed["per_m2"] < 1330
+    assert finding.now == {"per m²": 900}
+    assert finding.proposed["per m²"] % 10 == 0
+    assert 1200 < finding.proposed["per m²"] < 1330
     assert "for each square metre of fabric" in finding.why
     assert yarn_of(little_top, people).balls(1260) is None
 
