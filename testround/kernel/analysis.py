@@ -138,7 +138,7 @@ class _Work:
         self.found = discrepancies(self.sheet, self.testers)
         misprints = self.misprints()
         agreed = worked_counts(self.sheet, self.found, misprints)
-        doubts = Doubts(self.sheet, self.found)
+        doubts = Doubts(self.sheet, self.found, self.testers)
         odd_swatches = doubts.swatches()
         of_odd = np.asarray(odd_swatches.any(axis=(1, 2)))
         aside = of_odd[:, None] & self.depends_on_gauge()
@@ -149,8 +149,11 @@ class _Work:
             aside[np.ix_(one.silent, doubts.following(one.number))] = True
         self.gauges = judge_gauges(self.sheet, self.found.own, odd_swatches)
         pooled = pool(self.remainders(aside))
+        unblocked = doubts.unblocked(pooled)
+        if unblocked.any():
+            pooled = pool(self.remainders(aside | unblocked))
         judged = judge_dimensions(pooled, self.tolerance, len(self.sizes))
-        doubts.outliers(pooled)
+        doubts.after_fit(pooled)
 
         self.desk_findings()
         for one in agreed:

@@ -1,6 +1,8 @@
 """Likely gross errors in a round's reports: recognised, set aside, and put to the tester as questions.
 
-What most of a round does alike is never one person's slip, and is left for the verdicts.
+What most of a round does alike is never one person's slip, and is left for the verdicts. Measurements are set aside
+before anything is fitted, by rough shares, so that no slip moves the fit; they are named after it, when the pattern's
+deviation and the tester's other measurements foretell what each should have been.
 """
 
 from __future__ import annotations
@@ -12,24 +14,30 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from testround.kernel.discrepancy import Discrepancies
+from testround.kernel.discrepancy import READING_FLOOR, Discrepancies, with_slopes
 from testround.kernel.gauge import ASSUMED, AXES
 from testround.kernel.odd_measures import OddMeasure
 from testround.kernel.plausible import (
-    ODD_CM,
     ODD_COUNT,
-    ODD_SHARE,
     ODD_STITCHES,
+    TAILS,
+    Foretold,
+    Slip,
+    doubt_about,
     doubt_about_count,
-    question_about,
+    habits_of,
+    is_odd,
+    likely_slip,
+    typed_unit,
 )
 from testround.kernel.pool import Pooled
-from testround.kernel.round import Number
-from testround.kernel.sheet import Sheet
-from testround.kernel.units import INCH_CM, LengthUnit, format_gauge
+from testround.kernel.round import FabricState, Number, Tester
+from testround.kernel.sheet import Inputs, Sheet
+from testround.kernel.units import LengthUnit, format_gauge, format_length
 from testround.kernel.verdict import Agreed
 
 BoolArray = NDArray[np.bool_]
+FloatArray = NDArray[np.float64]
 
 ODD_GAUGE = 0.35
 """A swatch whose gauge is off by more than this share is asked about before it is believed."""
@@ -40,13 +48,22 @@ SAME_SHARE = 0.05
 """Two testers' deviations that agree to this, cm or share of the measurement, vouch for each other ..."""
 ABSURD = 0.4
 """... unless they are off by more than this share: half of the whole, or inches, is never vouched for."""
+PLAINLY = 0.9
+"""Probability of a slip from which on it is plain, before anything is fitted."""
+NEAR = 3.0
+"""Standard deviations within which a measurement is what the fit foretells, and was no slip."""
+ALONG = 0.8
+"""A dimension lies along an axis when that makes up this share of what gauges do to it."""
+UNBLOCKED_ODDS = 50.0
+"""How many pieces said to be blocked are blocked, for one that is not; common practice."""
 
 
 @dataclass(frozen=True, slots=True)
 class Question:
     """Something to ask a tester before it is believed; ``subject`` is a dimension, number, measure or gauge key.
 
-    ``cause`` is the likely slip ("half", "inches", "swapped-digits", "other-dimension", …) or "unknown".
+    ``cause`` is the likely slip ("half", "inches", "swapped-digits", "other-dimension", …) or "unknown"; "unblocked"
+    is about a whole piece, under the key of the gauge that tells.
     """
 
     tester: str
@@ -60,10 +77,15 @@ class Question:
 class Doubts:
     """What is in question in a round: each method asks, and returns what is set aside until the answer."""
 
-    def __init__(self, sheet: Sheet, found: Discrepancies) -> None:
+    def __init__(self, sheet: Sheet, found: Discrepancies, testers: Sequence[Tester]) -> None:
         self.sheet = sheet
         self.pattern = sheet.pattern
         self.found = found
+        self.expected = found.expected.copy()
+        self.set_aside = np.zeros(found.known.shape, dtype=np.bool_)
+        self.piece_aside = np.zeros(len(found.testers), dtype=np.bool_)
+        self.tolerance = np.array([dimension.tolerance for dimension in self.pattern.dimensions])
+        self.readings, self.said_blocked = self._readings(testers)
         self.questions: list[Question] = []
         self.of_odd_body: set[tuple[str, str]] = set()
 
@@ -148,70 +170,96 @@ class Doubts:
         return aside
 
     def measurements(self, aside_already: BoolArray) -> BoolArray:
-        """Measurements to ask about before anything is fitted, set aside: (testers, dimensions).
+        """Measurements to ask about, set aside before anything is fitted: (testers, dimensions).
 
         Nothing can be expected of a piece whose swatch or counts are in question themselves.
         """
         found = self.found
-        with np.errstate(divide="ignore", invalid="ignore"):
-            ratio = found.measured / found.expected
-            odd = found.known & ~aside_already & (np.maximum(ratio, 1 / ratio) > 1 + ODD_SHARE)
-            odd &= np.abs(found.remainder) > ODD_CM
-        aside = np.zeros(odd.shape, dtype=np.bool_)
+        odd = found.known & ~aside_already
+        for i, d in zip(*np.nonzero(odd), strict=True):
+            measured, expected = float(found.measured[i, d]), float(found.expected[i, d])
+            odd[i, d] = measured > 0 and expected > 0 and is_odd(measured, expected)
+        # All that is known of the pattern as yet is that it should be right to its tolerance.
+        u = np.hypot(found.uncertainty, self.tolerance[None, :])
         for d in np.flatnonzero(odd.any(axis=0)):
             rows = np.flatnonzero(odd[:, d])
-            asked = {int(i): self._ask(int(i), int(d)) for i in rows}
-            measured = int(found.known[:, d].sum())
-            causes = Counter(question.cause for question in asked.values())
-            for i, question in asked.items():
+            slips = {int(i): self._slip(int(i), int(d), found.expected, u) for i in rows}
+            measured_by = int(found.known[:, d].sum())
+            causes = Counter(slip.cause for slip in slips.values())
+            for i, slip in slips.items():
                 # What most of a round does alike is the pattern's, or the words that say how to measure.
-                most = causes[question.cause] >= 3 and 2 * causes[question.cause] > measured
-                if most or self._vouched(i, int(d)):
-                    continue
-                aside[i, d] = True
-                self.questions.append(question)
-        return aside
+                most = causes[slip.cause] >= 3 and 2 * causes[slip.cause] > measured_by
+                self.set_aside[i, d] = not most and not self._vouched(i, int(d), slip, u)
+        return self.set_aside
 
     def _about_count(self, tester: str, number: Number, reported: float, text: float) -> Question:
         doubt = doubt_about_count(number.label, reported, text, graded=self.pattern.is_graded)
         return Question(tester, number.key, reported, text, doubt.cause, doubt.sentence)
 
-    def _ask(self, i: int, d: int, expected: float | None = None) -> Question:
-        """The question about a measurement; ``expected`` where the rest of the piece foretells it better."""
-        found = self.found
-        value = float(found.measured[i, d])
-        certain = expected is not None
-        expected = float(found.expected[i, d]) if expected is None else expected
+    def _slip(self, i: int, d: int, expected: FloatArray, u: FloatArray) -> Slip:
+        """The likely cause of an odd measurement, where every cell of the tester should be about ``expected``."""
+        foretold = Foretold(float(expected[i, d]), float(u[i, d]))
         others = {
-            dimension.label: self._as_sent(i, j)
-            for j, dimension in enumerate(self.pattern.dimensions)
-            if j != d and np.isfinite(found.expected[i, j])
+            self.pattern.dimensions[j].label: self._as_made(i, j, expected, u)
+            for j in range(len(self.found.dimensions))
+            if j != d and np.isfinite(expected[i, j]) and expected[i, j] > 0
         }
+        habits = habits_of(x for j, values in enumerate(self.readings[i]) if j != d for x in values)
+        values = sorted(set(self.readings[i][d]))
+        # Of several readings those that are odd themselves; the one furthest off names the slip.
+        worst = max(values, key=lambda x: (abs(np.log(x / foretold.cm)), x))
+        return likely_slip(worst, foretold, others, habits)
+
+    def _as_made(self, i: int, d: int, expected: FloatArray, u: FloatArray) -> Foretold:
+        """How long another place of the piece is: as measured, unless that is in doubt itself."""
+        found = self.found
+        measured, u_measured = float(found.measured[i, d]), float(found.u_measured[i, d])
+        if not self.set_aside[i, d] and abs(measured - expected[i, d]) <= ALONE * np.hypot(
+            u_measured, u[i, d]
+        ):
+            # Read once more: two readings differ by what both are uncertain.
+            return Foretold(measured, float(np.hypot(u_measured, READING_FLOOR)))
+        return Foretold(float(expected[i, d]), float(u[i, d]))
+
+    def _ask(self, i: int, d: int, expected: FloatArray, u: FloatArray) -> None:
+        value, about = float(self.found.measured[i, d]), float(expected[i, d])
+        slip = self._slip(i, d, expected, u)
         label = self.pattern.dimensions[d].label
-        typed: LengthUnit = "in" if self._in_inches(i) else "cm"
-        doubt = question_about(value, expected, others, label, typed=typed, certain=certain)
-        cause = doubt.cause if doubt else "unknown"
-        sentence = (
-            doubt.sentence if doubt else f"{label} is far from what was expected; please measure again."
+        # Inches written as centimetres were typed as centimetres, and the other way round.
+        typed: dict[str, LengthUnit] = {"inches": "cm", "centimetres": "in"}
+        doubt = doubt_about(slip, value, about, label, typed.get(slip.cause) or self._unit(i, d))
+        self.questions.append(
+            Question(
+                self.found.testers[i], self.found.dimensions[d], value, about, slip.cause, doubt.sentence
+            )
         )
-        return Question(found.testers[i], found.dimensions[d], value, expected, cause, sentence)
 
-    def _as_sent(self, i: int, d: int) -> float:
-        """What a tester measured, where that is about what was expected, and else what was expected."""
-        measured, expected = float(self.found.measured[i, d]), float(self.found.expected[i, d])
-        return measured if abs(measured - expected) <= ODD_SHARE * expected else expected
+    def _unit(self, i: int, d: int) -> LengthUnit:
+        """The unit that a measurement was typed in, as far as it and the tester's others tell."""
+        units = {typed_unit(value) for value in self.readings[i][d]} - {None}
+        if len(units) == 1:
+            return units.pop() or "cm"
+        return habits_of((x for values in self.readings[i] for x in values), "cm").unit
 
-    def _in_inches(self, i: int) -> bool:
-        """Whether most of what a tester sent is whole eighths of an inch and not whole half centimetres."""
-        values = self.found.measured[i]
-        values = values[np.isfinite(values)]
-        per_eighth = 8 / float(INCH_CM)
-        eighths = np.abs(values * per_eighth - np.round(values * per_eighth)) < 1e-6
-        halves = np.abs(values * 2 - np.round(values * 2)) < 1e-6
-        return 2 * int((eighths & ~halves).sum()) > len(values)
+    def _readings(self, testers: Sequence[Tester]) -> tuple[list[list[tuple[float, ...]]], BoolArray]:
+        """By tester and dimension the readings that count, and whether they are said to be of a blocked piece."""
+        at = {key: d for d, key in enumerate(self.found.dimensions)}
+        readings: list[list[tuple[float, ...]]] = [[() for _ in at] for _ in testers]
+        blocked = np.zeros((len(testers), len(at)), dtype=np.bool_)
+        for i, tester in enumerate(testers):
+            for one in sorted(tester.finished, key=lambda x: x.state is not FabricState.BLOCKED):
+                d = at.get(one.dimension)
+                if d is None or (blocked[i, d] and one.state is not FabricState.BLOCKED):
+                    continue
+                readings[i][d] += tuple(one.values)
+                blocked[i, d] = one.state is FabricState.BLOCKED
+        return readings, blocked
 
-    def _vouched(self, i: int, d: int) -> bool:
-        """Whether another tester of the same or the next size is off alike, and not absurdly far."""
+    def _vouched(self, i: int, d: int, slip: Slip, u: FloatArray) -> bool:
+        """Whether another tester of the same or the next size is off alike, and not absurdly far.
+
+        Two who plainly made the same slip do not vouch for each other.
+        """
         found = self.found
         off, expected = found.remainder[:, d], float(found.expected[i, d])
         if abs(off[i]) > ABSURD * expected:
@@ -221,22 +269,155 @@ class Doubts:
             alike = np.abs(off - off[i]) <= max(SAME_CM, SAME_SHARE * expected)
             as_far = off * np.sign(off[i]) > abs(off[i]) / 2
         beside[i] = False
-        return bool((beside & alike & as_far).any())
+        others = np.flatnonzero(beside & alike & as_far)
+        if slip.cause != "unknown" and slip.probability >= PLAINLY:
+            return any(self._slip(int(j), d, found.expected, u).cause != slip.cause for j in others)
+        return len(others) > 0
 
-    def outliers(self, pooled: Pooled) -> None:
-        """Measurements that the fit hardly believed: asked about, though they moved nothing."""
-        tolerance = np.array([dimension.tolerance for dimension in self.pattern.dimensions])
-        scale = np.hypot(np.nan_to_num(self.found.u_measured), pooled.kappa[None, :])
+    def after_fit(self, pooled: Pooled) -> None:
+        """Ask about what was set aside, unless the fit bears it out, and about what is odd only after the fit."""
+        found = self.found
+        expected, u = self.expected + pooled.foretold, pooled.u_foretold.copy()
+        borne_out = self._near(expected, u)
+        for i, d in zip(*np.nonzero(self.set_aside), strict=True):
+            own = self._as_the_rest(int(i), int(d), pooled)
+            # A swatch may lie by more than the fit follows; then the rest of the piece knows better.
+            if own is not None and abs(own.cm - expected[i, d]) > NEAR * np.hypot(own.u, u[i, d]):
+                expected[i, d], u[i, d] = own.cm, own.u
+        borne_out |= self._near(expected, u)
+        asked = self.set_aside & ~borne_out
+        scale = np.hypot(np.nan_to_num(found.u_measured), pooled.kappa[None, :])
         with np.errstate(invalid="ignore"):
             alone = (np.abs(pooled.fitted) > ALONE * scale) & (pooled.weights < 0.4)
-            alone &= np.abs(pooled.fitted) > tolerance[None, :]
-        for i, d in zip(*np.nonzero(alone), strict=True):
-            left = float(pooled.fitted[i, d])
-            value = float(self.found.measured[i, d])
-            expected = value - left
-            self.questions.append(self._ask(int(i), int(d), expected))
+            alone &= np.abs(pooled.fitted) > self.tolerance[None, :]
+        for i, d in zip(*np.nonzero(asked | alone), strict=True):
+            self._ask(int(i), int(d), expected, u)
+
+    def _near(self, expected: FloatArray, u: FloatArray) -> BoolArray:
+        """Where a measurement is what is foretold, within its noise, and by no rough share odd."""
+        found = self.found
+        with np.errstate(invalid="ignore"):
+            near = found.known & (expected > 0) & (found.measured > 0)
+            near &= np.abs(found.measured - expected) <= NEAR * np.hypot(u, found.u_measured)
+        for i, d in zip(*np.nonzero(near), strict=True):
+            near[i, d] = not is_odd(float(found.measured[i, d]), float(expected[i, d]))
+        return np.asarray(near)
+
+    def _as_the_rest(self, i: int, d: int, pooled: Pooled) -> Foretold | None:
+        """What most of a tester's other measurements along the same axis lead to expect, set aside or not.
+
+        None where there are fewer than two, where they disagree, and where no swatch is that far off: all of a piece
+        measured in inches agrees, too.
+        """
+        found = self.found
+        slopes = found.sensitivity[i]
+        strength = np.abs(slopes)
+        a = int(strength[d].argmax())
+        along = strength[:, a] > ALONG * np.maximum(strength.sum(axis=1), 1e-9)
+        if not along[d]:
+            return None
+        beta = np.nan_to_num(pooled.estimate[max(int(found.sizes[i]), 0)])
+        noise = np.hypot(found.u_measured[i], pooled.kappa)
+        rest = np.flatnonzero(along & found.known[i] & (np.arange(len(along)) != d))
+        if len(rest) < 2:
+            return None
+        # E goes with 1 over the gauge, so that what is left over the slope is the same all along an axis.
+        off = (found.measured[i, rest] - self.expected[i, rest] - beta[rest]) / slopes[rest, a]
+        middle = float(np.median(off))
+        near = np.abs(off - middle) * strength[rest, a] <= NEAR * noise[rest]
+        agreeing = int(near.sum())
+        if agreeing < 2 or 2 * agreeing <= len(rest):
+            return None
+        middle = float(np.median(off[near]))
+        if not 1 / (1 + ODD_GAUGE) < 1 - middle < 1 + ODD_GAUGE:
+            return None
+        spread = float(np.median(noise[rest][near] / strength[rest, a][near])) / np.sqrt(agreeing)
+        cm = float(self.expected[i, d] + beta[d] + slopes[d, a] * middle)
+        return Foretold(cm, float(np.hypot(pooled.kappa[d], slopes[d, a] * spread))) if cm > 0 else None
+
+    def unblocked(self, pooled: Pooled) -> BoolArray:
+        """Pieces said to be blocked that fit the swatch before blocking clearly better: (testers, dimensions).
+
+        Decided by likelihood, with the variances of the fit. It takes swatches in both states that differ, and at
+        least two widths and two lengths.
+        """
+        found, own = self.found, self.found.own
+        aside = np.zeros(found.known.shape, dtype=np.bool_)
+        # Without a swatch of its own the unblocked gauge is the blocked one, and says nothing.
+        differ = np.abs(np.log(own.worked / own.blocked)) > 1e-9
+        piece = found.known & self.said_blocked & np.isfinite(pooled.fitted)
+        candidates = np.flatnonzero(differ.any(axis=(1, 2)) & piece.any(axis=1))
+        if not len(candidates):
+            return aside
+        n = len(found.testers)
+        inputs = Inputs(own.columns(blocked=False), found.inputs.measures)
+        at_unblocked, slopes = with_slopes(self.sheet, inputs, found.worked, n)
+        u_unblocked = np.where(differ, own.u_worked, own.u_blocked).reshape(n, -1)
+        u_blocked = own.u_blocked.reshape(n, -1)
+        rows = np.tile([axis == AXES[1] for axis in AXES], len(own.keys))
+        for i in candidates:
+            d = np.flatnonzero(piece[i])
+            strength = np.abs(found.sensitivity[i, d])
+            lengths = strength[:, rows].sum(axis=1) > strength[:, ~rows].sum(axis=1)
+            if min(int(lengths.sum()), int((~lengths).sum())) < 2:
+                continue
+            beta = np.nan_to_num(pooled.estimate[max(int(found.sizes[i]), 0), d])
+            noise = found.u_measured[i, d] ** 2 + pooled.kappa[d] ** 2
+            blocked, before = (
+                _log_likelihood(
+                    found.measured[i, d] - expected[i, d] - beta, s[i, d], noise, u[i] ** 2 + pooled.tau**2
+                )
+                for expected, s, u in (
+                    (found.expected, found.sensitivity, u_blocked),
+                    (at_unblocked, slopes, u_unblocked),
+                )
+            )
+            if before - blocked <= np.log(UNBLOCKED_ODDS):
+                continue
+            aside[i] = found.known[i] & self.said_blocked[i]
+            self.piece_aside[i] = True
+            self.expected[i] = np.where(aside[i], at_unblocked[i], self.expected[i])
+            tells = d[int(np.argmax(np.abs(at_unblocked[i, d] - found.expected[i, d]) / self.tolerance[d]))]
+            self._ask_whether_blocked(int(i), int(tells), float(at_unblocked[i, tells]))
+        return aside
+
+    def _ask_whether_blocked(self, i: int, d: int, before: float) -> None:
+        found = self.found
+        value, blocked = float(found.measured[i, d]), float(found.expected[i, d])
+        unit = self._unit(i, d)
+        gauge = found.axes[int(np.abs(found.sensitivity[i, d]).argmax())][0]
+        self.questions.append(
+            Question(
+                found.testers[i],
+                gauge,
+                value,
+                blocked,
+                "unblocked",
+                "Was the piece measured before blocking? All of it fits the swatch as it was before: "
+                f"{self.pattern.dimensions[d].label}, for one, is given as {format_length(value, unit)}, and about "
+                f"{format_length(blocked, unit)} was expected blocked, {format_length(before, unit)} not blocked.",
+            )
+        )
 
     def following(self, key: str) -> list[int]:
         """The dimensions, by position, that depend on a number or a measure."""
         follows = set(self.sheet.follows(key))
         return [d for d, key in enumerate(self.found.dimensions) if key in follows]
+
+
+def _log_likelihood(left: FloatArray, slopes: FloatArray, noise: FloatArray, prior: FloatArray) -> float:
+    """Log-likelihood, but for a constant, of what is left of one piece under one gauge.
+
+    ``slopes`` (d, a) of the gauge's departure, whose variances are ``prior``; errors are Student's, with ``noise`` for
+    their squared scale. The departure is integrated out by Laplace's approximation about the robust estimate.
+    """
+    weights = np.ones_like(left)
+    for _ in range(20):
+        scaled = slopes * (weights / noise)[:, None]
+        information = scaled.T @ slopes + np.diag(1 / prior)
+        departure = np.linalg.solve(information, scaled.T @ left)
+        squares = (left - slopes @ departure) ** 2 / noise
+        weights = (TAILS + 1) / (TAILS + squares)
+    _, size = np.linalg.slogdet(information * prior[None, :])
+    errors = (TAILS + 1) / 2 * np.log1p(squares / TAILS).sum()
+    return float(-errors - 0.5 * (departure**2 / prior).sum() - 0.5 * size)

@@ -529,7 +529,7 @@ def test_the_page_says_how_each_one_is_measured(as_tester: Client, address: Addr
     [
         ("47", "Was it measured across one side only, and not all the way round?"),
         ("37", "Are these inches, written as centimetres?"),
-        ("49", "Were two digits swapped?"),
+        ("59", "Were two digits swapped?"),
         ("945", "Are these millimetres, or is the decimal point missing?"),
         ("32", "It is about what Hem to underarm should be: was that measured instead?"),
         ("61", "Please measure once more, or say that it is right."),
