@@ -511,7 +511,7 @@ class _Draft:
                 self.add(
                     f"shapings[{i}].places",
                     f"{shaping.each} stitches each time do not share out over {shaping.places} places; "
-                    "each is the stitches of all places together.",
+                    "“each” counts the stitches of all of them together.",
                 )
 
     # Formulas
