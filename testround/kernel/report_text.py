@@ -1,18 +1,20 @@
-"""The analysis of a round as text a person reads, and the paragraph that lets a finding be checked by hand."""
+"""The analysis of a round as text a person reads, with the evidence for each finding."""
 
 from __future__ import annotations
 
-import re
 import textwrap
 from collections.abc import Mapping, Sequence
 
 from testround.kernel.analysis import Analysis
-from testround.kernel.findings import Cell, Finding, FindingKind, Verdict
-from testround.kernel.round import Pattern
+from testround.kernel.evidence import Evidence, Explained, Figures
+from testround.kernel.findings import Finding, FindingKind, Verdict
+from testround.kernel.round import Round
 from testround.kernel.units import LengthUnit, format_count, format_gauge, format_length
 from testround.kernel.verdict import DeviationCell
 
 WIDTH = 100
+MOST_ROWS = 60
+"""Testers in one table: more would fill pages nobody reads."""
 SAID = {
     Verdict.AMEND: "AMEND",
     Verdict.LOOK_CLOSER: "LOOK CLOSER",
@@ -34,12 +36,15 @@ KIND = {
 UNITS = {"st": "stitches", "row": "rows", "rep": "repeats", "m": "metres", "h": "hours"}
 
 
-def report_text(analysis: Analysis, units: LengthUnit = "cm") -> str:
-    """The report a person reads: at a glance, findings, questions, gauges, sizes by dimensions.
+def report_text(analysis: Analysis, round: Round, units: LengthUnit = "cm") -> str:
+    """The report a person reads: at a glance, findings with a check by hand, questions, gauges, sizes by
+    dimensions, and the figures behind the findings.
 
     Parameters
     ----------
     analysis : Analysis
+    round : Round
+        The round it is the analysis of.
     units : {"cm", "in"}
         What lengths are shown in.
 
@@ -49,6 +54,8 @@ def report_text(analysis: Analysis, units: LengthUnit = "cm") -> str:
         Plain text of at most 100 columns where names allow, ending in a line break.
     """
     document = analysis.findings
+    explained = Explained(analysis, round, units)
+    found = explained.all()
     lines = [f"{document.pattern.title}, edition {document.pattern.edition}", ""]
     lines += _glance(analysis)
     pressing = [f for f in document.findings if f.verdict in (Verdict.AMEND, Verdict.LOOK_CLOSER)]
@@ -56,11 +63,11 @@ def report_text(analysis: Analysis, units: LengthUnit = "cm") -> str:
     if not pressing:
         lines.append("Nothing to amend or to look at more closely.")
     for finding in pressing:
-        lines += [*_finding(finding, units), ""]
+        lines += [*_finding(finding, units), *_evidence(found[finding.id]), ""]
     rest = [f for f in document.findings if f.verdict in (Verdict.HOLDS, Verdict.OPEN)]
     if rest:
         lines += _section("What holds, and what is open")
-        lines += [line for finding in rest for line in _brief(finding)]
+        lines += [line for finding in rest for line in _brief(finding, found[finding.id])]
     if analysis.questions:
         lines += _section("Questions to ask testers")
         for question in analysis.questions:
@@ -75,6 +82,16 @@ def report_text(analysis: Analysis, units: LengthUnit = "cm") -> str:
     if analysis.deviations:
         lines += _section("Sizes by measurements")
         lines += _matrix(analysis.deviations, units)
+    behind = [(finding, found[finding.id].figures) for finding in (*pressing, *rest)]
+    shown = [
+        line
+        for finding, figures in behind
+        if figures is not None
+        for line in _figures(figures, rows=finding in pressing)
+    ]
+    if shown:
+        lines += _section("The figures behind it, for a technical editor")
+        lines += shown
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -156,8 +173,32 @@ def _aligned(table: Sequence[Sequence[str]], indent: str = "") -> list[str]:
     ]
 
 
-def _brief(finding: Finding) -> list[str]:
-    return _wrapped(f"{SAID[finding.verdict].lower()}: {finding.why}")
+def _brief(finding: Finding, evidence: Evidence) -> list[str]:
+    resting = next((said for said in evidence.close if said.startswith(("Holds:", "Open:"))), "")
+    more = [said for said in evidence.close if said.startswith("More testers")]
+    return _wrapped(" ".join([f"{SAID[finding.verdict].lower()}: {finding.why}", resting, *more]).rstrip())
+
+
+def _evidence(evidence: Evidence) -> list[str]:
+    """The check by hand, a line for each step."""
+    lines = _wrapped(f"To check by hand. {evidence.lead}", "    ")
+    for step in evidence.steps:
+        lines += textwrap.wrap(str(step), WIDTH, initial_indent="      - ", subsequent_indent="        ")
+    return lines + _wrapped(" ".join(evidence.close), "    ")
+
+
+def _figures(figures: Figures, *, rows: bool) -> list[str]:
+    """The single figures of a finding, and with ``rows`` the table as well."""
+    if not rows and not figures.facts:
+        return []
+    lines = _wrapped(f"{figures.caption}:")
+    if rows and figures.rows:
+        lines += _aligned([figures.head, *figures.rows[:MOST_ROWS]], "  ")
+    if rows and len(figures.rows) > MOST_ROWS:
+        lines.append(f"  and {len(figures.rows) - MOST_ROWS} more, which the findings file has.")
+    if figures.facts:
+        lines += _wrapped("; ".join(f"{name} {value}" for name, value in figures.facts) + ".", "  ")
+    return [*lines, ""]
 
 
 def _amount(value: float, unit: str | None, units: LengthUnit, *, signed: bool = True) -> str:
@@ -221,86 +262,3 @@ def _in_matrix(cell: DeviationCell, units: LengthUnit) -> str:
     value = round(value, 1) or 0.0  # no -0.0
     text = f"{value:+.1f}{MARK[cell.verdict]}"
     return text if cell.testers else f"({text})"
-
-
-# Evidence -------------------------------------------------------------------------------------------------
-
-
-def evidence(
-    analysis: Analysis, finding_id: str, pattern: Pattern | None = None, units: LengthUnit = "cm"
-) -> str:
-    """A paragraph for the errata desk: what a finding rests on, checkable by hand on one tester.
-
-    Parameters
-    ----------
-    analysis : Analysis
-    finding_id : str
-    pattern : Pattern, optional
-        Gives the formula and the label to work along; the keys stand in for them when left out.
-    units : {"cm", "in"}
-
-    Raises
-    ------
-    KeyError
-        There is no such finding.
-    """
-    finding = analysis.findings.finding(finding_id)
-    said = [finding.why]
-    if finding.kind is FindingKind.FINISHED_SIZE:
-        said += _of_sizes(analysis, finding, pattern, units)
-    elif finding.kind is FindingKind.STATED_GAUGE:
-        key, _, axis = finding.subject.partition(".")
-        own = [o for o in analysis.own_gauges if o.gauge == key and o.source == "blocked"]
-        values = sorted((o.st if axis == "st" else o.row) for o in own)
-        if values:
-            middle = values[len(values) // 2]
-            said.append(
-                f"Their swatches run from {values[0]:.1f} to {values[-1]:.1f} in 10 cm, the middle one "
-                f"{middle:.1f}."
-            )
-    return " ".join(said)
-
-
-def _of_sizes(analysis: Analysis, finding: Finding, pattern: Pattern | None, units: LengthUnit) -> list[str]:
-    mine = [
-        cell
-        for cell in analysis.findings.cells
-        if cell.dimension == finding.subject and (finding.sizes is None or cell.size in finding.sizes)
-    ]
-    asked = {(question.tester, question.subject) for question in analysis.questions}
-    mine = [cell for cell in mine if (cell.tester, cell.dimension) not in asked]
-    if not mine:
-        return []
-
-    def near(cell: Cell) -> float:
-        return abs(cell.parts.remainder - (finding.estimate or 0.0))
-
-    cell = min(mine, key=lambda c: (near(c), c.tester))
-    side = 1 if (finding.estimate or 0.0) >= 0 else -1
-    same = sum(c.parts.remainder * side > 0 for c in mine)
-
-    def length(value: float, *, signed: bool = True) -> str:
-        return format_length(value, units, signed=signed)
-
-    said = [
-        f"Of {len(mine)} testers who measured it there, {same} have more left on that side than on the other."
-        if same < len(mine)
-        else f"All {len(mine)} testers who measured it there are left on that side.",
-        f"Take {cell.tester}{f' (size {cell.size})' if cell.size else ''}: target {length(cell.target, signed=False)}"
-        f", measured {length(cell.measured, signed=False)}. The counts worked explain {length(cell.parts.counts)}, "
-        f"own gauge {length(cell.parts.gauge)}, and {length(cell.parts.remainder)} is left.",
-    ]
-    formula = (
-        next((d.formula for d in pattern.dimensions if d.key == finding.subject), None) if pattern else None
-    )
-    own = [
-        f"{o.st:.1f} stitches and {o.row:.1f} rows in 10 cm ({o.gauge})"
-        for o in analysis.own_gauges
-        if o.tester == cell.tester and formula and re.search(rf"\b{re.escape(o.gauge)}\.(st|row)\b", formula)
-    ]
-    if formula and own:
-        said.append(
-            f"To check: work {formula} with that tester's counts at {' and '.join(own)}; it gives "
-            f"{length(cell.measured - cell.parts.remainder, signed=False)}."
-        )
-    return said

@@ -25,7 +25,7 @@ from testround.kernel.formula_text import (
 from testround.kernel.formulas import Formula
 from testround.kernel.units import rounded
 
-LEAST_DECIMALS, MOST_DECIMALS = 4, 10
+LEAST_DECIMALS, MOST_DECIMALS = 4, 9
 """Of what goes into a sum: no more than it takes are written."""
 _LARGEST = 1e12
 _SLACK = 1e-9
@@ -70,7 +70,7 @@ def plain(number: float, decimals: int = 2) -> str:
     """A number for a sum, without trailing zeros: "103.4"; a minus is a true one."""
     if not math.isfinite(number):
         raise Unworkable("not a finite number")
-    size = rounded(abs(number), Fraction(1, 10 ** min(decimals, 9)))
+    size = rounded(abs(number), Fraction(1, 10**decimals))
     text = f"{float(size):.{decimals}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return f"−{text}" if number < 0 and size else text
@@ -128,11 +128,12 @@ def work(formula: Formula, values: Mapping[str, Value], unit: str = "") -> tuple
     Unworkable
         There is no finite value, or none whose sums can be shown to hold.
     """
-    for decimals in range(LEAST_DECIMALS, MOST_DECIMALS + 1):
-        sheet = _Sheet(values, decimals)
-        result = sheet.result(formula.root, unit)
-        if sheet.true:
-            return tuple(sheet.steps), result
+    for between in range(2, MOST_DECIMALS - 1):
+        for decimals in range(max(LEAST_DECIMALS, between), MOST_DECIMALS + 1):
+            sheet = _Sheet(values, decimals, between)
+            result = sheet.result(formula.root, unit)
+            if sheet.true:
+                return tuple(sheet.steps), result
     raise Unworkable("no sum holds as shown")
 
 
@@ -152,11 +153,12 @@ class _Piece:
 
 
 class _Sheet:
-    """One attempt at writing a formula out, with so many decimals."""
+    """One attempt at writing a formula out, with so many decimals of what goes in and of what comes between."""
 
-    def __init__(self, values: Mapping[str, Value], decimals: int) -> None:
+    def __init__(self, values: Mapping[str, Value], decimals: int, between: int) -> None:
         self.values = values
         self.decimals = decimals
+        self.between = between
         self.steps: list[Step] = []
         self.true = True
 
@@ -182,7 +184,7 @@ class _Sheet:
         """A piece as one number: a sum gets a line of its own first."""
         if piece.bare:
             return piece
-        text = self.line(says, piece, self.decimals)
+        text = self.line(says, piece, self.between)
         return _Piece(in_brackets(text), piece.value, shown(text))
 
     def number(self, value: float, unit: str, decimals: int | None = None) -> _Piece:

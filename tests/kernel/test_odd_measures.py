@@ -91,7 +91,8 @@ def test_the_report_asks_the_tester_and_tells_the_designer(document):
     document["testers"][0]["measures"]["bust"] = 3
     document["pattern"]["measures"][0]["values"]["M"] = 38
 
-    report = report_text(analyse(Round.model_validate(document)))
+    round_ = Round.model_validate(document)
+    report = report_text(analyse(round_), round_)
 
     said = " ".join(report.split())
     assert (

@@ -38,4 +38,4 @@ class Command(RoundFileCommand):
             self.write_file(options["pdf"], pdf)
             self.stderr.write(f"The report is in {options['pdf']}.")
         else:
-            self.stdout.write(report_text(analysis, units=options["units"]))
+            self.stdout.write(report_text(analysis, round_, units=options["units"]))

@@ -1,0 +1,296 @@
+"""What every kind of evidence is made of: its shape, the words it is said in, and what it is worked from."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from testround.kernel.analysis import Analysis
+from testround.kernel.correction import numbers_now
+from testround.kernel.discrepancy import Discrepancies, discrepancies
+from testround.kernel.findings import Cell, Finding, FindingKind, Verdict
+from testround.kernel.formulas import parse
+from testround.kernel.gauge import AXES
+from testround.kernel.round import Dimension, FabricState, Round, Swatch, Tester
+from testround.kernel.sheet import Sheet
+from testround.kernel.units import GaugeSpan, LengthUnit, format_length, gauge_over
+from testround.kernel.verdict import Agreed, worked_counts
+from testround.kernel.worked import MOST_DECIMALS, Step, Value, in_brackets, plain, work
+
+FloatArray = NDArray[np.float64]
+
+MOST_NAMED = 30
+"""Testers named in a sentence; the table has the others."""
+UNIT_WORDS = {"st": "stitches", "row": "rows", "rep": "repeats"}
+SHORT_UNITS = {"st": "st", "row": "rows", "rep": "reps", "cm": "cm", None: ""}
+AXIS_WORDS = {"st": "stitches", "row": "rows"}
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """A table of testers (or sizes), and single figures with their names."""
+
+    caption: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    facts: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What one finding rests on, as text in its reader's unit.
+
+    Attributes
+    ----------
+    finding : str
+        Its id.
+    lead : str
+        What is checked, and on whom.
+    steps : tuple of Step
+        The check by hand, line by line.
+    close : tuple of str
+        What the others show, and how the verdict follows; a sentence each.
+    figures : Figures or None
+    """
+
+    finding: str
+    lead: str
+    steps: tuple[Step, ...] = ()
+    close: tuple[str, ...] = ()
+    figures: Figures | None = None
+
+    @property
+    def paragraph(self) -> str:
+        """All of it but the figures, in one paragraph."""
+        lines = "; ".join(map(str, self.steps))
+        return " ".join(part for part in (self.lead, f"{lines}." if lines else "", *self.close) if part)
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A measurement worked out: its lines and the result as it stands in the last of them."""
+
+    steps: tuple[Step, ...]
+    result: str
+
+
+class Case:
+    """One analysis, its round, and how it is told: what every kind of evidence is worked from.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        What :func:`~testround.kernel.analysis.analyse` says of ``round``.
+    round : Round
+    units : {"cm", "in"}
+        Sums are in centimetres, as the sheet's formulas are; what they come to is said in this unit too.
+    called : mapping of tester id to str, optional
+        What to call testers; their ids when left out.
+    """
+
+    def __init__(
+        self,
+        analysis: Analysis,
+        round: Round,
+        units: LengthUnit = "cm",
+        called: Mapping[str, str] | None = None,
+    ) -> None:
+        self.analysis = analysis
+        self.round = round
+        self.pattern = round.pattern
+        self.units = units
+        self.called = called or {}
+        self.testers = tuple(sorted(round.testers, key=lambda tester: tester.id))
+        self.asked = {(question.tester, question.subject) for question in analysis.questions}
+        self.by_id = {finding.id: finding for finding in analysis.findings.findings}
+
+    @cached_property
+    def sheet(self) -> Sheet:
+        return Sheet(self.pattern)
+
+    @cached_property
+    def found(self) -> Discrepancies:
+        return discrepancies(self.sheet, self.testers)
+
+    @cached_property
+    def belief(self) -> dict[tuple[str, str], float]:
+        return self.analysis.behind.belief()
+
+    @cached_property
+    def cells(self) -> dict[str, list[Cell]]:
+        """Finished measurements by dimension, sizes in order, then testers."""
+        order = {size: j for j, size in enumerate(self.pattern.sizes)}
+        found: dict[str, list[Cell]] = defaultdict(list)
+        for cell in self.analysis.findings.cells:
+            found[cell.dimension].append(cell)
+        for cells in found.values():
+            cells.sort(key=lambda cell: (order.get(cell.size or "", 0), self.name(cell.tester), cell.tester))
+        return found
+
+    @cached_property
+    def misprints(self) -> dict[str, dict[str, float]]:
+        return {
+            finding.subject: dict(finding.computed or finding.proposed or {})
+            for finding in self.by_id.values()
+            if finding.kind is FindingKind.PRINTED_COUNT
+        }
+
+    @cached_property
+    def right(self) -> dict[str, FloatArray]:
+        """What the text says by number and size, misprints put right."""
+        return numbers_now(self.sheet, self.misprints)
+
+    @cached_property
+    def agreed(self) -> tuple[Agreed, ...]:
+        return worked_counts(self.sheet, self.found, self.misprints)
+
+    def name(self, tester: str) -> str:
+        return self.called.get(tester, tester)
+
+    def with_size(self, tester: str, size: str | None) -> str:
+        return f"{self.name(tester)} (size {size})" if size else self.name(tester)
+
+    def names(self, testers: Iterable[str]) -> str:
+        known = [self.name(tester) for tester in testers]
+        more = len(known) - MOST_NAMED
+        return ", ".join(known[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
+
+    def length(self, cm: float, *, signed: bool = True) -> str:
+        return format_length(cm, self.units, signed=signed)
+
+    def fine(self, cm: float, *, signed: bool = False) -> str:
+        """A figure to a hundredth of a centimetre, or of an inch, without its unit."""
+        text = plain(cm / 2.54 if self.units == "in" else cm)
+        return f"+{text}" if signed and text[0] != "−" and text != "0" else text
+
+    def fixed(self, cm: float, *, signed: bool = False) -> str:
+        """The same with both digits, to stand under one another."""
+        whole, _, digits = self.fine(cm, signed=signed).partition(".")
+        return f"{whole}.{digits:0<2}"
+
+    def needs(self, finding: Finding) -> str:
+        if finding.needs:
+            more = ", ".join(f"{n} in {size}" for size, n in finding.needs.items())
+            return f"More testers that would settle it: {more}."
+        if finding.verdict in (Verdict.LOOK_CLOSER, Verdict.OPEN):
+            return "How many more testers would settle it cannot be said from these."
+        return ""
+
+    def in_cm(self) -> str:
+        """Said once to readers of inches."""
+        return " The sums are in centimetres, as the sheet's formulas are." if self.units == "in" else ""
+
+    @property
+    def over(self) -> GaugeSpan:
+        return "4in" if self.units == "in" else "10cm"
+
+    @property
+    def span(self) -> str:
+        return "4 in" if self.units == "in" else "10 cm"
+
+    def per(self, per_10cm: float, decimals: int = 1, *, signed: bool = False) -> str:
+        text = f"{gauge_over(per_10cm, self.over):+.{decimals}f}".replace("-", "−")
+        return text if signed else text.removeprefix("+")
+
+    def swatches(
+        self, tester: Tester, key: str, axis: str, state: FabricState = FabricState.BLOCKED
+    ) -> list[Swatch]:
+        """Those that count: of the tool of the last one, as `axis_gauge` takes them."""
+        usable = [
+            swatch
+            for swatch in tester.swatches
+            if swatch.gauge == key and swatch.state is state and None not in reading_of(swatch, axis)
+        ]
+        return [swatch for swatch in usable if swatch.tool_mm == usable[-1].tool_mm]
+
+    def missing(self, finding: Finding) -> str:
+        """Why a verdict is not reached, in words."""
+        low, high = finding.interval or (-np.inf, np.inf)
+        limit = finding.tolerance or 0.0
+        if finding.testers == 0:
+            return "nobody's can be counted yet"
+        if finding.testers == 1:
+            return "a second tester, for one alone never settles it"
+        if finding.verdict is Verdict.LOOK_CLOSER:
+            if low <= 0 <= high:
+                return "an interval that is clear of nought"
+            return "enough agreement for something that was looked for among many"
+        if max(abs(low), abs(high)) > limit:
+            return "the interval reaches beyond it"
+        return "a deviation of some of the sizes is not excluded yet"
+
+    def values(
+        self, numbers: Mapping[str, float], measures: Mapping[str, float], gauges: Mapping[str, float]
+    ) -> dict[str, Value]:
+        """What every name of the sheet stands for; gauges are per cm, as "body.st"."""
+        found = {c.key: Value(c.value, SHORT_UNITS[c.unit]) for c in self.pattern.constants}
+        found |= {key: Value(value, "cm") for key, value in measures.items()}
+        found |= {n.key: Value(numbers.get(n.key, np.nan), SHORT_UNITS[n.unit]) for n in self.pattern.numbers}
+        for key, value in gauges.items():
+            found[key] = Value(value, "st/cm" if key.endswith(".st") else "rows/cm")
+        return found
+
+    def of_size(self, s: int, numbers: Mapping[str, FloatArray], **gauges: float) -> dict[str, Value]:
+        """The values of one size at the stated gauges, or at those given instead ("body.st" per cm)."""
+        stated = {
+            f"{gauge.key}.{axis}": per_10cm / 10
+            for gauge in self.pattern.gauges
+            for axis, per_10cm in zip(AXES, (gauge.stitches, gauge.rows), strict=True)
+        }
+        size = self.pattern.sizes[s]
+        return self.values(
+            {key: float(value[s]) for key, value in numbers.items()},
+            {m.key: (m.values or {}).get(size, np.nan) for m in self.pattern.measures},
+            stated | gauges,
+        )
+
+    def of_tester(
+        self, i: int, numbers: Mapping[str, FloatArray], gauges: Mapping[str, float]
+    ) -> dict[str, Value]:
+        return self.values(
+            {key: float(value[i]) for key, value in numbers.items()},
+            {key: float(value[i]) for key, value in self.found.inputs.measures.items()},
+            gauges,
+        )
+
+    def written(self, says: str, formula: str, values: Mapping[str, Value], unit: str) -> Written:
+        """A formula worked; ``says`` stands before its last sum."""
+        steps, result = work(parse(formula), values, unit)
+        *before, last = steps
+        if last.says:
+            return Written((Step(f"{says}, worked step by step"), *steps) if says else steps, result)
+        return Written((*before, Step(says, last.sum)), result)
+
+    def difference(self, says: str, first: str, second: str, unit: str) -> Step:
+        off = plain(
+            float(Decimal(first.replace("−", "-")) - Decimal(second.replace("−", "-"))), MOST_DECIMALS
+        )
+        behind = f" {unit}" if unit else ""
+        return Step(says, f"{first} − {in_brackets(second)} = {off}{behind}")
+
+    def dimension(self, key: str) -> Dimension:
+        return next(d for d in self.pattern.dimensions if d.key == key)
+
+
+def reading_of(swatch: Swatch, axis: str) -> tuple[float | None, float | None]:
+    return (swatch.stitches, swatch.width) if axis == "st" else (swatch.rows, swatch.height)
+
+
+def testers_said(n: int) -> str:
+    return f"{n} tester{'' if n == 1 else 's'}"
+
+
+def signed(value: float) -> str:
+    return f"{'+' if value > 0 else ''}{plain(value, 1)}" if np.isfinite(value) else "–"
+
+
+def needs_fact(finding: Finding) -> list[tuple[str, str]]:
+    if not finding.needs:
+        return []
+    return [("More testers", ", ".join(f"{n} in {size}" for size, n in finding.needs.items()))]

@@ -1,0 +1,387 @@
+"""A finished measurement taken apart on one tester."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+
+import numpy as np
+
+from testround.kernel.behind import DimensionBehind
+from testround.kernel.evidence.base import (
+    AXIS_WORDS,
+    SHORT_UNITS,
+    Case,
+    Evidence,
+    Figures,
+    Written,
+    needs_fact,
+    reading_of,
+    testers_said,
+)
+from testround.kernel.findings import Cell, Extent, Finding, Verdict
+from testround.kernel.formulas import parse
+from testround.kernel.gauge import ASSUMED, AXES, BLOCKED
+from testround.kernel.round import Dimension, FabricState, Number, Tester
+from testround.kernel.worked import MOST_DECIMALS, Step, Unworkable, added, agrees, plain, quotient, shown
+
+
+class Sizes(Case):
+    """Evidence for finished sizes."""
+
+    def finished_size(self, finding: Finding) -> Evidence:
+        dimension = self.dimension(finding.subject)
+        cells = self.cells.get(finding.subject, [])
+        mine = [
+            cell
+            for cell in cells
+            if (finding.sizes is None or cell.size in finding.sizes)
+            and (cell.tester, cell.dimension) in self.belief
+            and (cell.tester, cell.dimension) not in self.asked
+        ]
+        lead = f"{dimension.label} is worked by the formula {dimension.formula}."
+        steps: tuple[Step, ...] = ()
+        chosen = self.representative(finding, dimension, mine)
+        if chosen is None:
+            lead += " Nobody's piece can be counted here yet."
+        else:
+            who = self.with_size(chosen.tester, chosen.size)
+            lead += f" Take {who}, whose piece shows about what all of them show.{self.in_cm()}"
+            steps = self.apart(chosen, dimension)
+        return Evidence(
+            finding.id,
+            lead,
+            steps,
+            tuple(
+                filter(None, [*self.others(finding, mine), self.size_verdict(finding), self.needs(finding)])
+            ),
+            self.size_figures(finding, dimension, cells),
+        )
+
+    def representative(self, finding: Finding, dimension: Dimension, mine: Sequence[Cell]) -> Cell | None:
+        """The tester to check by hand: with the fewest things missing, and then the nearest to what all show."""
+        at = {tester.id: i for i, tester in enumerate(self.testers)}
+        estimate = {
+            cell.size: cell.estimate for cell in self.analysis.deviations if cell.dimension == dimension.key
+        }
+
+        def far(cell: Cell) -> float:
+            aim = finding.estimate
+            if finding.extent is Extent.WITH_SIZE:
+                aim = estimate.get(cell.size)
+            return round(abs(cell.parts.remainder - (aim or 0.0)), 9)
+
+        usable = [cell for cell in mine if cell.tester in at]
+        return min(
+            usable,
+            key=lambda cell: (self.lacking(at[cell.tester], dimension), far(cell), cell.tester),
+            default=None,
+        )
+
+    def lacking(self, i: int, dimension: Dimension) -> int:
+        """How many of counts, blocked swatch and blocked measurement a tester has not sent."""
+        tester, own = self.testers[i], self.found.own
+        names = parse(dimension.formula).names
+        reported = {count.number for count in tester.counts}
+        unsaid = any(name in self.found.worked and name not in reported for name in names)
+        unswatched = any(int(own.source[i, k, a]) != BLOCKED for k, a in self.axes(names))
+        return unsaid + unswatched + (not self.is_blocked(tester, dimension.key))
+
+    def axes(self, names: Iterable[str]) -> list[tuple[int, int]]:
+        """The gauges among some names, by position and axis."""
+        keys = [gauge.key for gauge in self.pattern.gauges]
+        return [
+            (keys.index(key), AXES.index(axis))
+            for key, _, axis in (name.partition(".") for name in names)
+            if axis in AXES and key in keys
+        ]
+
+    def is_blocked(self, tester: Tester, key: str) -> bool:
+        return any(f.dimension == key and f.state is FabricState.BLOCKED for f in tester.finished)
+
+    def apart(self, cell: Cell, dimension: Dimension) -> tuple[Step, ...]:
+        """One tester's measurement taken apart, line by line, so that the parts add up as they are shown."""
+        i = next(j for j, tester in enumerate(self.testers) if tester.id == cell.tester)
+        tester, found = self.testers[i], self.found
+        names = parse(dimension.formula).names
+        axes = self.axes(names)
+        blocked = self.is_blocked(tester, dimension.key)
+        graded = self.pattern.is_graded
+        own = found.own.blocked if blocked else found.own.worked
+        at_own = {self.axis_name(k, a): float(own[i, k, a]) for k, a in axes}
+        stated = {self.axis_name(k, a): self.stated_per_cm(k, a) for k, a in axes}
+        # Made to measure, what is meant is worked at the maker's own gauge.
+        meant_at = (
+            stated if graded else {self.axis_name(k, a): float(found.own.blocked[i, k, a]) for k, a in axes}
+        )
+        counts = [n for n in self.pattern.numbers if n.key in names]
+        try:
+            target = self.written(
+                f"what the pattern means in size {tester.size}"
+                if graded
+                else "what the pattern means at own gauge",
+                dimension.formula,
+                self.of_tester(i, found.computed, meant_at),
+                "cm",
+            )
+            same = all(found.worked[n.key][i] == found.computed[n.key][i] for n in counts)
+            worked = target
+            if not same:
+                worked = self.written(
+                    f"with the counts worked ({self.counts_said(i, counts)})",
+                    dimension.formula,
+                    self.of_tester(i, found.worked, meant_at),
+                    "cm",
+                )
+            expected = worked
+            if at_own != meant_at:
+                expected = self.written(
+                    "with own gauge" if blocked else "with own gauge, unblocked like the piece",
+                    dimension.formula,
+                    self.of_tester(i, found.worked, at_own),
+                    "cm",
+                )
+            measured = self.mean_of(tester, dimension.key, blocked=blocked)
+        except Unworkable:
+            return (self.in_words(cell),)
+        steps = [*target.steps]
+        if same:
+            why = "the counts worked are those meant" if counts else "no count plays a part"
+            steps.append(Step(f"{why}, so that counts explain nothing"))
+            counts_part = "0"
+        else:
+            explained = self.difference("the counts explain", worked.result, target.result, "cm")
+            steps += [*worked.steps, explained]
+            counts_part = _result(explained)
+        for k, a in axes:
+            steps += self.own_gauge(tester, i, k, a, blocked=blocked)
+        if expected is worked:
+            why = "that is the stated gauge" if graded else "what is meant is worked at it already"
+            steps.append(
+                Step(f"{why if axes else 'no gauge plays a part'}, so that own gauge explains nothing")
+            )
+            gauge_part = "0"
+        else:
+            explained = self.difference("own gauge explains", expected.result, worked.result, "cm")
+            steps += [*expected.steps, explained]
+            gauge_part = _result(explained)
+        left = self.difference("which leaves", measured.result, expected.result, "cm")
+        off = self.difference("measured less meant", measured.result, target.result, "cm")
+        parts = [counts_part, gauge_part, _result(left)]
+        together = Step("which is counts, gauge and what is left", f"{added(parts)} = {_result(off)} cm")
+        steps += [*measured.steps, left, off, together]
+        if self.units == "in":
+            steps.append(self.in_inches([target, worked, expected, measured]))
+        return tuple(steps)
+
+    def axis_name(self, k: int, a: int) -> str:
+        return f"{self.pattern.gauges[k].key}.{AXES[a]}"
+
+    def stated_per_cm(self, k: int, a: int) -> float:
+        gauge = self.pattern.gauges[k]
+        return (gauge.stitches, gauge.rows)[a] / 10
+
+    def counts_said(self, i: int, counts: Sequence[Number]) -> str:
+        found = self.found
+        said = []
+        for number in counts:
+            worked, meant = float(found.worked[number.key][i]), float(found.computed[number.key][i])
+            if worked != meant:
+                reported = not np.isnan(found.reported[number.key][i])
+                printed = " as printed" if not reported else ""
+                said.append(f"{number.label} {plain(worked, 4)}{printed}, where {plain(meant, 4)} is meant")
+        return "; ".join(said)
+
+    def own_gauge(self, tester: Tester, i: int, k: int, a: int, *, blocked: bool) -> list[Step]:
+        """How a tester's gauge follows from the swatch, per cm."""
+        key, axis = self.pattern.gauges[k].key, AXES[a]
+        label, short = self.pattern.gauges[k].label, SHORT_UNITS[axis]
+        source = int(self.found.own.source[i, k, a])
+        value = float((self.found.own.blocked if blocked else self.found.own.worked)[i, k, a])
+        state = FabricState.BLOCKED if blocked else FabricState.WORKED
+        mine = self.swatches(tester, key, axis, state)
+        if not mine:
+            other = FabricState.WORKED if blocked else FabricState.BLOCKED
+            mine, state = self.swatches(tester, key, axis, other), other
+        word = "blocked" if state is FabricState.BLOCKED else "unblocked"
+        if not mine or source == ASSUMED:
+            return [
+                Step(f"no swatch of {label} was sent, so the stated {plain(value, 4)} {short}/cm is taken")
+            ]
+        if len(mine) > 1:
+            return [
+                Step(
+                    f"{len(mine)} {word} swatches of {label}, weighed together, give {plain(value, 4)} {short}/cm"
+                )
+            ]
+        count, span = reading_of(mine[0], axis)
+        assert count is not None  # noqa: S101 — `swatches` has only those with both; this tells the type checker
+        assert span is not None  # noqa: S101
+        top, bottom, result = quotient(count, span, 4)
+        return [Step(f"the {word} swatch of {label}", f"{top} {short} / {bottom} cm = {result} {short}/cm")]
+
+    def mean_of(self, tester: Tester, key: str, *, blocked: bool) -> Written:
+        """The mean of a tester's readings, as `discrepancies` takes it."""
+        state = FabricState.BLOCKED if blocked else FabricState.WORKED
+        values = [
+            value for f in tester.finished if f.dimension == key and f.state is state for value in f.values
+        ]
+        if not values:
+            raise Unworkable("no readings")
+        result = plain(float(np.mean(values)))
+        if len(values) == 1:
+            text = plain(values[0], MOST_DECIMALS)
+            return Written((Step(f"measured{'' if blocked else ', unblocked'}: {text} cm"),), text)
+        texts = [plain(value, 4) for value in values]
+        if not agrees(float(np.mean([shown(text) for text in texts])), result):
+            texts = [plain(value, MOST_DECIMALS) for value in values]
+        total = " + ".join(f"{text} cm" for text in texts)
+        says = f"measured{'' if blocked else ', unblocked'}, the mean of {len(values)} readings"
+        return Written((Step(says, f"({total}) / {len(values)} = {result} cm"),), result)
+
+    def in_words(self, cell: Cell) -> Step:
+        parts = cell.parts
+        return Step(
+            f"counts {self.length(parts.counts)}, gauge {self.length(parts.gauge)}, left {self.length(parts.remainder)}"
+            "; its formula cannot be written out as a sum"
+        )
+
+    def in_inches(self, four: Sequence[Written]) -> Step:
+        target, worked, expected, measured = (
+            Decimal(plain(shown(one.result) / 2.54).replace("−", "-")) for one in four
+        )
+        parts = [_text(worked - target), _text(expected - worked), _text(measured - expected)]
+        return Step("the same in inches", f"{added(parts)} = {_text(measured - target)} in")
+
+    def others(self, finding: Finding, mine: Sequence[Cell]) -> list[str]:
+        """What the rest of them show, and what is estimated from all."""
+        said = []
+        estimate, limit = finding.estimate, finding.tolerance or 0.0
+        fine = self.length(limit, signed=False)
+        n = len(mine)
+        if n and estimate is not None:
+            where = "those sizes" if finding.extent is Extent.SOME_SIZES else "the round"
+            if abs(estimate) > limit:
+                side = 1 if estimate >= 0 else -1
+                same = sum(cell.parts.remainder * side > 0 for cell in mine)
+                beyond = sum(cell.parts.remainder * side > limit for cell in mine)
+                word = "larger" if side > 0 else "smaller"
+                said.append(
+                    f"Of {testers_said(n)} of {where}, {same} {'is' if same == 1 else 'are'} left with a piece that is {word}, "
+                    f"{beyond} of them by more than the {fine} that is fine."
+                )
+            else:
+                within = sum(abs(cell.parts.remainder) <= limit for cell in mine)
+                said.append(
+                    f"Of {testers_said(n)} of {where}, {within} {'is' if within == 1 else 'are'} left with no more than {fine}."
+                )
+        if estimate is not None and finding.interval is not None:
+            low, high = finding.interval
+            said.append(
+                f"Pooled, the pattern itself is off by {self.length(estimate)} (95 % interval {self.length(low)} to "
+                f"{self.length(high)}); up to {fine} is fine."
+            )
+        return said
+
+    def size_verdict(self, finding: Finding) -> str:
+        sizes = (
+            f" in size{'s' if len(finding.sizes) > 1 else ''} {', '.join(finding.sizes)}"
+            if finding.sizes
+            else ""
+        )
+        match finding.verdict:
+            case Verdict.AMEND:
+                return (
+                    "Amend: the estimate is beyond what is fine, its interval is clear of nought, and the evidence has paid "
+                    "for having been looked for among many."
+                )
+            case Verdict.LOOK_CLOSER:
+                return f"Look closer: the estimate is beyond what is fine; what is missing: {self.missing(finding)}."
+            case Verdict.HOLDS:
+                return f"Holds: the whole interval lies within what is fine. It rests on {testers_said(finding.testers)}{sizes}."
+        return f"Open: the estimate is within what is fine, but {self.missing(finding)}."
+
+    def size_figures(self, finding: Finding, dimension: Dimension, cells: Sequence[Cell]) -> Figures:
+        return Figures(
+            f"{dimension.label}, every tester's piece, in {self.units}: measured − target = counts + gauge + left",
+            (
+                "Tester",
+                "Size",
+                "Target",
+                "With counts",
+                "Expected",
+                "Measured",
+                "Counts",
+                "Gauge",
+                "Left",
+                "±",
+                "Believed",
+            ),
+            tuple(self.figures_of(cell) for cell in cells),
+            (*self.facts(finding, dimension), *needs_fact(finding)),
+        )
+
+    def figures_of(self, cell: Cell) -> tuple[str, ...]:
+        parts = cell.parts
+        after = cell.target + parts.counts
+        believed = self.belief.get((cell.tester, cell.dimension))
+        return (
+            self.name(cell.tester),
+            cell.size or "own",
+            *(self.fixed(value) for value in (cell.target, after, after + parts.gauge, cell.measured)),
+            *(self.fixed(value, signed=True) for value in (parts.counts, parts.gauge, parts.remainder)),
+            self.fixed(cell.uncertainty),
+            "set aside" if believed is None else f"{believed:.2f}",
+        )
+
+    def facts(self, finding: Finding, dimension: Dimension) -> tuple[tuple[str, str], ...]:
+        """The figures of the estimate, each with its name."""
+        said: list[tuple[str, str]] = []
+        if finding.estimate is not None:
+            said.append(("Pooled estimate", f"{self.fine(finding.estimate, signed=True)} {self.units}"))
+        if finding.interval is not None:
+            low, high = (self.fine(end, signed=True) for end in finding.interval)
+            said.append(("95 % interval", f"{low} to {high} {self.units}"))
+        if finding.tolerance is not None:
+            said.append(("Tolerance", f"±{self.fine(finding.tolerance)} {self.units}"))
+        behind = self.analysis.behind.dimension(dimension.key)
+        if behind is not None:
+            said += [
+                ("Standard uncertainty u", f"{self.fine(behind.u)} {self.units}"),
+                ("Degrees of freedom", plain(behind.df, 1)),
+                ("q", _small(behind.q)),
+                ("Spread of readings κ", f"{self.fine(behind.kappa)} {self.units}"),
+                ("Shape", _shape(behind)),
+            ]
+            if behind.short is not None:
+                said.append(("Nearest shape short of its price by", plain(behind.short, 1)))
+        names = parse(dimension.formula).names
+        for one in self.analysis.behind.spreads:
+            if f"{one.gauge}.{one.axis}" in names:
+                what = f"{one.gauge}, {AXIS_WORDS[one.axis]}"
+                said.append((f"Garments against swatches τ ({what})", f"{plain(one.tau * 100)} %"))
+        return tuple(said)
+
+
+def _result(step: Step) -> str:
+    return step.sum.rpartition(" = ")[2].removesuffix(" cm")
+
+
+def _text(value: Decimal) -> str:
+    return plain(float(value), MOST_DECIMALS)
+
+
+def _small(value: float) -> str:
+    return "below 0.001" if value < 0.001 else plain(value, 3)
+
+
+def _shape(behind: DimensionBehind) -> str:
+    said = []
+    for shape in behind.shapes:
+        named = ", ".join(size for size in shape.sizes if size)
+        said.append(
+            {"shift": "shift of all sizes", "growth": "growth along the sizes"}.get(
+                shape.kind, f"sizes {named} alone"
+            )
+        )
+    return " and ".join(said) or "none paid for itself"
