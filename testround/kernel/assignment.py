@@ -498,7 +498,7 @@ def _broken(offers: Offers, seats: Sequence[Seat], pins: Sequence[Pin]) -> list[
         if offers.excluded[i, j]:
             broken.append(f"{person.id} is excluded from {slot or 'the round'}.")
         elif not offers.may[i, j] and not (pin and pin.size == slot):
-            broken.append(f"{slot} is out of {person.id}'s reach and not wished for: {reasons.fit(i, j)}.")
+            broken.append(f"{person.id} cannot have {slot}: {reasons.fit(i, j)}.")
         if k == OWN and not person.own_yarn:
             broken.append(f"{person.id} has no yarn of their own.")
         elif k != OWN and offers.supplied[k].key not in person.yarns:
@@ -518,7 +518,7 @@ def _broken(offers: Offers, seats: Sequence[Seat], pins: Sequence[Pin]) -> list[
     for k, supplied in enumerate(offers.supplied):
         count = offers.held_yarn[k] + reasons.used[k]
         if supplied.makers is not None and reasons.used[k] and count > supplied.makers:
-            broken.append(f"{supplied.key} has {supplied.makers} makers and is given to {count}.")
+            broken.append(f"{supplied.key} clothes {supplied.makers} at most and is given to {count}.")
     return broken
 
 
@@ -627,11 +627,17 @@ def replace(
 
 def _why_replaced(size: str | None, proposed: Sequence[Assigned], moved: Sequence[Assigned]) -> str:
     of_size = f" of size {size}" if size is not None else ""
+
+    def named(places: Sequence[Assigned]) -> str:
+        return listed(
+            f"{place.candidate} ({' in '.join(part for part in (place.size, place.yarn or 'own yarn') if part)})"
+            for place in places
+        )
+
+    stays = f"{named(moved)} moved for it" if moved else "nobody else is moved"
     if not proposed:
-        return f"Nobody without a place can have one{of_size}: by reach, wishes and yarn there is no one in reserve."
-    names = listed(
-        f"{place.candidate} ({' in '.join(part for part in (place.size, place.yarn or 'their own yarn') if part)})"
-        for place in proposed
-    )
-    stays = f"{listed(place.candidate for place in moved)} moved" if moved else "nobody else is moved"
-    return f"{names} {'is' if len(proposed) == 1 else 'are'} next for the place{of_size}; {stays}."
+        return (
+            f"Nobody without a place can have one{of_size}: by reach, wishes and yarn there is no one in "
+            f"reserve; {stays}."
+        )
+    return f"{named(proposed)} {'is' if len(proposed) == 1 else 'are'} next for the place{of_size}; {stays}."

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from testround.kernel.problems import InputProblems, Problem
-from testround.kernel.round import Candidate, Round, SuppliedYarn
+from testround.kernel.round import Candidate, Round, SuppliedYarn, Yarn
 from testround.kernel.roundfile import plan_and_candidate_problems
 
 REACH_CM = 5.0
@@ -192,15 +192,13 @@ class Offers:
         self.held = [0] * len(self.slots)
         self.held_yarn = [0] * len(self.supplied)
         self.held_kinds: list[set[int | str]] = [set() for _ in self.slots]
-        by_label = {yarn.label.casefold(): k for k, yarn in enumerate(self.supplied)}
         for tester in self.round.testers:
             j = self.slot_at.get(tester.size)
             if j is not None:
                 self.held[j] += 1
             if tester.yarn is None:
                 continue
-            # A tester's yarn has no key: one labelled as a supplied yarn is that yarn.
-            k = by_label.get(tester.yarn.label.casefold())
+            k = supplied_yarn(self.round, tester.yarn)
             if k is not None:
                 self.held_yarn[k] += 1
             if j is not None:
@@ -227,6 +225,15 @@ class Offers:
     def yarn_key(self, k: int) -> str | None:
         """The key of a supplied yarn; None for a candidate's own."""
         return None if k == OWN else self.supplied[k].key
+
+
+def supplied_yarn(round_: Round, yarn: Yarn) -> int | None:
+    """The position of the supplied yarn that a tester has; None when it is their own.
+
+    A tester's yarn has no key: one labelled as a supplied yarn is that yarn.
+    """
+    label = yarn.label.casefold()
+    return next((k for k, one in enumerate(round_.round.yarns) if one.label.casefold() == label), None)
 
 
 def _by_answer(person: Candidate) -> tuple[bool, float, str]:
@@ -262,9 +269,8 @@ class _Known:
         self.candidates = {candidate.id: candidate for candidate in round_.candidates}
         self.testers = {tester.id for tester in round_.testers}
         self.yarns = {yarn.key: yarn for yarn in round_.round.yarns}
-        held = [tester.yarn.label.casefold() for tester in round_.testers if tester.yarn is not None]
-        labels = Counter(held)
-        self.held_yarn = {key: labels[yarn.label.casefold()] for key, yarn in self.yarns.items()}
+        held = Counter(supplied_yarn(round_, t.yarn) for t in round_.testers if t.yarn is not None)
+        self.held_yarn = {yarn.key: held[k] for k, yarn in enumerate(round_.round.yarns)}
         self.held = Counter(tester.size for tester in round_.testers)
 
     def of_yarns(self) -> Iterator[Problem]:
@@ -303,13 +309,13 @@ class _Known:
                 yield Problem(f"{path}.candidate", f"{who} is pinned twice; keep one pin")
                 continue
             seen.add(who)
-            if (who, None) in excluded:
+            if who in self.candidates and (who, None) in excluded:
                 yield Problem(path, f"{who} is pinned and excluded; drop one of the two")
             elif pin.size is not None and (who, pin.size) in excluded:
                 yield Problem(
                     path, f"{who} is pinned to {pin.size} and excluded from it; drop one of the two"
                 )
-            if pin.size in self.round.pattern.sizes:
+            if who in self.candidates and pin.size in self.round.pattern.sizes:
                 in_size[pin.size] += 1
                 limit, held = most.get(pin.size), self.held[pin.size]
                 if limit is not None and in_size[pin.size] + held > limit:
@@ -321,18 +327,20 @@ class _Known:
             yield from self._of_pinned_yarn(pin, path, in_yarn)
 
     def _of_pinned_yarn(self, pin: Pin, path: str, in_yarn: Counter[str]) -> Iterator[Problem]:
+        if pin.yarn is not None and pin.yarn not in self.yarns:
+            yield Problem(f"{path}.yarn", f"there is no yarn {pin.yarn}; {_listed(self.yarns)}")
+            return
         person = self.candidates.get(pin.candidate)
+        if person is None:
+            return
         if pin.yarn is None:
-            if person is not None and not person.own_yarn and not person.yarns:
+            if not person.own_yarn and not person.yarns:
                 yield Problem(
                     path,
                     f"{person.id} has no yarn of their own and named none; ask which, or whether they bring one",
                 )
             return
-        if pin.yarn not in self.yarns:
-            yield Problem(f"{path}.yarn", f"there is no yarn {pin.yarn}; {_listed(self.yarns)}")
-            return
-        if person is not None and pin.yarn not in person.yarns:
+        if pin.yarn not in person.yarns:
             named = " and ".join(person.yarns) or "none"
             yield Problem(f"{path}.yarn", f"{person.id} did not name {pin.yarn}; they named {named}")
         in_yarn[pin.yarn] += 1
@@ -340,7 +348,7 @@ class _Known:
         if limit is not None and held <= limit < in_yarn[pin.yarn] + held:
             yield Problem(
                 f"{path}.yarn",
-                f"{pin.yarn} has {limit} makers, and this pin would make {in_yarn[pin.yarn] + held}; "
+                f"{pin.yarn} clothes {limit} at most, and this pin would make {in_yarn[pin.yarn] + held}; "
                 "raise its makers or drop a pin",
             )
 

@@ -175,8 +175,13 @@ class Reasons:
             return sentence(why, self._all_full(full) if len(full) == len(could) else "")
         if len(full) == len(could):
             excluded = [str(offers.slots[j]) for j in np.flatnonzero(offers.excluded[i])]
-            out = f"excluded from {listed(excluded)} by the designer" if excluded else ""
-            return sentence(self._all_full(full), out)
+            if excluded:
+                names = [str(offers.slots[j]) for j in full]
+                is_ = "is" if len(names) == 1 else "are"
+                return sentence(
+                    f"{listed(names)} {is_} full", f"excluded from {listed(excluded)} by the designer"
+                )
+            return sentence(self._all_full(full))
         return f"{person.name} could still have a place; the search was stopped before it was done."
 
     def _all_full(self, full: Sequence[int]) -> str:
