@@ -509,7 +509,7 @@ class _Draft:
                     )
             elif shaping.each % shaping.places:
                 self.add(
-                    f"shapings[{i}].places",
+                    f"shapings[{i}].each",
                     f"{shaping.each} stitches each time do not share out over {shaping.places} places; "
                     "“each” counts the stitches of all of them together.",
                 )

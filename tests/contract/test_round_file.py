@@ -520,3 +520,61 @@ def test_the_file_is_written_in_utf8_and_read_so():
     round_ = read_round(json.dumps(document, ensure_ascii=False).encode("utf-8"))
 
     assert round_.pattern.title == "Fenlight – Jacke für 6 °C"
+
+
+# Shaping
+
+
+def with_shaping(**fields: Any) -> Document:
+    document = example()
+    document["pattern"]["shapings"] = [
+        {
+            "key": "waist",
+            "label": "Waist",
+            "start": "back_sts",
+            "end": "back_sts - 8",
+            "over": "body_rows / 2",
+        }
+        | fields
+    ]
+    return document
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {},
+        {"place": "Back, step 2", "along": "right-side-rows", "each": 2, "places": 2, "at": "each end"},
+        {"along": "rounds", "each": 8, "places": 4},
+        {"along": "stitches", "over": "back_sts"},
+    ],
+)
+def test_a_pattern_may_list_its_shapings(fields):
+    document = with_shaping(**fields)
+
+    assert problems(document) == {}
+    jsonschema.Draft202012Validator(schema_of("round")).validate(document)
+
+
+@pytest.mark.parametrize(
+    ("fields", "key"),
+    [
+        ({"along": "columns"}, "along"),
+        ({"each": 0}, "each"),
+        ({"each": 1.5}, "each"),
+        ({"places": 2}, "each"),
+        ({"each": 1.5, "places": 3}, "each"),
+        ({"over": "back_sts"}, "over"),
+        ({"start": "hips"}, "start"),
+        ({"printed": {}}, "printed"),
+    ],
+)
+def test_a_shaping_is_refused_with_the_path_to_what_is_wrong(fields, key):
+    assert list(problems(with_shaping(**fields))) == [f"pattern.shapings[0].{key}"]
+
+
+def test_a_shaping_that_cannot_be_worked_keeps_nothing_from_being_read_and_is_no_finding():
+    before = ids(example())
+
+    assert problems(with_shaping(each=3)) == {}
+    assert ids(with_shaping(each=3)) == before

@@ -258,3 +258,49 @@ def test_a_width_far_from_the_body_is_no_ease(pullover):
 
     # 40 cm more than the chest: a border picked up around it, say
     assert check(pullover).notes == ()
+
+
+# Shaping
+
+
+def test_a_shaping_that_cannot_be_worked_is_a_question_in_the_sizes_it_concerns(pullover):
+    # 86, 96, 106, 116 and 126 stitches; a third of them, to an even count, 28, 32, 36, 38 and 42:
+    # 58, 64, 70, 78 and 84 to decrease, and four at a time share out 64 and 84.
+    pullover["shapings"] = [
+        {"key": "yoke", "label": "Yoke", "start": "back_sts", "end": "neck_sts", "over": "60", "each": 4}
+    ]
+
+    found = check(pullover)
+
+    assert [(note.kind, note.key, note.size) for note in found.notes] == [
+        ("shaping", "yoke", size) for size in ("XS", "M", "L")
+    ]
+    assert found.notes[0].sentence == (
+        "Yoke, size XS: from 86 to 28 stitches are 58 to decrease, and 4 each time never make 58; "
+        "is it to end with 30 or 26, or another number to be worked each time?"
+    )
+    assert found.clean
+
+
+def test_more_times_to_shape_than_rows_is_a_question(pullover):
+    pullover["shapings"] = [
+        {"key": "yoke", "label": "Yoke", "start": "back_sts", "end": "neck_sts", "over": "83"}
+    ]
+
+    assert [note.sentence for note in check(pullover).notes] == [
+        "Yoke, size XL: decreases in 84 rows do not go into 83 rows; is it worked over 84 rows or more, "
+        "or are more stitches to be shaped each time?"
+    ]
+
+
+def test_a_shaping_is_judged_with_misprints_put_right(pullover):
+    # 107 for 106 is a fault of its own, and the odd stitch is no second one.
+    pullover["numbers"][0]["printed"]["M"] = 107
+    pullover["shapings"] = [
+        {"key": "yoke", "label": "Yoke", "start": "back_sts", "end": "neck_sts", "over": "60", "each": 2}
+    ]
+
+    found = check(pullover)
+
+    assert [(count.key, count.size) for count in found.counts] == [("back_sts", "M")]
+    assert [note.kind for note in found.notes] == ["multiple"]

@@ -96,6 +96,15 @@ def test_the_demo_files_are_valid_and_come_back_the_same(name: str) -> None:
     assert read_round(write_round(read)) == read
 
 
+def test_a_file_without_shapings_is_written_without_the_key(document: Document) -> None:
+    plainly = read_round(json.dumps(document).encode())
+    emptily = read_round(json.dumps(changed(document, ["pattern", "shapings"], [])).encode())
+
+    assert emptily == plainly
+    assert write_round(emptily) == write_round(plainly)
+    assert b"shapings" not in write_round(plainly)
+
+
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(read=rounds())
 def test_a_round_written_and_read_again_is_equal(read: Round) -> None:

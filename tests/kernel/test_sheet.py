@@ -460,3 +460,91 @@ def test_testers_worked_together_get_what_each_gets_alone(busts):
     alone = [float(sheet.numbers(sheet.worked_from([{"bust": bust}]))["sts"][0]) for bust in busts]
 
     assert together == alone
+
+
+# Shaping
+
+
+def shaping(**fields):
+    return {
+        "key": "waist",
+        "label": "Waist",
+        "start": "back_sts",
+        "end": "back_sts - 8",
+        "over": "48",
+        **fields,
+    }
+
+
+def test_a_shaping_is_worked_from_the_numbers_given(cardigan):
+    cardigan["shapings"] = [shaping(over="body_rows / 2")]
+    sheet = sheet_of(cardigan)
+    inputs = sheet.stated()
+
+    found = sheet.shapings(inputs, {**sheet.numbers(inputs), "back_sts": np.array([92.0, 106.0, np.nan])})
+
+    assert list(found) == ["waist"]
+    np.testing.assert_array_equal(found["waist"].start, [92, 106, np.nan])
+    np.testing.assert_array_equal(found["waist"].end, [84, 98, np.nan])
+    np.testing.assert_array_equal(found["waist"].over, [48, 48, 48])
+
+
+@pytest.mark.parametrize(
+    ("fields", "path", "sentence"),
+    [
+        (
+            {"over": "back_sts"},
+            "shapings[0].over",
+            "at character 1: the formula comes out in stitches, and rows are wanted; "
+            "check which names it multiplies and divides.",
+        ),
+        (
+            {"along": "stitches", "over": "body_rows"},
+            "shapings[0].over",
+            "at character 1: the formula comes out in rows, and stitches are wanted; "
+            "check which names it multiplies and divides.",
+        ),
+        (
+            {"end": "bust"},
+            "shapings[0].end",
+            "at character 1: the formula comes out in centimetres, and stitches are wanted; "
+            "multiply by a stitch gauge, as in … * body.st.",
+        ),
+        (
+            {"over": "body_rows / (8 - 8)"},
+            "shapings[0].over",
+            "at character 14: the divisor is zero in every size; divide by something that is never zero.",
+        ),
+        (
+            {"each": 4, "places": 3},
+            "shapings[0].each",
+            "4 stitches each time do not share out over 3 places; “each” counts the stitches of all of them "
+            "together.",
+        ),
+        (
+            {"along": "stitches", "over": "back_sts", "at": "each end"},
+            "shapings[0].at",
+            "a shaping along stitches is spread over the whole row or round, and has no places of its own; "
+            "leave places and at out.",
+        ),
+    ],
+)
+def test_a_shaping_that_cannot_be_computed_is_refused_with_its_place_and_a_mend(
+    cardigan, fields, path, sentence
+):
+    cardigan["shapings"] = [shaping(**fields)]
+
+    assert problems(cardigan) == [Problem(path, sentence)]
+
+
+def test_two_shapings_of_one_key_are_refused_and_a_number_may_share_its_key(cardigan):
+    cardigan["shapings"] = [shaping(key="back_sts"), shaping(key="back_sts")]
+
+    assert [problem.path for problem in problems(cardigan)] == ["shapings[1].key"]
+
+
+def test_no_formula_uses_a_shaping(cardigan):
+    cardigan["shapings"] = [shaping()]
+    cardigan["numbers"].append(number("tried", "waist"))
+
+    assert [problem.path for problem in problems(cardigan)] == ["numbers[4].formula"]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from testround.kernel import round as kernel_round
-from testround.kernel.round import Round
+from testround.kernel.round import Along, Round
 from testround.kernel.sheet import GaugeColumns, Sheet
 from testround.kernel.worksheet import (
     OTHERWISE_PLACE,
@@ -14,6 +14,7 @@ from testround.kernel.worksheet import (
     WorksheetGauge,
     WorksheetMeasure,
     WorksheetNumber,
+    WorksheetShaping,
     worksheet,
 )
 
@@ -255,3 +256,86 @@ def test_a_childs_measures_bring_the_childrens_cautions(skirt):
         "steam",
         "repetitive-work",
     ]
+
+
+def shapings(sheet):
+    return {shaping.key: shaping for place in sheet.places for shaping in place.shapings}
+
+
+def test_a_shaping_is_spelled_out_at_its_place_from_the_numbers_on_the_worksheet(cardigan):
+    # 104 is printed for S; 8 stitches two at a time are 4 times, and 30 = 2 · 7 + 2 · 8.
+    cardigan["numbers"].pop()
+    cardigan["shapings"] = [
+        {
+            "key": "waist",
+            "label": "Waist",
+            "place": "Back, step 1",
+            "start": "back_sts",
+            "end": "back_sts - 8",
+            "over": "30",
+            "each": 2,
+            "places": 2,
+            "at": "each end",
+        },
+        {"key": "neck", "label": "Neck", "start": "10", "end": "4", "over": "6"},
+    ]
+
+    found = sheet_for(cardigan, size="S")
+
+    assert [(place.place, len(place.numbers), len(place.shapings)) for place in found.places] == [
+        ("Back, step 1", 1, 1),
+        (OTHERWISE_PLACE, 0, 1),
+    ]
+    assert shapings(found)["waist"] == WorksheetShaping(
+        key="waist",
+        label="Waist",
+        place="Back, step 1",
+        along=Along.ROWS,
+        start=104,
+        end=96,
+        over=30,
+        words="Decrease 1 stitch at each end of every 7th row twice, then of every 8th row twice.",
+        problem=None,
+    )
+    assert shapings(found)["waist"].counts == "104 to 96 stitches over 30 rows"
+
+
+def test_a_made_to_measure_shaping_follows_own_measures_and_own_gauge(skirt):
+    # 72 × 1.5 = 108 at the waist; 60 × 1.1 = 66 rounds; 24 stitches six at a time are 4 times, 66 = 2 · 16 + 2 · 17.
+    skirt["shapings"] = [
+        {
+            "key": "flare",
+            "label": "Flare",
+            "place": "Skirt",
+            "start": "waist_ch",
+            "end": "waist_ch + 24",
+            "over": "rows",
+            "along": "rounds",
+            "each": 6,
+            "places": 6,
+        }
+    ]
+
+    found = sheet_for(skirt, measures={"waist": 72, "drop": 60}, swatches=[blocked(15, 11, "fans")])
+    unknown = sheet_for(skirt, measures={"waist": 72})
+
+    flare = shapings(found)["flare"]
+    assert flare.counts == "108 to 132 stitches over 66 rounds"
+    assert flare.instruction == (
+        "Increase 1 stitch at each of 6 places on every 16th round twice, then on every 17th round twice."
+    )
+    assert shapings(unknown)["flare"].instruction == "It is spelled out once its numbers are known."
+
+
+def test_a_shaping_that_a_testers_numbers_do_not_allow_says_so(cardigan):
+    cardigan["shapings"] = [
+        {"key": "waist", "label": "Waist", "start": "back_sts", "end": "95", "over": "30", "each": 2}
+    ]
+
+    found = shapings(sheet_for(cardigan, size="S"))["waist"]
+
+    assert found.words is None
+    assert found.instruction == (
+        "It cannot be worked with these numbers: from 104 to 95 stitches are 9 to decrease, and 2 each time "
+        "never make 9; is it to end with 96 or 94, or another number to be worked each time? Ask the designer."
+    )

@@ -45,6 +45,21 @@ def test_every_figure_of_the_worksheet_is_in_the_text(birch: Worksheet) -> None:
         assert caution.sentence in text
 
 
+def test_a_shaping_is_spelled_out_at_its_place() -> None:
+    # Size M: 114 stitches, 12 fewer two at a time are 6 times; 50 = 4 · 8 + 2 · 9.
+    waist = {"key": "waist", "label": "Waist", "place": "Back, step 3", "start": "back_sts"}
+    round_ = a_round(
+        shapings=[{**waist, "end": "back_sts - 12", "over": "50", "each": 2, "places": 2, "at": "each end"}]
+    )
+    text = text_of(worksheet_pdf(worksheet(round_, round_.tester("t02"))))
+
+    assert (
+        "Waist: 114 to 102 stitches over 50 rows Decrease 1 stitch at each end of every 8th row 4 times, "
+        "then of every 9th row twice."
+    ) in text
+    assert text.index("Rows to underarm") < text.index("Waist: ")
+
+
 def test_gauges_stated_and_own_stand_side_by_side(birch: Worksheet) -> None:
     text = text_of(worksheet_pdf(birch))
 

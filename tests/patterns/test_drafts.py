@@ -332,3 +332,124 @@ def test_what_is_tried_is_not_stored_and_a_bad_try_does_not_keep_a_sheet_from_be
     assert saved(draft)["measures"] == [{"key": "waist", "label": "Waist"}]
     assert draft.rows["measures"][0].tries[0].errors != []
     assert draft.rows["numbers"][0].computed[0].text == "–"
+
+
+# Shaping
+
+
+@pytest.fixture
+def shaped_top(little_top: dict[str, Any]) -> dict[str, Any]:
+    """The little top, 92, 104 and 114 stitches wide, ten narrower at the waist."""
+    little_top["shapings"] = [
+        {
+            "key": "waist",
+            "label": "Waist",
+            "place": "Back, step 2",
+            "start": "back_sts",
+            "end": "back_sts - 10",
+            "over": "48",
+            "along": "rows",
+            "each": 2,
+            "places": 2,
+            "at": "each end",
+        }
+    ]
+    return little_top
+
+
+def test_a_shaping_sent_back_untouched_is_saved_as_it_was(shaped_top: dict[str, Any]) -> None:
+    assert saved(typed(shaped_top))["shapings"] == shaped_top["shapings"]
+
+
+def test_a_sheet_without_shapings_is_saved_without_their_list(little_top: dict[str, Any]) -> None:
+    assert "shapings" not in saved(typed(little_top))
+
+
+def test_a_shaping_typed_in_an_added_row_gets_a_key_and_the_defaults(little_top: dict[str, Any]) -> None:
+    draft = typed(
+        little_top,
+        **{
+            "shapings__0__label": "Waist",
+            "shapings__0__start": "back_sts",
+            "shapings__0__end": "back_sts - 10",
+            "shapings__0__over": "body_rows / 2",
+            "shapings__0__along": "rounds",
+        },
+    )
+
+    assert saved(draft)["shapings"] == [
+        {
+            "key": "waist",
+            "label": "Waist",
+            "start": "back_sts",
+            "end": "back_sts - 10",
+            "over": "body_rows / 2",
+            "along": "rounds",
+            "each": 1,
+            "places": 1,
+        }
+    ]
+
+
+def test_a_shaping_stands_in_words_for_every_size(shaped_top: dict[str, Any]) -> None:
+    # 10 stitches two at a time are 5 times; 48 = 2 · 9 + 3 · 10.
+    draft = typed(shaped_top)
+
+    answer = check(draft, draft.read())
+
+    words = "Decrease 1 stitch at each end of every 9th row twice, then of every 10th row 3 times."
+    assert [computed.text for computed in draft.rows["shapings"][0].computed] == [words] * 3
+    assert answer.notes == ()
+
+
+def test_a_shaping_that_cannot_be_worked_asks_beside_its_fields_and_in_the_desk_check(
+    shaped_top: dict[str, Any],
+) -> None:
+    draft = typed(shaped_top, **{"shapings__0__end": "when(bust > 80, 90, 89)"})
+
+    answer = check(draft, draft.read())
+
+    question = (
+        "from 92 to 89 stitches are 3 to decrease, and 2 each time never make 3; is it to end with 90 or 88, "
+        "or another number to be worked each time?"
+    )
+    assert [(computed.text, computed.asks) for computed in draft.rows["shapings"][0].computed] == [
+        ("–", question),
+        ("Decrease 1 stitch at each end of every 6th row once, then of every 7th row 6 times.", ""),
+        ("Decrease 1 stitch at each end of every 4th row 12 times.", ""),
+    ]
+    assert answer.notes == (f"Waist, size XS: {question}",)
+    assert answer.is_clean
+
+
+@pytest.mark.parametrize(
+    ("field", "text", "sentence"),
+    [
+        (
+            "over",
+            "bust",
+            "At character 1: the formula comes out in centimetres, and rows are wanted; "
+            "multiply by a row gauge, as in … * body.row.",
+        ),
+        (
+            "places",
+            "3",
+            "2 stitches each time do not share out over 3 places; “each” counts the stitches of all of them "
+            "together.",
+        ),
+    ],
+)
+def test_a_wrong_shaping_says_so_beside_the_field(
+    shaped_top: dict[str, Any], field: str, text: str, sentence: str
+) -> None:
+    label = {"over": "Waist: worked over", "places": "Waist: stitches each time"}[field]
+
+    assert said(typed(shaped_top, **{f"shapings__0__{field}": text})) == [(label, sentence)]
+
+
+@pytest.mark.parametrize("text", ["two", "1.5", "1/2", "-2", "0", "1e9"])
+def test_stitches_each_time_are_a_whole_number(shaped_top: dict[str, Any], text: str) -> None:
+    draft = typed(shaped_top, shapings__0__each=text)
+
+    assert [where for where, _ in said(draft)] == ["Waist: stitches each time"]
+    assert draft.rows["shapings"][0].cells["each"].text == text
