@@ -433,6 +433,16 @@ class Range:
     middle: float
     high: float
 
+    @property
+    def words(self) -> str:
+        """ "29 to 40"; below ten to the half."""
+        low, high = (_said(value) for value in (self.low, self.high))
+        return low if low == high else f"{low} to {high}"
+
+
+def _said(value: float) -> str:
+    return f"{value:.0f}" if value >= 9.75 else f"{round(2 * value) / 2:g}"
+
 
 @dataclass(frozen=True, slots=True)
 class Finish:

@@ -45,6 +45,21 @@ def kernel_round(round_: Round) -> kernel.Round:
     )
 
 
+def testers_of(
+    round_: Round, models: Sequence[type[Reported]]
+) -> list[tuple[Place, kernel.Tester, Mapping[type[Reported], Sequence[Any]]]]:
+    """The places that somebody works on, each with its tester and what was sent to these tables alone."""
+    places = list(
+        round_.places.exclude(state__in=[Place.State.GIVEN_BACK, Place.State.OFFERED]).order_by("pk")
+    )
+    by_model = {model: _by_place(model, round_) for model in models}
+    found: list[tuple[Place, kernel.Tester, Mapping[type[Reported], Sequence[Any]]]] = []
+    for place in places:
+        rows = {model: by_model[model].get(place.pk, []) for model in models}
+        found.append((place, kernel_tester(place, rows), rows))
+    return found
+
+
 def _by_place(model: type[Reported], round_: Round) -> dict[int, list[Any]]:
     rows: QuerySet[Any] = model._default_manager.filter(place__round=round_, superseded_at=None).order_by(
         "pk"

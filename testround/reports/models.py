@@ -100,6 +100,8 @@ class Sitting(Reported):
     part = models.CharField(max_length=60, null=True, blank=True)
     hours = models.FloatField()
     done = models.FloatField(null=True, blank=True)
+    # The day it was logged, at the tester's; a correction keeps it. A round file carries none.
+    day = models.DateField(null=True, blank=True)
 
     def __str__(self) -> str:
         return f"{self.hours:g} hours on {self.part or 'the piece'}"

@@ -165,7 +165,8 @@ def sitting_submit(
     )
     if not is_new:
         return submission
-    Sitting.objects.create(place=place, submission=submission, typed=dict(typed or {}), **content)
+    day = timezone.localdate() if corrects is None else corrects.day
+    Sitting.objects.create(place=place, submission=submission, typed=dict(typed or {}), day=day, **content)
     _tell(submission, "logged a sitting" if corrects is None else "corrected a sitting")
     _reach(place, Place.State.MAKING, by, "a sitting was logged")
     return submission

@@ -12,6 +12,7 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.cache import patch_cache_control
 from django.utils.text import slugify
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -36,6 +37,7 @@ from testround.reports.forms import (
     YarnForm,
 )
 from testround.reports.models import Photo, Remark, Sitting, Submission, Swatch
+from testround.reports.pace import time_of
 from testround.reports.photos import photo_add, photo_remove
 from testround.reports.selectors import (
     Desk,
@@ -82,6 +84,7 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
         "answer": desk.swatch_answer(),
         "states": Place.State.values,
         "cautions": cautions_for(desk.pattern, desk.place.measures),
+        "time": time_of(desk, today=timezone.localdate()),
     }
     return _shown(request, "reports/place.html", desk, context)
 

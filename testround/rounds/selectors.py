@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from testround.patterns.models import Edition
 from testround.people.models import User
+from testround.rounds.forecasts import Outlook, outlook_of
 from testround.rounds.models import DiaryEntry, Invitation, Place, Round, SuppliedYarn
 from testround.rounds.states import PLACE_ORDER, round_state_next
 
@@ -116,6 +117,7 @@ class RoundPage:
     held_count: int
     measured_count: int
     given_back: int
+    outlook: Outlook
 
 
 NAMES_IN_A_CELL = 8
@@ -126,7 +128,7 @@ FINISHED = {Place.State.MEASURED, Place.State.DONE}
 
 
 def round_page(round: Round, *, today: dt.date) -> RoundPage:
-    """The round page in a fixed number of queries: places, links, diary, yarns."""
+    """The round page in a fixed number of queries: places, links, diary, yarns, and what the forecast reads."""
     now = timezone.now()
     open_links = Invitation.objects.filter(
         place=OuterRef("pk"), used_at__isnull=True, withdrawn_at__isnull=True, expires__gt=now
@@ -163,6 +165,11 @@ def round_page(round: Round, *, today: dt.date) -> RoundPage:
         held_count=sum(place.state != Place.State.OFFERED for place in kept),
         measured_count=sum(place.state in FINISHED for place in kept),
         given_back=len(places) - len(kept),
+        outlook=outlook_of(
+            round,
+            [p for p in kept if p.state not in FINISHED and p.state != Place.State.OFFERED],
+            today=today,
+        ),
     )
 
 

@@ -1,0 +1,93 @@
+"""When the pieces of a round will be finished, for the page of the round.
+
+What testers send is read by a room above this one; it registers the function that foretells.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from testround.kernel.pace import Forecast
+from testround.rounds.models import Place, Round
+
+Foreteller = Callable[[Round, dt.date], Mapping[int, Forecast]]
+OUTLOOKS_SHOWN = 40
+
+_foretellers: list[Foreteller] = []
+
+
+def foretells(foreteller: Foreteller) -> Foreteller:
+    """Register a function that gives, for a round and a day, forecasts by the key of their place."""
+    _foretellers.append(foreteller)
+    return foreteller
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceOutlook:
+    """One piece in progress. ``stands`` is how it stands to the closing date, empty where that is not known."""
+
+    place: Place
+    forecast: Forecast | None
+    stands: str
+    a_week: float | None
+    """Hours a week that would finish it by the closing date."""
+
+    @property
+    def done(self) -> int:
+        """Per cent."""
+        return round(100 * self.forecast.share) if self.forecast else 0
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """Will they finish in time? The pieces in progress, those that will be longest first."""
+
+    answer: str = ""
+    places: tuple[PlaceOutlook, ...] = ()
+    count: int = 0
+
+
+def outlook_of(round: Round, places: Sequence[Place], *, today: dt.date) -> Outlook:
+    """The forecast of these places of a round, in a number of queries that does not grow with them."""
+    if not places:
+        return Outlook()
+    forecasts: dict[int, Forecast] = {}
+    for foreteller in _foretellers:
+        forecasts.update(foreteller(round, today))
+    found = [_outlook(place, forecasts.get(place.pk), round.closes, today) for place in places]
+    found.sort(key=_urgency)
+    return Outlook(_answer(found), tuple(found[:OUTLOOKS_SHOWN]), len(found))
+
+
+def _outlook(place: Place, forecast: Forecast | None, closes: dt.date | None, today: dt.date) -> PlaceOutlook:
+    if forecast is None:
+        return PlaceOutlook(place, None, "", None)
+    stands = forecast.finish.against(closes) if forecast.finish else ""
+    return PlaceOutlook(place, forecast, stands, forecast.a_week_until(closes, today))
+
+
+def _urgency(one: PlaceOutlook) -> tuple[bool, int, float, str]:
+    forecast = one.forecast
+    if forecast is None:
+        return True, 0, 0.0, one.place.name
+    latest = forecast.finish.latest.toordinal() if forecast.finish else 0
+    return False, -latest, -forecast.left.high, one.place.name
+
+
+_IN_WORDS = {"in time": "in time", "may be late": "perhaps late", "likely late": "likely late"}
+
+
+def _answer(found: Sequence[PlaceOutlook]) -> str:
+    """ "2 in time, 1 perhaps late, 3 cannot be told yet."."""
+    count = {words: sum(one.stands == key for one in found) for key, words in _IN_WORDS.items()}
+    said = [f"{n} {words}" for words, n in count.items() if n]
+    untold = sum(not one.stands for one in found)
+    if untold and not said:
+        return "It cannot be told yet."
+    if untold:
+        said.append(f"{untold} cannot be told yet")
+    if len(said) == 1 and count["in time"]:
+        return "Yes, all of them."
+    return f"{', '.join(said)}."
