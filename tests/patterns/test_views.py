@@ -791,3 +791,77 @@ def test_a_childs_sizes_bring_the_caution_on_cords(
 
 def test_an_adults_sizes_bring_none(signed_in: SignIn, edition: Edition, designer: User) -> None:
     assert "EN 14682" not in signed_in(designer).get(page_of(edition)).content.decode()
+
+
+# Shaping
+
+
+@pytest.fixture
+def shaped(edition: Edition) -> Edition:
+    """The little top ten stitches narrower at the waist: over 48 rows, 48 = 2 · 9 + 3 · 10."""
+    waist = {"key": "waist", "label": "Waist", "start": "back_sts", "end": "back_sts - 10", "over": "48"}
+    edition.sheet["shapings"] = [{**waist, "along": "rows", "each": 2, "places": 2, "at": "each end"}]
+    edition.save()
+    return edition
+
+
+IN_WORDS = "Decrease 1 stitch at each end of every 9th row twice, then of every 10th row 3 times."
+
+
+def test_a_shaping_is_spelled_out_by_size_where_it_is_typed_and_where_it_is_frozen(
+    signed_in: SignIn, shaped: Edition, designer: User
+) -> None:
+    client = signed_in(designer)
+
+    typed = client.get(page_of(shaped)).content.decode()
+    edition_freeze(edition=shaped)
+    frozen = client.get(page_of(shaped)).content.decode()
+
+    assert (typed.count(IN_WORDS), frozen.count(IN_WORDS)) == (3, 3)
+    assert 'name="shapings-0-over"' in typed
+    assert "<code>back_sts - 10</code>" in frozen
+
+
+def test_the_desk_check_answers_with_the_words_of_what_is_typed(
+    signed_in: SignIn, shaped: Edition, designer: User
+) -> None:
+    fields = {**fields_of(shaped), "shapings-0-over": "50"}
+
+    answer = signed_in(designer).post(page_of(shaped, "check"), fields).content.decode()
+
+    assert (
+        '<span id="c-shapings-0-1">Decrease 1 stitch at each end of every 10th row 5 times.</span>' in answer
+    )
+
+
+def test_a_shaping_is_added_filled_in_and_saved(
+    signed_in: SignIn, edition: Edition, designer: User, little_top: dict[str, Any]
+) -> None:
+    client = signed_in(designer)
+    added = client.post(page_of(edition), {**fields_of(edition), "add": "shapings"})
+    fields = {
+        "shapings-0-label": "Waist",
+        "shapings-0-start": "back_sts",
+        "shapings-0-end": "back_sts - 10",
+        "shapings-0-over": "48",
+        "shapings-0-along": "right-side-rows",
+        "shapings-0-each": "2",
+    }
+
+    client.post(page_of(edition), {**fields_of(edition), **fields})
+
+    edition.refresh_from_db()
+    assert b'name="shapings-0-label"' in added.content
+    assert edition.sheet["shapings"] == [
+        {
+            "key": "waist",
+            "label": "Waist",
+            "start": "back_sts",
+            "end": "back_sts - 10",
+            "over": "48",
+            "along": "right-side-rows",
+            "each": 2,
+            "places": 1,
+        }
+    ]
+    assert {**edition.sheet, "shapings": None} == {**little_top, "shapings": None}

@@ -638,6 +638,24 @@ def test_a_piece_made_to_measure_gets_its_own_numbers(skirt: Place, as_tester: C
     assert "Your worksheet says 128 stitches." in said(as_tester.get(page("counts")))
 
 
+def test_a_shaping_stands_among_the_numbers_in_words_on_the_page_and_on_paper(
+    place: Place, as_tester: Client, address: Address
+) -> None:
+    # Size S prints 104 stitches; ten fewer two at a time are 5 times, and 48 rows = 2 · 9 + 3 · 10.
+    edition = place.round.edition
+    waist = {"key": "waist", "label": "Waist", "start": "back_sts", "end": "back_sts - 10", "over": "48"}
+    edition.sheet["shapings"] = [{**waist, "each": 2, "places": 2, "at": "each end"}]
+    edition.save()
+
+    page = said(as_tester.get(address("worksheet")))
+    paper = as_tester.get(address("worksheet_pdf"))
+
+    words = "Decrease 1 stitch at each end of every 9th row twice, then of every 10th row 3 times."
+    text = " ".join(sheet.extract_text() for sheet in PdfReader(io.BytesIO(paper.content)).pages)
+    assert f"Waist 104 to 94 stitches over 48 rows {words}" in page
+    assert f"Waist: 104 to 94 stitches over 48 rows {words}" in re.sub(r"\s+", " ", text)
+
+
 @pytest.mark.parametrize(
     ("written_in", "label", "reads", "said_as"),
     [
