@@ -24,6 +24,7 @@ from testround.errata.forms import DeclineForm, DraftForm, NextEditionForm
 from testround.errata.models import Erratum
 from testround.errata.selectors import (
     PublicErrata,
+    checks_of,
     desk_of,
     dimension_result,
     drafts_of,
@@ -96,6 +97,7 @@ def dimension(request: HttpRequest, code: str, dimension: str) -> HttpResponse:
         "result": result,
         "plot": papers.deviation_svg(result, units),
         "bars": papers.parts_svg(result, units),
+        "checks": checks_of(result.read, [finding["id"] for finding in result.findings], units),
     }
     return render(request, "errata/dimension.html", context)
 
@@ -105,15 +107,15 @@ def dimension(request: HttpRequest, code: str, dimension: str) -> HttpResponse:
 def gauges(request: HttpRequest, code: str) -> HttpResponse:
     round = _judged(request, code)
     result = gauges_result(round)
-    return render(
-        request,
-        "errata/gauges.html",
-        {
-            "round": round,
-            "result": result,
-            "gauges": papers.gauges_with_plots(result, reader_for(request).units),
-        },
-    )
+    units = reader_for(request).units
+    said = [finding["id"] for one in result.gauges for finding in one.findings]
+    context = {
+        "round": round,
+        "result": result,
+        "gauges": papers.gauges_with_plots(result, units),
+        "checks": checks_of(result.read, said, units),
+    }
+    return render(request, "errata/gauges.html", context)
 
 
 @require_safe
@@ -156,7 +158,10 @@ def desk(request: HttpRequest, code: str) -> HttpResponse:
 
 def _desk(request: HttpRequest, round: Round, *, status: int = 200, **context: Any) -> HttpResponse:
     next_form = NextEditionForm(initial={"label": next_label(round.edition.label)})
-    context = {"round": round, "desk": desk_of(round), "next_form": next_form, **context}
+    desk = desk_of(round)
+    open_to_check = [entry.finding["id"] for entry in (*desk.undecided, *desk.quiet)]
+    checks = checks_of(desk.read, open_to_check, reader_for(request).units)
+    context = {"round": round, "desk": desk, "checks": checks, "next_form": next_form, **context}
     return render(request, "errata/desk.html", context, status=status)
 
 

@@ -10,10 +10,11 @@ from django.core.cache import cache
 from django.test import Client
 from django.urls import reverse
 
-from testround.errata.selectors import dimension_result, read_round, results_of
+from testround.errata.selectors import checks_of, dimension_result, read_round, results_of
 from testround.errata.services import erratum_publish, finding_accept
 from testround.people.models import User
 from testround.rounds.models import Round
+from tests.kernel.sums import untrue
 
 PAGES = ("results", "gauges", "report_pdf", "findings", "desk")
 SignIn = Callable[[User], Client]
@@ -137,7 +138,8 @@ def test_the_gauges_page_sets_stated_against_what_testers_get(
     page = response.content.decode()
     assert response.status_code == 200
     assert "Stockinette, blocked" in page
-    assert page.count('<th scope="row">Tester 00') == 9
+    # In the table of gauges, and in the figures behind stitches and behind rows.
+    assert page.count('<th scope="row">Tester 00') == 3 * 9
 
 
 def test_the_findings_file_is_the_one_the_analysis_wrote(
@@ -251,3 +253,75 @@ def test_a_dimension_costs_the_same_for_twenty_testers_or_two_hundred(
         response = client.get(reverse("errata:dimension", args=[round_.code, "chest"]))
 
     assert response.status_code == 200
+
+
+# What findings rest on ------------------------------------------------------------------------------------
+
+
+def test_the_page_of_a_dimension_lets_its_finding_be_checked_by_hand(
+    signed_in: SignIn, designer: User, tested: Round
+) -> None:
+    response = signed_in(designer).get(reverse("errata:dimension", args=[tested.code, "body_length"]))
+
+    page = response.content.decode()
+    assert '<span class="sum">96 rows / 3 rows/cm = 32 cm</span>' in page
+    assert "<dt>Standard uncertainty u</dt>" in page
+    (check,) = [one for key, one in response.context["checks"].items() if key == "finished-size:body_length"]
+    assert "Take Tester 00" in check.lead
+    assert untrue(check) == []
+
+
+def test_every_gauge_can_be_checked_whatever_its_verdict(
+    signed_in: SignIn, designer: User, tested: Round
+) -> None:
+    response = signed_in(designer).get(address("gauges", tested))
+
+    assert set(response.context["checks"]) == {"stated-gauge:body.st", "stated-gauge:body.row"}
+    assert response.content.decode().count("<summary>Check it by hand") == 2
+
+
+def test_every_finding_on_the_desk_can_be_checked(signed_in: SignIn, designer: User, tested: Round) -> None:
+    response = signed_in(designer).get(address("desk", tested))
+
+    desk, page = response.context["desk"], response.content.decode()
+    assert page.count("<summary>Check it by hand") == len(desk.undecided) + len(desk.quiet)
+    assert "printed is 118: 118 − 114 = 4 st" in page.replace('<span class="sum">', "").replace("</span>", "")
+
+
+def test_a_check_is_told_in_the_readers_unit(signed_in: SignIn, designer: User, tested: Round) -> None:
+    designer.units = User.Units.INCHES
+    designer.save()
+
+    page = (
+        signed_in(designer)
+        .get(reverse("errata:dimension", args=[tested.code, "body_length"]))
+        .content.decode()
+    )
+
+    assert "The sums are in centimetres, as the sheet&#x27;s formulas are." in page
+    assert "the same in inches" in page
+
+
+def test_what_testers_sent_is_not_told_to_the_readers_of_an_erratum(
+    client: Client, designer: User, tested: Round
+) -> None:
+    """The evidence names a tester; nothing of it stands in an erratum, in any of its forms."""
+    findings = [finding["id"] for finding in results_of(tested).pressing]
+    for finding_id in findings:
+        erratum_publish(
+            erratum=finding_accept(round=tested, finding_ids=[finding_id], by=designer), by=designer
+        )
+    code = tested.edition.pattern.code
+    pages = ["errata:list", "errata:document"]
+    texts = [client.get(reverse(page, args=[code])).content.decode() for page in pages]
+    texts += [
+        client.get(reverse("errata:erratum", args=[code, number])).content.decode()
+        for number in range(1, len(findings) + 1)
+    ]
+
+    checks = checks_of(read_round(tested), findings, "cm")
+    assert [one for one in checks.values() if "Tester 00" in one.paragraph]
+    assert "Hem to underarm" in texts[0]
+    for text in texts:
+        assert "Tester 00" not in text
+        assert "Check it by hand" not in text

@@ -1,6 +1,7 @@
 """What the results, the desk and the public errata pages read."""
 
 from testround.errata.selectors.analyses import Read, drafts_of, hash_of, judged_by, read_round, stands_in
+from testround.errata.selectors.checks import checks_of
 from testround.errata.selectors.desk import desk_of
 from testround.errata.selectors.public import (
     PublicErrata,
@@ -25,6 +26,7 @@ __all__ = [
     "PublicErrata",
     "Read",
     "ShownErratum",
+    "checks_of",
     "desk_of",
     "dimension_result",
     "drafts_of",

@@ -94,7 +94,19 @@ class TesterPoint:
     gauge: float
     remainder: float
     uncertainty: float
+    believed: float | None
+    """From 0 to 1, how far it was believed; None where it was set aside."""
     question: Question | None
+
+    @property
+    def with_counts(self) -> float:
+        """What the counts worked give at the stated gauge."""
+        return self.target + self.counts
+
+    @property
+    def expected(self) -> float:
+        """What they give at the tester's own gauge."""
+        return self.with_counts + self.gauge
 
     @property
     def off(self) -> float:
@@ -139,6 +151,7 @@ def dimension_result(round: Round, key: str) -> DimensionResult | None:
     called = {tester.id: tester.name for tester in read.round.testers}
     asked = {question.tester: question for question in read.analysis.questions if question.subject == key}
     order = {size: index for index, size in enumerate(read.sheet.sizes)}
+    belief = read.analysis.behind.belief()
     points = [
         TesterPoint(
             name=called[cell["tester"]],
@@ -149,6 +162,7 @@ def dimension_result(round: Round, key: str) -> DimensionResult | None:
             gauge=cell["parts"]["gauge"],
             remainder=cell["parts"]["remainder"],
             uncertainty=cell["uncertainty"],
+            believed=belief.get((cell["tester"], key)),
             question=asked.get(cell["tester"]),
         )
         for cell in read.document["cells"]
@@ -219,6 +233,8 @@ class GaugeResult:
     stitches: PooledGauge | None
     rows: PooledGauge | None
     own: tuple[tuple[str, OwnGauge], ...]
+    findings: tuple[Mapping[str, Any], ...]
+    """What is said of it, whatever the verdict."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,6 +259,12 @@ def gauges_result(round: Round) -> GaugesResult:
                 rows=pooled.get((gauge.key, "row")),
                 own=tuple(
                     (called[own.tester], own) for own in read.analysis.own_gauges if own.gauge == gauge.key
+                ),
+                findings=tuple(
+                    finding
+                    for axis in ("st", "row")
+                    for finding in read.document["findings"]
+                    if finding["id"] == f"stated-gauge:{gauge.key}.{axis}"
                 ),
             )
             for gauge in read.sheet.gauges

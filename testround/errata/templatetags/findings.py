@@ -35,6 +35,12 @@ def titled(finding: Mapping[str, Any], names: Mapping[str, wording.Named]) -> st
 
 
 @register.filter
+def under(kept: Mapping[str, Any], key: str) -> Any:
+    """What a mapping keeps under a key, None where it keeps nothing."""
+    return kept.get(key) if kept else None
+
+
+@register.filter
 def needs(finding: Mapping[str, Any]) -> str:
     return wording.needs_words(finding)
 
