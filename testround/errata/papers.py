@@ -18,6 +18,7 @@ from testround.errata.selectors import (
     ShownErratum,
 )
 from testround.errata.wording import GAUGE_UNITS
+from testround.kernel.amounts import Amount, Guesses
 from testround.kernel.units import LengthUnit
 from testround.paper.errata import ErrataList, ErratumChange, ErratumEntry, errata_pdf
 from testround.paper.plots import (
@@ -26,11 +27,12 @@ from testround.paper.plots import (
     Parts,
     PartsBar,
     Plot,
+    amount_plot,
     deviation_plot,
     gauge_plot,
     parts_bars,
 )
-from testround.paper.report import gauges_of, names_of_testers, pooled_deviations, report_pdf
+from testround.paper.report import amounts_of, gauges_of, names_of_testers, pooled_deviations, report_pdf
 
 
 def deviation_svg(result: DimensionResult, units: LengthUnit) -> Plot | None:
@@ -75,6 +77,28 @@ def gauges_with_plots(result: GaugesResult, units: LengthUnit) -> list[DrawnGaug
         data = gauges_of(result.read.analysis, one.gauge, names)
         plot = gauge_plot(data, units=units, ident=f"gauge-{index}") if data.points else None
         drawn.append(DrawnGauge(one, plot))
+    return drawn
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnAmount:
+    amount: Amount
+    title: str
+    guesses: Guesses | None
+    plot: Plot
+
+
+def amounts_with_plots(read: Read) -> list[DrawnAmount]:
+    """Yarn and hours of a round, each with its plot."""
+    taken, names = read.analysis.taken, names_of_testers(read.round)
+    drawn = []
+    for amount in taken.amounts:
+        data = amounts_of(amount, names)
+        drawn.append(
+            DrawnAmount(
+                amount, data.title, taken.guess(amount.kind), amount_plot(data, ident=f"amount-{amount.kind}")
+            )
+        )
     return drawn
 
 

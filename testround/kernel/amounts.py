@@ -96,6 +96,43 @@ class Amount:
             return None
         return int(np.ceil(metres / self.ball - 1e-9))
 
+    def words(self, value: float) -> str:
+        """ "1125 m, 5 balls", "45 h"."""
+        said = f"{format_count(value)} {self.unit}"
+        balls = self.balls(value)
+        return said if balls is None else f"{said}, {balls} ball{'' if balls == 1 else 's'}"
+
+    @property
+    def table(self) -> tuple[tuple[str, Mapping[str, str]], ...]:
+        """The figures by size, a row with its name each, in ``unit``."""
+
+        def row(values: Mapping[str, float]) -> dict[str, str]:
+            return {size: f"{value:.0f}" for size, value in values.items()}
+
+        rows: list[tuple[str, Mapping[str, str]]] = []
+        if self.printed:
+            rows.append(("printed", {size: format_count(value) for size, value in self.printed.items()}))
+            if self.kind == "yarn":
+                rows.append(
+                    ("which will do for", {size: f"{self._per_cent(size)} %" for size in self.printed})
+                )
+        rows.append(("half of makers take", row(self.typical)))
+        rows.append(
+            (
+                "eight in ten between",
+                {size: f"{self.least[size]:.0f}–{self.most[size]:.0f}" for size in self.typical},
+            )
+        )
+        rows.append(("to print", {size: format_count(value) for size, value in self.proposed.items()}))
+        if self.ball is not None and not self.per_m2:
+            balls = {size: f"{self.balls(value)}" for size, value in self.proposed.items()}
+            rows.append((f"balls of {format_count(self.ball)} m", balls))
+        return tuple(rows)
+
+    def _per_cent(self, size: str) -> int:
+        """Of makers whom the printed amount will do; never all or none of them, for that is not known."""
+        return min(max(round(100 * (self.enough_for(size) or 0.0)), 1), 99)
+
     def enough_for(self, size: str) -> float | None:
         """The share of makers whom the printed amount will do; None where nothing is printed."""
         if size not in self.printed:

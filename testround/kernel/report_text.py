@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Mapping, Sequence
 
+from testround.kernel.amounts import Taken
 from testround.kernel.analysis import Analysis
 from testround.kernel.evidence import Evidence, Explained, Figures
 from testround.kernel.findings import Finding, FindingKind, Verdict
@@ -13,6 +14,7 @@ from testround.kernel.units import LengthUnit, format_count, format_gauge, forma
 from testround.kernel.verdict import DeviationCell
 
 WIDTH = 100
+_SIZES_ABREAST = 7
 MOST_ROWS = 60
 """Testers in one table: more would fill pages nobody reads."""
 SAID = {
@@ -79,6 +81,9 @@ def report_text(analysis: Analysis, round: Round, units: LengthUnit = "cm") -> s
     if analysis.gauges:
         lines += _section("Gauges, per 10 cm")
         lines += _gauges(analysis)
+    if analysis.taken.amounts or analysis.taken.guesses:
+        lines += _section("Yarn and hours")
+        lines += _taken(analysis.taken)
     if analysis.deviations:
         lines += _section("Sizes by measurements")
         lines += _matrix(analysis.deviations, units)
@@ -228,6 +233,29 @@ def _gauges(analysis: Analysis) -> list[str]:
     without = sorted({own.tester for own in analysis.own_gauges if own.source != "blocked"})
     if without:
         lines += ["", *_wrapped(f"Without a blocked swatch of every gauge: {', '.join(without)}.")]
+    return lines
+
+
+def _taken(taken: Taken) -> list[str]:
+    lines: list[str] = []
+    for amount in taken.amounts:
+        table = amount.table
+        columns = list(amount.typical)
+        name = "yarn, m" if amount.kind == "yarn" else "hours"
+        for start in range(0, len(columns), _SIZES_ABREAST):
+            part = columns[start : start + _SIZES_ABREAST]
+            lines += _aligned([[name, *part], *([row, *(by.get(c, "-") for c in part)] for row, by in table)])
+            lines.append("")
+        lines += [f"From {amount.makers} pieces.", ""]
+    for part_pace in taken.parts:
+        lines += _wrapped(
+            f"{part_pace.label}: {part_pace.stitches_an_hour:.0f} stitches an hour, {100 * part_pace.share:.0f} % of "
+            f"the hours ({part_pace.makers} makers)."
+        )
+    if taken.parts:
+        lines.append("")
+    for guess in taken.guesses:
+        lines += _wrapped(guess.sentence)
     return lines
 
 

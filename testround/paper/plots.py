@@ -382,13 +382,7 @@ def deviation_plot(
             (point for point in data.points if point.size == size), key=lambda p: (p.value, p.tester)
         ):
             x = scale.clipped(point.value)
-            lane = next((k for k, last in enumerate(lanes) if x - last >= 2 * _DOT + 2), len(lanes))
-            if lane == len(lanes):
-                if lane < _MOST_LANES:
-                    lanes.append(x)
-                else:
-                    lane = min(range(len(lanes)), key=lanes.__getitem__)
-            lanes[lane] = x
+            lane = _lane(x, lanes)
             rows.append(_deviation_mark(point, scale, y + 7 + 11 * lane, units))
         y += 14 + 11 * max(len(lanes) - 1, 0) + 6
         rows.append(
@@ -416,6 +410,19 @@ def deviation_plot(
         _pooled_table(data, units) if data.pooled else None,
         ident,
     )
+
+
+def _lane(x: float, lanes: list[float]) -> int:
+    """The lane in which a dot at ``x`` touches no other, dots coming from left to right; ``lanes`` holds the last
+    place taken in each, and is brought up to date. When all lanes are full, the one that is least so."""
+    lane = next((k for k, last in enumerate(lanes) if x - last >= 2 * _DOT + 2), len(lanes))
+    if lane == len(lanes):
+        if lane < _MOST_LANES:
+            lanes.append(x)
+        else:
+            lane = min(range(len(lanes)), key=lanes.__getitem__)
+    lanes[lane] = x
+    return lane
 
 
 def _deviation_label(point: DeviationPoint, units: LengthUnit) -> str:
@@ -833,3 +840,162 @@ def _pooled_gauge_table(data: Gauges, over: GaugeSpan) -> Table | None:
         return None
     span = "4 in" if over == "4in" else "10 cm"
     return Table(f"{data.title}: pooled gauge over {span}", ("", "Stated", "Pooled", "From", "To"), rows)
+
+
+# Yarn and hours -------------------------------------------------------------------------------------------
+
+_AMOUNT_STEPS = [Fraction(n) for n in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000)]
+
+
+@dataclass(frozen=True, slots=True)
+class AmountPoint:
+    """What one maker's piece took; ``rough`` where it was not finished and has been scaled up."""
+
+    tester: str
+    size: str | None
+    value: float
+    rough: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class AmountOfSize:
+    """What makers of a size take: half of them ``typical`` or more, eight in ten between ``least`` and ``most``;
+    what is printed and what is proposed, each as a number and in words ("1125 m, 5 balls")."""
+
+    size: str | None
+    typical: float
+    least: float
+    most: float
+    printed: float | None
+    printed_words: str
+    proposed: float
+    proposed_words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Amounts:
+    """Metres of yarn, or hours, in ``unit``; sizes in wearing order, one without a name when made to measure."""
+
+    title: str
+    unit: str
+    sizes: tuple[AmountOfSize, ...]
+    points: tuple[AmountPoint, ...]
+
+
+def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") -> Plot:
+    """Yarn or hours: each maker's point by size, what eight makers in ten take, what is printed and proposed.
+
+    As in `deviation_plot`, sizes go down and the amount goes across.
+    """
+    names = {one.size: "All" if one.size is None else one.size for one in data.sizes}
+    label_width = _label_column(names.values(), width)
+    wanted = [point.value for point in data.points]
+    wanted += [value for one in data.sizes for value in (one.least, one.most, one.proposed)]
+    # A misprint ten times off would squeeze everything else; it stands at the edge then, as an arrow.
+    most = 2 * max(wanted, default=1.0)
+    wanted += [one.printed for one in data.sizes if one.printed is not None and one.printed <= most]
+    low, high = min(wanted, default=0.0), max(wanted, default=1.0)
+    air = 0.04 * max(high - low, 0.05 * high)
+    scale = _Scale(low - air, high + air, start=label_width + 14, end=width - 14)
+
+    signs = [_dot_sign("solid", "a maker")]
+    if any(point.rough for point in data.points):
+        signs.append(_dot_sign("hollow", "not finished, scaled up"))
+    edges = (Line((-11, -6), (-11, 6), "band-edge"), Line((11, -6), (11, 6), "band-edge"))
+    signs.append(_Sign((Rect(-11, -6, 22, 12, "band"), *edges), 22, "eight makers in ten"))
+    signs.append(_Sign((diamond((0, 0), 6, "estimate"),), 12, "half of makers"))
+    if any(one.printed is not None for one in data.sizes):
+        signs.append(_Sign((Line((0, -7), (0, 7), "interval"),), 6, "printed"))
+    signs.append(_Sign((triangle((0, 0), 6, "hollow", towards="left"),), 10, "to print"))
+    legend, top = _legend(signs, width)
+
+    rows: list[Mark] = []
+    y = top
+    for one in data.sizes:
+        begin = y
+        y += 4
+        rows.append(_amount_of_size(one, scale, y + 8, data.unit))
+        y += 18
+        lanes: list[float] = []
+        for point in sorted(
+            (p for p in data.points if p.size == one.size), key=lambda p: (p.value, p.tester)
+        ):
+            x = scale.clipped(point.value)
+            lane = _lane(x, lanes)
+            words = f"{_who(point.tester, point.size)}: {point.value:.0f} {data.unit}"
+            words += ", scaled up from a piece not finished" if point.rough else ""
+            sign = Circle((x, y + 7 + 11 * lane), _DOT, "hollow" if point.rough else "solid")
+            rows.append(Group((sign,), words, "point"))
+        y += 14 + 11 * max(len(lanes) - 1, 0) + 6 if lanes else 6
+        label = fonts.shortened(names[one.size], label_width, _LABEL)
+        rows.append(Text(label_width + 4, (begin + y) / 2 + 4, label, _LABEL, "end"))
+        rows.append(Line((4, y), (width - 14, y), "rule"))
+    marks: list[Mark] = [*legend, *_amount_axis(scale, top, y, data.unit), *rows]
+    makers = len(data.points)
+    return Plot(
+        Drawing(
+            width,
+            y + 42,
+            f"{data.title}: what it took, what is printed and what to print",
+            f"{makers} maker{'' if makers == 1 else 's'}, in {data.unit}.",
+            tuple(marks),
+        ),
+        Table(
+            f"{data.title}: every maker, in {data.unit}",
+            ("Tester", "Size", "Took", ""),
+            tuple(
+                (p.tester, p.size or "own", f"{p.value:.0f}", "scaled up" if p.rough else "")
+                for p in data.points
+            ),
+        ),
+        Table(
+            f"{data.title}, in {data.unit}",
+            ("Size", "Printed", "Half of makers", "Eight in ten", "To print"),
+            tuple(
+                (
+                    names[one.size],
+                    one.printed_words or "nothing",
+                    f"{one.typical:.0f}",
+                    f"{one.least:.0f} to {one.most:.0f}",
+                    one.proposed_words,
+                )
+                for one in data.sizes
+            ),
+        ),
+        ident,
+    )
+
+
+def _amount_of_size(one: AmountOfSize, scale: _Scale, y: float, unit: str) -> Group:
+    left, right = scale.clipped(one.least), scale.clipped(one.most)
+    marks: list[Mark] = [
+        Rect(left, y - 6, right - left, 12, "band"),
+        Line((left, y - 6), (left, y + 6), "band-edge"),
+        Line((right, y - 6), (right, y + 6), "band-edge"),
+        diamond((scale.clipped(one.typical), y), 5, "estimate"),
+        triangle((scale.clipped(one.proposed), y), 5, "hollow", towards="left"),
+    ]
+    if one.printed is not None:
+        x = scale.clipped(one.printed)
+        if one.printed > scale.high:
+            marks.append(triangle((x, y), 5, "solid", towards="right"))
+        else:
+            marks.append(Line((x, y - 8), (x, y + 8), "interval"))
+    printed = f", printed {one.printed_words}" if one.printed is not None else ""
+    where = f"size {one.size}" if one.size is not None else "all"
+    words = (
+        f"{where}: half of makers {one.typical:.0f} {unit}, eight in ten {one.least:.0f} to {one.most:.0f}{printed}, "
+        f"to print {one.proposed_words}"
+    )
+    return Group(tuple(marks), words[:1].upper() + words[1:], "pooled")
+
+
+def _amount_axis(scale: _Scale, top: float, bottom: float, unit: str) -> list[Mark]:
+    marks: list[Mark] = [Line((scale.start, bottom), (scale.end, bottom), "axis")]
+    for tick in ticks(scale.low, scale.high, _AMOUNT_STEPS, int((scale.end - scale.start) // 44) + 1):
+        x = scale(float(tick))
+        marks.append(Line((x, top), (x, bottom), "grid"))
+        marks.append(Line((x, bottom), (x, bottom + 4), "axis"))
+        marks.append(Text(x, bottom + 17, f"{tick}", _SMALL, "middle"))
+    marks.append(Text((scale.start + scale.end) / 2, bottom + 34, unit, _SMALL, "middle", "muted"))
+    return marks

@@ -37,6 +37,9 @@ from testround.paper.document import (
     section,
 )
 from testround.paper.plots import (
+    AmountOfSize,
+    AmountPoint,
+    Amounts,
     DeviationPoint,
     Deviations,
     GaugePoint,
@@ -45,6 +48,7 @@ from testround.paper.plots import (
     PartsBar,
     Plot,
     PooledDeviation,
+    amount_plot,
     deviation_plot,
     gauge_plot,
     gauge_to_a_tenth,
@@ -52,6 +56,7 @@ from testround.paper.plots import (
 )
 
 if TYPE_CHECKING:
+    from testround.kernel.amounts import Amount
     from testround.kernel.analysis import Analysis, DeviationCell, PooledGauge
 
 UNKNOWN = "–"
@@ -146,6 +151,7 @@ class _Report:
             *self.questions(width),
             *self.gauges(width),
             *self.dimensions(width),
+            *self.yarn_and_hours(width),
             *self.open_questions(width),
             *self.method(),
         ]
@@ -450,6 +456,42 @@ class _Report:
             right=range(2, 8),
         )
 
+    # Yarn and hours ---------------------------------------------------------------------------------------
+
+    def yarn_and_hours(self, width: float) -> list[Flowable]:
+        taken = self.analysis.taken
+        parts: list[Flowable] = []
+        for amount in taken.amounts:
+            data = amounts_of(amount, self.names)
+            name = "yarn, m" if amount.kind == "yarn" else "hours"
+            columns = list(amount.typical)
+            rows = [(row, [values.get(c, UNKNOWN) for c in columns]) for row, values in amount.table]
+            plot = amount_plot(data, width=min(width, 400) / _SCALE)
+            parts += [
+                *section(data.title, 1, room=60 * mm),
+                *by_size(columns, rows, width, head=name, caption=f"From {amount.makers} pieces."),
+                Spacer(1, 6),
+                _left(plot),
+            ]
+            guess = taken.guess(amount.kind)
+            if guess is not None:
+                parts.append(para(guess.sentence))
+        if taken.parts:
+            rows_by_part: list[list[str | Flowable]] = [
+                [one.label, str(one.makers), f"{one.stitches_an_hour:.0f}", f"{100 * one.share:.0f} %"]
+                for one in taken.parts
+            ]
+            parts += [
+                *section("Hours by part", 2),
+                grid(
+                    ["Part", "Makers", "Stitches an hour", "Share of the hours"],
+                    rows_by_part,
+                    [width * 0.34, width * 0.16, width * 0.25, width * 0.25],
+                    right=(1, 2, 3),
+                ),
+            ]
+        return parts
+
     # Open questions ---------------------------------------------------------------------------------------
 
     def open_questions(self, width: float) -> list[Flowable]:
@@ -613,6 +655,40 @@ def gauges_of(analysis: Analysis, gauge: StatedGauge, names: Mapping[str, str]) 
     )
 
 
+def amounts_of(amount: Amount, names: Mapping[str, str]) -> Amounts:
+    """Yarn or hours of a round, for `amount_plot`."""
+    title = "Yarn" if amount.kind == "yarn" else "Hours"
+    unit = "metres" if amount.kind == "yarn" else "hours"
+    if amount.per_m2:
+        title, unit = "Yarn for a square metre", "metres for each square metre"
+    return Amounts(
+        title=title,
+        unit=unit,
+        sizes=tuple(
+            AmountOfSize(
+                size=None if amount.per_m2 else size,
+                typical=typical,
+                least=amount.least[size],
+                most=amount.most[size],
+                printed=amount.printed.get(size),
+                printed_words=amount.words(amount.printed[size]) if size in amount.printed else "",
+                proposed=amount.proposed[size],
+                proposed_words=amount.words(amount.proposed[size]),
+            )
+            for size, typical in amount.typical.items()
+        ),
+        points=tuple(
+            AmountPoint(
+                names.get(one.tester, one.tester),
+                None if amount.per_m2 else one.size,
+                one.value,
+                rough=one.share < 1,
+            )
+            for one in amount.took
+        ),
+    )
+
+
 def _labels(pattern: Pattern) -> dict[str, str]:
     labels = {"yarn": "Yarn needed", "hours": "Hours needed"}
     for gauge in pattern.gauges:
@@ -712,6 +788,9 @@ METHOD = (
     "says that it is real; holds means that the 95 % interval lies inside the tolerance (two one-sided tests, "
     "Schuirmann 1987); many verdicts at once are held to a false discovery rate of 5 % (Benjamini and Hochberg 1995). "
     "A proposed number is the smallest change in whole stitches or rows that keeps the pattern's stitch multiple.",
+    "Metres and hours go with the stitches in the parts and are log-normal over makers, pooled robustly (Algorithm A, "
+    "ISO 13528:2015). Eight in ten, and what nine in ten will not run out of, are prediction limits for a new maker "
+    "with Student's t (NIST/SEMATECH e-Handbook, 4.5.1.2); yarn is rounded up to whole balls.",
     "Limits: the verdicts are arithmetic on what was reported. They cannot see what nobody measured, a habit that all "
     "testers share, or a fault of fit that measurements do not show. Few testers mean wide intervals. The tolerances "
     "are the designer's, and so is the decision.",
