@@ -294,6 +294,10 @@ class _Known:
         if size is not None and size not in sizes:
             yield Problem(f"{path}.size", f"there is no size {size}; {_listed(sizes)}")
 
+    def _of_yarn(self, yarn: str | None, path: str) -> Iterator[Problem]:
+        if yarn is not None and yarn not in self.yarns:
+            yield Problem(f"{path}.yarn", f"there is no yarn {yarn}; {_listed(self.yarns)}")
+
     def of_pins(self, pins: Sequence[Pin], exclusions: Sequence[Exclusion]) -> Iterator[Problem]:
         excluded = {(exclusion.candidate, exclusion.size) for exclusion in exclusions}
         places = self.round.round.places
@@ -307,6 +311,7 @@ class _Known:
             yield from self.of_size(pin.size, path)
             if who in seen:
                 yield Problem(f"{path}.candidate", f"{who} is pinned twice; keep one pin")
+                yield from self._of_yarn(pin.yarn, path)
                 continue
             seen.add(who)
             if who in self.candidates and (who, None) in excluded:
@@ -327,11 +332,9 @@ class _Known:
             yield from self._of_pinned_yarn(pin, path, in_yarn)
 
     def _of_pinned_yarn(self, pin: Pin, path: str, in_yarn: Counter[str]) -> Iterator[Problem]:
-        if pin.yarn is not None and pin.yarn not in self.yarns:
-            yield Problem(f"{path}.yarn", f"there is no yarn {pin.yarn}; {_listed(self.yarns)}")
-            return
+        yield from self._of_yarn(pin.yarn, path)
         person = self.candidates.get(pin.candidate)
-        if person is None:
+        if person is None or pin.yarn not in (None, *self.yarns):
             return
         if pin.yarn is None:
             if not person.own_yarn and not person.yarns:
@@ -355,4 +358,4 @@ class _Known:
 
 def _listed(names: Collection[Any]) -> str:
     shown = ", ".join(list(map(str, names))[:12]) + (" …" if len(names) > 12 else "")
-    return f"there are {shown}" if names else "there is none"
+    return f"there {'is' if len(names) == 1 else 'are'} {shown}" if names else "there is none"

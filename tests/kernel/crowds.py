@@ -29,10 +29,11 @@ def document(
     most: Mapping[str, int] | None = None,
     yarns: Mapping[str, int | None] | None = None,
     testers: tuple[Document, ...] = (),
+    measures: tuple[str, ...] = ("bust", "waist"),
 ) -> Document:
-    """A round file of these candidates, for a pattern that is nothing but sizes with a bust and perhaps a waist."""
+    """A round file of these candidates, for a pattern that is nothing but sizes with a bust and perhaps another measure."""
     sizes = sizes or {size: (bust,) for size, (bust, _) in SIZES.items()}
-    keys = ("bust", "waist", "hip")[: len(next(iter(sizes.values())))]
+    keys = measures[: len(next(iter(sizes.values())))]
     return {
         "format": "testround/round",
         "version": 1,
