@@ -117,12 +117,8 @@ class Amount:
                     ("which will do for", {size: f"{self._per_cent(size)} %" for size in self.printed})
                 )
         rows.append(("half of makers take", row(self.typical)))
-        rows.append(
-            (
-                "eight in ten between",
-                {size: f"{self.least[size]:.0f}–{self.most[size]:.0f}" for size in self.typical},
-            )
-        )
+        rows.append(("one in ten takes less than", row(self.least)))
+        rows.append(("nine in ten take at most", row(self.most)))
         rows.append(("to print", {size: format_count(value) for size, value in self.proposed.items()}))
         if self.ball is not None and not self.per_m2:
             balls = {size: f"{self.balls(value)}" for size, value in self.proposed.items()}

@@ -860,7 +860,8 @@ class AmountPoint:
 @dataclass(frozen=True, slots=True)
 class AmountOfSize:
     """What makers of a size take: half of them ``typical`` or more, eight in ten between ``least`` and ``most``;
-    what is printed and what is proposed, each as a number and in words ("1125 m, 5 balls")."""
+    what is printed and what is proposed, each as a number, None where it is not to be drawn, and in words ("1125 m,
+    5 balls")."""
 
     size: str | None
     typical: float
@@ -868,7 +869,7 @@ class AmountOfSize:
     most: float
     printed: float | None
     printed_words: str
-    proposed: float
+    proposed: float | None
     proposed_words: str
 
 
@@ -890,7 +891,7 @@ def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") 
     names = {one.size: "All" if one.size is None else one.size for one in data.sizes}
     label_width = _label_column(names.values(), width)
     wanted = [point.value for point in data.points]
-    wanted += [value for one in data.sizes for value in (one.least, one.most, one.proposed)]
+    wanted += [v for one in data.sizes for v in (one.least, one.most, one.proposed) if v is not None]
     # A misprint ten times off would squeeze everything else; it stands at the edge then, as an arrow.
     most = 2 * max(wanted, default=1.0)
     wanted += [one.printed for one in data.sizes if one.printed is not None and one.printed <= most]
@@ -906,7 +907,8 @@ def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") 
     signs.append(_Sign((diamond((0, 0), 6, "estimate"),), 12, "half of makers"))
     if any(one.printed is not None for one in data.sizes):
         signs.append(_Sign((Line((0, -7), (0, 7), "interval"),), 6, "printed"))
-    signs.append(_Sign((triangle((0, 0), 6, "hollow", towards="left"),), 10, "to print"))
+    if any(one.proposed is not None for one in data.sizes):
+        signs.append(_Sign((triangle((0, 0), 6, "hollow", towards="left"),), 10, "to print"))
     legend, top = _legend(signs, width)
 
     rows: list[Mark] = []
@@ -973,8 +975,9 @@ def _amount_of_size(one: AmountOfSize, scale: _Scale, y: float, unit: str) -> Gr
         Line((left, y - 6), (left, y + 6), "band-edge"),
         Line((right, y - 6), (right, y + 6), "band-edge"),
         diamond((scale.clipped(one.typical), y), 5, "estimate"),
-        triangle((scale.clipped(one.proposed), y), 5, "hollow", towards="left"),
     ]
+    if one.proposed is not None:
+        marks.append(triangle((scale.clipped(one.proposed), y), 5, "hollow", towards="left"))
     if one.printed is not None:
         x = scale.clipped(one.printed)
         if one.printed > scale.high:

@@ -468,7 +468,7 @@ class _Report:
             rows = [(row, [values.get(c, UNKNOWN) for c in columns]) for row, values in amount.table]
             plot = amount_plot(data, width=min(width, 400) / _SCALE)
             parts += [
-                *section(data.title, 1, room=60 * mm),
+                *section(data.title, 1, room=min(plot.drawing.height * _SCALE + 70 * mm, 220 * mm)),
                 *by_size(columns, rows, width, head=name, caption=f"From {amount.makers} pieces."),
                 Spacer(1, 6),
                 _left(plot),
@@ -672,7 +672,8 @@ def amounts_of(amount: Amount, names: Mapping[str, str]) -> Amounts:
                 most=amount.most[size],
                 printed=amount.printed.get(size),
                 printed_words=amount.words(amount.printed[size]) if size in amount.printed else "",
-                proposed=amount.proposed[size],
+                # Hours to print are those of half of makers, which are drawn already.
+                proposed=amount.proposed[size] if amount.kind == "yarn" else None,
                 proposed_words=amount.words(amount.proposed[size]),
             )
             for size, typical in amount.typical.items()

@@ -11,6 +11,9 @@ from hypothesis import strategies as st
 
 from testround.paper.drawing import Group, Polygon, Rect, Text
 from testround.paper.plots import (
+    AmountOfSize,
+    AmountPoint,
+    Amounts,
     DeviationPoint,
     Deviations,
     GaugePoint,
@@ -19,6 +22,7 @@ from testround.paper.plots import (
     PartsBar,
     Plot,
     PooledDeviation,
+    amount_plot,
     deviation_plot,
     gauge_plot,
     parts_bars,
@@ -327,3 +331,93 @@ def test_any_names_and_any_figures_give_a_well_formed_plot(
         ET.fromstring(plot.svg)  # noqa: S314
         assert len(plot.table.rows) == len(points)
         assert "nan" not in re.sub(r">[^<]*<", "><", plot.svg)
+
+
+# Yarn and hours
+
+
+YARN = Amounts(
+    "Yarn",
+    "metres",
+    (
+        AmountOfSize("S", 990, 900, 1090, 900.0, "900 m, 5 balls", 1200.0, "1200 m, 6 balls"),
+        AmountOfSize("M", 1100, 1000, 1210, None, "", 1400.0, "1400 m, 7 balls"),
+    ),
+    (AmountPoint("t01", "S", 960), AmountPoint("t02", "S", 962), AmountPoint("t03", "M", 1130, rough=True)),
+)
+
+
+def labels_of(plot: Plot) -> list[str]:
+    return [mark.label for mark in plot.drawing.marks if isinstance(mark, Group)]
+
+
+def test_every_maker_and_every_size_says_its_amount() -> None:
+    assert labels_of(amount_plot(YARN)) == [
+        "Size S: half of makers 990 metres, eight in ten 900 to 1090, printed 900 m, 5 balls, to print 1200 m, 6 balls",
+        "Tester t01, size S: 960 metres",
+        "Tester t02, size S: 962 metres",
+        "Size M: half of makers 1100 metres, eight in ten 1000 to 1210, to print 1400 m, 7 balls",
+        "Tester t03, size M: 1130 metres, scaled up from a piece not finished",
+    ]
+
+
+def test_the_amounts_are_there_as_tables_too() -> None:
+    plot = amount_plot(YARN)
+
+    assert plot.summary.rows == (
+        ("S", "900 m, 5 balls", "990", "900 to 1090", "1200 m, 6 balls"),
+        ("M", "nothing", "1100", "1000 to 1210", "1400 m, 7 balls"),
+    )
+    assert plot.table.rows[2] == ("t03", "M", "1130", "scaled up")
+
+
+def test_makers_who_took_nearly_the_same_do_not_hide_one_another() -> None:
+    dots = [
+        mark.marks[0].centre
+        for mark in amount_plot(YARN).drawing.marks
+        if isinstance(mark, Group) and mark.kind == "point"
+    ]
+
+    assert abs(dots[0][0] - dots[1][0]) < 9
+    assert dots[0][1] != dots[1][1]
+
+
+def test_a_piece_not_finished_and_printed_and_proposed_amounts_are_told_apart_by_shape() -> None:
+    legend = [mark.words for mark in amount_plot(YARN).drawing.marks if isinstance(mark, Text)]
+    plain = replace(YARN, sizes=YARN.sizes[1:], points=YARN.points[:1])
+
+    assert {"a maker", "not finished, scaled up", "printed", "to print"} < set(legend)
+    assert not {"not finished, scaled up", "printed"} & {
+        mark.words for mark in amount_plot(plain).drawing.marks if isinstance(mark, Text)
+    }
+
+
+def test_a_misprint_ten_times_off_does_not_squeeze_the_rest() -> None:
+    wild = replace(YARN, sizes=(replace(YARN.sizes[0], printed=9000.0), YARN.sizes[1]))
+    here, there = (
+        [
+            mark.marks[0].centre[0]
+            for mark in amount_plot(data).drawing.marks
+            if isinstance(mark, Group) and mark.kind == "point"
+        ]
+        for data in (YARN, wild)
+    )
+
+    assert there == pytest.approx(here)
+
+
+@pytest.mark.parametrize("width", [360, 720])
+def test_the_amounts_stay_inside_their_drawing(width: int) -> None:
+    plot = amount_plot(YARN, width=width)
+
+    for mark in plot.drawing.marks:
+        for leaf in mark.marks if isinstance(mark, Group) else (mark,):
+            if isinstance(leaf, Rect):
+                assert leaf.x >= 0
+                assert leaf.x + leaf.width <= width
+
+
+def test_made_to_measure_has_one_row_for_all() -> None:
+    one = replace(YARN, sizes=(replace(YARN.sizes[0], size=None),), points=(AmountPoint("t01", None, 960),))
+
+    assert [label.split(":")[0] for label in labels_of(amount_plot(one))] == ["All", "Tester t01"]
