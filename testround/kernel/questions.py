@@ -48,8 +48,8 @@ SAME_SHARE = 0.05
 """Two testers' deviations that agree to this, cm or share of the measurement, vouch for each other ..."""
 ABSURD = 0.4
 """... unless they are off by more than this share: half of the whole, or inches, is never vouched for."""
-PLAINLY = 0.9
-"""Probability of a slip from which on it is plain, before anything is fitted."""
+LIKELY = 0.5
+"""Probability of a slip from which on two who made the same one do not vouch for each other."""
 NEAR = 3.0
 """Standard deviations within which a measurement is what the fit foretells, and was no slip."""
 ALONG = 0.8
@@ -205,10 +205,11 @@ class Doubts:
             if j != d and np.isfinite(expected[i, j]) and expected[i, j] > 0
         }
         habits = habits_of(x for j, values in enumerate(self.readings[i]) if j != d for x in values)
-        values = sorted(set(self.readings[i][d]))
-        # Of several readings those that are odd themselves; the one furthest off names the slip.
-        worst = max(values, key=lambda x: (abs(np.log(x / foretold.cm)), x))
-        return likely_slip(worst, foretold, others, habits)
+        return likely_slip(self._worst(i, d, foretold.cm), foretold, others, habits)
+
+    def _worst(self, i: int, d: int, expected: float) -> float:
+        """Of several readings the one furthest off: the others may be right."""
+        return max(self.readings[i][d], key=lambda x: (abs(np.log(x / expected)), x))
 
     def _as_made(self, i: int, d: int, expected: FloatArray, u: FloatArray) -> Foretold:
         """How long another place of the piece is: as measured, unless that is in doubt itself."""
@@ -222,7 +223,8 @@ class Doubts:
         return Foretold(float(expected[i, d]), float(u[i, d]))
 
     def _ask(self, i: int, d: int, expected: FloatArray, u: FloatArray) -> None:
-        value, about = float(self.found.measured[i, d]), float(expected[i, d])
+        about = float(expected[i, d])
+        value = self._worst(i, d, about)
         slip = self._slip(i, d, expected, u)
         label = self.pattern.dimensions[d].label
         # Inches written as centimetres were typed as centimetres, and the other way round.
@@ -258,7 +260,7 @@ class Doubts:
     def _vouched(self, i: int, d: int, slip: Slip, u: FloatArray) -> bool:
         """Whether another tester of the same or the next size is off alike, and not absurdly far.
 
-        Two who plainly made the same slip do not vouch for each other.
+        Two who likely made the same slip do not vouch for each other.
         """
         found = self.found
         off, expected = found.remainder[:, d], float(found.expected[i, d])
@@ -270,7 +272,7 @@ class Doubts:
             as_far = off * np.sign(off[i]) > abs(off[i]) / 2
         beside[i] = False
         others = np.flatnonzero(beside & alike & as_far)
-        if slip.cause != "unknown" and slip.probability >= PLAINLY:
+        if slip.cause != "unknown" and slip.probability >= LIKELY:
             return any(self._slip(int(j), d, found.expected, u).cause != slip.cause for j in others)
         return len(others) > 0
 

@@ -4,7 +4,7 @@ Nothing here knows how the analysis thinks. People are drawn as people are: they
 gauge is hit and take the row gauge they get; a garment is not quite its swatch; rulers are read to half a
 centimetre or a quarter of an inch; now and then half of the whole is written down, or inches, or another
 measurement, or two digits the wrong way round; some send no swatch, no counts, or half of the measurements, and
-some measure before washing. Pattern and faults are invented afresh for every round.
+some measure before washing, of whom a few say that it was after. Pattern and faults are invented afresh for every round.
 
 The kernel's sheet works the formulas; what is true and what is read is made up here, and the kernel never
 imports this module.
@@ -54,6 +54,14 @@ STEMS = (
     "hood", "placket", "facing",
 )  # fmt: skip
 SLIPS = ("half", "inches", "swapped-digits", "other-dimension")
+WHOLE_PIECE = ""
+"""The dimension of a slip that is one of all that a tester measured."""
+UNBLOCKED = 0.02
+"""How many of those with a swatch from before washing measure the piece then, and say that it was washed."""
+TELLING = 5.0
+"""Standard deviations of what garments and readings of swatches differ by, from which on washing is so large a
+difference that a piece must be told from one measured before it: by likelihood against fifty to one that is found
+nineteen times in twenty."""
 
 
 @dataclass(frozen=True)
@@ -76,7 +84,7 @@ class Planted:
 
 @dataclass(frozen=True)
 class Slip:
-    """One gross slip: whose, of what, and the causes that would give this very value."""
+    """One gross slip: whose, of what (a dimension, or the whole piece), and the causes that would give this value."""
 
     tester: str
     dimension: str
@@ -316,6 +324,10 @@ class _Maker:
         self.nothing_finished = rng.random(n) < 0.06
         self.unblocked = rng.random(n) < 0.07
         self.worked_swatch = rng.random(n) < 0.35
+        # Drawn apart, so that all else is what it would be without.
+        apart = np.random.default_rng([self.seed, list(LEVELS).index(self.level.name), 1])
+        both_swatches = self.worked_swatch & ~self.no_swatch
+        self.says_blocked = both_swatches & ~self.unblocked & (apart.random(n) < UNBLOCKED)
 
     # Faults
 
@@ -550,7 +562,8 @@ class _Maker:
         true = sheet.dimensions(Inputs(self.columns(made), stated.measures), worked)
         unwashed = sheet.dimensions(Inputs(self.columns(made * np.exp(self.wash)), stated.measures), worked)
         shift = self.deviation[self.size]
-        length = np.column_stack([np.where(self.unblocked, unwashed[key], true[key]) for key in keys]) + shift
+        before = self.unblocked | self.says_blocked
+        length = np.column_stack([np.where(before, unwashed[key], true[key]) for key in keys]) + shift
         z, u = self.noise(n, len(keys))
         own_piece = 0.008 * np.abs(length)
         reading = 0.2
@@ -689,6 +702,7 @@ class _Maker:
         slips = tuple(
             slip for slip in self.slips if sent[self.names.index(slip.tester), keys.index(slip.dimension)]
         )
+        slips += self.pieces_unblocked(sent)
         counted = getattr(self, "counted", {})
         nobody = np.zeros(self.n, dtype=bool)
         return Truth(
@@ -697,7 +711,7 @@ class _Maker:
             deviation=self.deviation,
             u_garment=np.hypot(self.u_garment, self.u_swatch),
             u_reading=self.u_reading,
-            slipped=self.slipped & sent,
+            slipped=(self.slipped | self.says_blocked[:, None]) & sent,
             swatch_off=np.where(self.no_swatch[:, None], np.nan, self.swatch_off),
             u_swatch=np.hypot(self.u_swatch, self.spread),
             misled={
@@ -708,6 +722,23 @@ class _Maker:
             },
             reporting={key: counted.get(key, nobody) for key in self.misled},
         )
+
+    def pieces_unblocked(self, sent: NDArray[np.bool_]) -> tuple[Slip, ...]:
+        """Whole pieces measured before washing that are said to be washed, where washing makes a telling difference.
+
+        A difference that drowns in what garments and swatches differ by anyway is nobody's to find.
+        """
+        along = self.slopes() > 0
+        lengths = along[:, self.rows].any(axis=1)
+        found = []
+        for i in np.flatnonzero(self.says_blocked):
+            widths = (sent[i] & along[:, ~self.rows].any(axis=1)).sum()
+            concerned = along[sent[i]].any(axis=0)
+            z = self.wash[i] / np.hypot(self.u_garment[i], self.u_swatch[i])
+            large = np.sqrt((z[concerned] ** 2).sum()) >= TELLING
+            if large and widths >= 2 and (sent[i] & lengths).sum() >= 2:
+                found.append(Slip(self.names[i], WHOLE_PIECE, frozenset(["unblocked"])))
+        return tuple(found)
 
 
 def _swapped(value: float) -> list[float]:

@@ -11,7 +11,7 @@ import numpy as np
 from testround.kernel.analysis import Analysis, analyse
 from testround.kernel.findings import Finding, FindingKind, Verdict
 from testround.kernel.sheet import Sheet
-from tests.battery.generator import LevelName, Planted, Trial, trial
+from tests.battery.generator import WHOLE_PIECE, LevelName, Planted, Trial, trial
 from tests.battery.oracle import DESK_KINDS, Oracle
 
 JUDGED_KINDS = frozenset(
@@ -182,14 +182,18 @@ class _Scorer:
     # Slips
 
     def slips(self) -> None:
-        asked = {(q.tester, q.subject): q.cause for q in self.analysis.questions}
+        asked = {
+            (q.tester, WHOLE_PIECE if q.cause == "unblocked" else q.subject): q.cause
+            for q in self.analysis.questions
+        }
         for slip in self.trial.truth.slips:
             cause = asked.get((slip.tester, slip.dimension))
             if not self.result.add("slips named", cause in slip.causes):
                 self.note(
                     f"slip of {slip.tester} in {slip.dimension} ({', '.join(sorted(slip.causes))}) said {cause}"
                 )
-            self.result.add("slips kept out", not self.moved(slip.tester, slip.dimension))
+            places = self.dimensions if slip.dimension == WHOLE_PIECE else [slip.dimension]
+            self.result.add("slips kept out", not any(self.moved(slip.tester, place) for place in places))
 
     def moved(self, tester: str, dimension: str) -> bool:
         """Whether an amend about the slip's size and dimension is not what was planted there."""
