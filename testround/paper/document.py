@@ -82,6 +82,7 @@ fonts.register()
 
 BODY = _style("body", 9.5, spaceAfter=4)
 SMALL = _style("small", 8, textColor=_MUTED, spaceAfter=3)
+STEP = _style("step", 8, leftIndent=10, bulletIndent=2, spaceAfter=1)
 TITLE = _style("title", 20, fontName=fonts.BOLD, spaceAfter=2)
 SUBTITLE = _style("subtitle", 11, textColor=_MUTED, spaceAfter=8)
 HEADING = _style("heading", 13, fontName=fonts.BOLD, spaceBefore=12, spaceAfter=5)

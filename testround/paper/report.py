@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from reportlab.lib.units import mm
-from reportlab.platypus import Spacer, Table
+from reportlab.platypus import Paragraph, Spacer, Table
 
+from testround.kernel.evidence import Explained, Figures
 from testround.kernel.findings import VERDICT_WORDS, Cell, Finding, FindingKind, Verdict
 from testround.kernel.round import Dimension, Pattern, Round, StatedGauge
 from testround.kernel.units import (
@@ -23,7 +24,9 @@ from testround.kernel.units import (
 from testround.paper.document import (
     BODY,
     CELL,
+    CELL_HEAD,
     SMALL,
+    STEP,
     SUBTITLE,
     Cover,
     Flowable,
@@ -35,6 +38,7 @@ from testround.paper.document import (
     para,
     paragraphs,
     section,
+    words,
 )
 from testround.paper.plots import (
     AmountOfSize,
@@ -72,6 +76,8 @@ _BARS_ABREAST = 28
 _SIGNS = {"amend": "!", "look-closer": "?", "holds": "=", "open": "…"}
 
 _UNITS = {"st": "stitches", "row": "rows", "rep": "repeats", "m": "metres", "h": "hours"}
+# Of the others the report has every tester's figures already, or the finding says all there is.
+_WITH_TABLE = (FindingKind.WORKED_COUNT, FindingKind.YARN, FindingKind.HOURS)
 _KINDS = {
     FindingKind.PRINTED_COUNT: "printed count",
     FindingKind.SCHEMATIC: "printed measurement",
@@ -134,6 +140,7 @@ class _Report:
         self.names = names_of_testers(round_)
         self.labels = _labels(self.pattern)
         self.numbers = {number.key: number for number in self.pattern.numbers}
+        self.explained = Explained(analysis, round_, units, self.names)
         asked = {(question.tester, question.subject) for question in analysis.questions}
         self.cells: dict[str, list[Deviation]] = {}
         for cell in analysis.findings.cells:
@@ -238,7 +245,10 @@ class _Report:
                 grid(
                     ["About", "Why"],
                     [
-                        [f"{self.name(finding)} ({_KINDS[finding.kind]})", self.said(finding.why)]
+                        [
+                            f"{self.name(finding)} ({_KINDS[finding.kind]})",
+                            f"{self.said(finding.why)} {self.rests_on(finding)}".rstrip(),
+                        ]
                         for finding in holding
                     ],
                     [width * 0.34, width * 0.66],
@@ -251,12 +261,46 @@ class _Report:
         return [
             *section(heading, 2, room=40 * mm),
             *paragraphs(self.said(finding.why)),
-            *([para(self.evidence(finding), SMALL)] if self.evidence(finding) else []),
+            para(self.in_short(finding), SMALL),
             *self.correction(finding, width),
+            *self.check(finding, width),
             Spacer(1, 4),
         ]
 
-    def evidence(self, finding: Finding) -> str:
+    def check(self, finding: Finding, width: float) -> list[Flowable]:
+        """What a finding rests on: the check by hand, and figures that no other part of the report has."""
+        found = self.explained.of(finding.id)
+        steps = [Paragraph(words(str(step)), STEP, bulletText="–") for step in found.steps]
+        parts: list[Flowable] = [
+            para("Check it by hand", CELL_HEAD),
+            para(found.lead, SMALL),
+            *steps,
+            para(" ".join(found.close), SMALL),
+        ]
+        if found.figures is not None and finding.kind in _WITH_TABLE:
+            parts += self.figures(found.figures, width)
+        return parts
+
+    def figures(self, shown: Figures, width: float) -> list[Flowable]:
+        """A table of testers with the single figures below it."""
+        first = width * 0.24
+        each = min((width - first) / max(len(shown.head) - 1, 1), 34 * mm)
+        rows = [list(row) for row in shown.rows[:MOST_TESTERS_SHOWN]]
+        parts: list[Flowable] = []
+        if rows:
+            columns = [first, *[each] * (len(shown.head) - 1)]
+            parts += [
+                para(shown.caption, SMALL),
+                grid(shown.head, rows, columns, right=range(2, len(shown.head))),
+            ]
+        parts += _shown(len(shown.rows))
+        return parts + self.facts(shown)
+
+    def facts(self, shown: Figures) -> list[Flowable]:
+        said = " · ".join(f"{name} {value}" for name, value in shown.facts)
+        return [para(said, SMALL)] if said else []
+
+    def in_short(self, finding: Finding) -> str:
         """Kind, sizes, estimate, interval, tolerance and testers of a finding, as far as it has them."""
         said = [_KINDS[finding.kind]]
         if finding.sizes and self.pattern.sizes:
@@ -276,6 +320,11 @@ class _Report:
             wanted = ", ".join(f"{count} in {size}" for size, count in finding.needs.items())
             said.append(f"further testers that would settle it: {wanted}")
         return " · ".join(said)
+
+    def rests_on(self, finding: Finding) -> str:
+        """The sentence on what a verdict rests on, or what it lacks."""
+        said = self.explained.of(finding.id).close
+        return " ".join(s for s in said if s.startswith(("Holds:", "Open:", "More testers")))
 
     def correction(self, finding: Finding, width: float) -> list[Flowable]:
         """What is printed and what should be, size by size, and what follows from it."""
@@ -422,39 +471,54 @@ class _Report:
             ),
             *(_abreast(pair, half) for pair in pairs),
             *(figures(summary, width) if summary else []),
+            para(
+                f"Every tester's piece, in {self.units}: measured − target = counts + gauge + remainder. ± is the standard "
+                "uncertainty of the remainder; believed, from 0 to 1, is how far it was counted.",
+                SMALL,
+            ),
             self.tester_table(dimension, shown, width),
             *_shown(len(found)),
+            *self.dimension_facts(dimension),
         ]
 
     def tester_table(self, dimension: Dimension, found: list[Deviation], width: float) -> Flowable:
         rows = []
         for deviation in found:
-            cell = deviation.cell
-            parts = cell.parts
+            cell, parts = deviation.cell, deviation.cell.parts
+            after = cell.target + parts.counts
+            believed = self.explained.belief.get((cell.tester, cell.dimension))
             rows.append(
                 [
                     deviation.tester + (" (to be asked)" if deviation.asked else ""),
                     cell.size or "own",
-                    format_length(cell.target, self.units),
-                    format_length(cell.measured, self.units),
-                    *(
-                        self.signed(value)
-                        for value in (
-                            cell.measured - cell.target,
-                            parts.counts,
-                            parts.gauge,
-                            parts.remainder,
-                        )
-                    ),
+                    *(self.bare(cm) for cm in (cell.target, after, after + parts.gauge, cell.measured)),
+                    *(self.bare(cm, signed=True) for cm in (parts.counts, parts.gauge, parts.remainder)),
+                    self.bare(cell.uncertainty),
+                    UNKNOWN if believed is None else f"{believed:.2f}",
                 ]
             )
-        name = width * 0.24
+        name = width * 0.2
         return grid(
-            ["Tester", "Size", "Target", "Measured", "Difference", "Counts", "Gauge", "Remainder"],
+            [
+                *("Tester", "Size", "Target", "With counts", "Expected", "Measured"),
+                *("Counts", "Gauge", "Remainder", "±", "Believed"),
+            ],
             rows,
-            [name, *[(width - name) / 7] * 7],
-            right=range(2, 8),
+            [name, *[(width - name) / 10] * 10],
+            right=range(2, 11),
         )
+
+    def bare(self, cm: float, *, signed: bool = False) -> str:
+        """A length without its unit, which the caption has."""
+        return format_length(cm, self.units, signed=signed).rsplit(" ", 1)[0]
+
+    def dimension_facts(self, dimension: Dimension) -> list[Flowable]:
+        """The figures of the estimate, with what each means said in the method's part."""
+        finding = self.explained.by_id.get(f"finished-size:{dimension.key}")
+        if finding is None:
+            return []
+        said = " · ".join(f"{name} {value}" for name, value in self.explained.facts(finding, dimension))
+        return [para(said, SMALL)]
 
     # Yarn and hours ---------------------------------------------------------------------------------------
 
@@ -496,7 +560,12 @@ class _Report:
 
     def open_questions(self, width: float) -> list[Flowable]:
         rows = [
-            [self.name(finding), ", ".join(finding.sizes or ()) or UNKNOWN, self.said(finding.why), UNKNOWN]
+            [
+                self.name(finding),
+                ", ".join(finding.sizes or ()) or UNKNOWN,
+                f"{self.said(finding.why)} {self.rests_on(finding)}".rstrip(),
+                UNKNOWN if not finding.needs else ", ".join(f"{n} in {s}" for s, n in finding.needs.items()),
+            ]
             for finding in self.analysis.findings.findings
             if finding.verdict is Verdict.OPEN
         ]
