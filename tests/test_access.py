@@ -167,6 +167,7 @@ TABLE: dict[str, Access] = {
     "errata:findings": DESIGNER,
     "errata:dimension": DESIGNER,
     "errata:gauges": DESIGNER,
+    "errata:amounts": DESIGNER,
     "errata:desk": DESIGNER,
     "errata:accept": DESIGNERS_BUTTON,
     "errata:decline": DESIGNERS_BUTTON,

@@ -9,6 +9,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("rounds/<str:code>/results/findings.json", views.findings, name="findings"),
     path("rounds/<str:code>/results/<slug:dimension>/", views.dimension, name="dimension"),
     path("rounds/<str:code>/gauges/", views.gauges, name="gauges"),
+    path("rounds/<str:code>/yarn-and-hours/", views.amounts, name="amounts"),
     path("rounds/<str:code>/desk/", views.desk, name="desk"),
     path("rounds/<str:code>/desk/accept/", views.accept, name="accept"),
     path("rounds/<str:code>/desk/decline/", views.decline, name="decline"),

@@ -24,6 +24,7 @@ from testround.errata.forms import DeclineForm, DraftForm, NextEditionForm
 from testround.errata.models import Erratum
 from testround.errata.selectors import (
     PublicErrata,
+    amounts_result,
     checks_of,
     desk_of,
     dimension_result,
@@ -116,6 +117,22 @@ def gauges(request: HttpRequest, code: str) -> HttpResponse:
         "checks": checks_of(result.read, said, units),
     }
     return render(request, "errata/gauges.html", context)
+
+
+@require_safe
+@login_required
+def amounts(request: HttpRequest, code: str) -> HttpResponse:
+    round = _judged(request, code)
+    result = amounts_result(round)
+    context = {
+        "round": round,
+        "result": result,
+        "amounts": papers.amounts_with_plots(result.read),
+        "checks": checks_of(
+            result.read, [finding["id"] for finding in result.findings], reader_for(request).units
+        ),
+    }
+    return render(request, "errata/amounts.html", context)
 
 
 @require_safe

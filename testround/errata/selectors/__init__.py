@@ -1,5 +1,6 @@
 """What the results, the desk and the public errata pages read."""
 
+from testround.errata.selectors.amounts import AmountsResult, amounts_result
 from testround.errata.selectors.analyses import Read, drafts_of, hash_of, judged_by, read_round, stands_in
 from testround.errata.selectors.checks import checks_of
 from testround.errata.selectors.desk import desk_of
@@ -20,12 +21,14 @@ from testround.errata.selectors.results import (
 )
 
 __all__ = [
+    "AmountsResult",
     "DimensionResult",
     "GaugeResult",
     "GaugesResult",
     "PublicErrata",
     "Read",
     "ShownErratum",
+    "amounts_result",
     "checks_of",
     "desk_of",
     "dimension_result",
