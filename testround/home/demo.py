@@ -22,6 +22,7 @@ from testround.home import pictures
 from testround.outbox.services import work_add
 from testround.people.models import User
 from testround.reports.exchange import round_import
+from testround.reports.models import Sitting
 from testround.reports.photos import reencode
 from testround.rounds.forms import DEFAULT_TERMS
 from testround.rounds.models import Place, Round
@@ -49,6 +50,7 @@ FENLIGHT_PHOTOS = {
 QUILLWORK_PHOTOS = {"t01": "garment", "t02": "swatch"}
 # The invented round is in its ninth week on the day the demo is loaded.
 DAYS_AFTER_OPENING = 60
+DAYS_BETWEEN_SITTINGS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +79,7 @@ def load(say: Say) -> None:
         # A round file carries no terms, and whoever is invited here is to read some.
         rounds[name].terms = DEFAULT_TERMS
         rounds[name].save(update_fields=["terms"])
+        _date_sittings(rounds[name])
     fenlight = rounds["fenlight"]
     say("Seating two testers who can sign in")
     for key, email in TESTERS.items():
@@ -98,6 +101,19 @@ def load(say: Say) -> None:
     erratum_publish(erratum=erratum, by=designer)
     for round_ in rounds.values():
         work_add(kind="analyse", subject={"round": round_.pk}, once_key=f"round-{round_.pk}")
+
+
+def _date_sittings(round_: Round) -> None:
+    """Give every sitting its day, which a round file does not carry: one each few days, from the swatches on."""
+    dated = []
+    for place in round_.places.order_by("pk").prefetch_related("sitting_rows"):
+        sittings = list(place.sitting_rows.all())
+        finished = place.state in (Place.State.MEASURED, Place.State.DONE)
+        last = dt.date.today() - dt.timedelta(days=8 if finished else 3)
+        for back, sitting in enumerate(reversed(sittings)):
+            sitting.day = last - dt.timedelta(days=DAYS_BETWEEN_SITTINGS * back)
+            dated.append(sitting)
+    Sitting.objects.bulk_update(dated, ["day"])
 
 
 def ways_in() -> list[WayIn]:
