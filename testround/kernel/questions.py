@@ -63,7 +63,7 @@ class Question:
     """Something to ask a tester before it is believed; ``subject`` is a dimension, number, measure or gauge key.
 
     ``cause`` is the likely slip ("half", "inches", "swapped-digits", "other-dimension", …) or "unknown"; "unblocked"
-    is about a whole piece, under the key of the gauge that tells.
+    is about a whole piece, under the key of the gauge that tells, and ``piece`` names the dimensions set aside with it.
     """
 
     tester: str
@@ -72,6 +72,12 @@ class Question:
     expected: float
     cause: str
     sentence: str
+    piece: tuple[str, ...] = ()
+
+    @property
+    def about(self) -> tuple[str, ...]:
+        """The keys of all that is in question."""
+        return (self.subject, *self.piece)
 
 
 class Doubts:
@@ -83,7 +89,6 @@ class Doubts:
         self.found = found
         self.expected = found.expected.copy()
         self.set_aside = np.zeros(found.known.shape, dtype=np.bool_)
-        self.piece_aside = np.zeros(len(found.testers), dtype=np.bool_)
         self.tolerance = np.array([dimension.tolerance for dimension in self.pattern.dimensions])
         self.readings, self.said_blocked = self._readings(testers)
         self.questions: list[Question] = []
@@ -377,13 +382,13 @@ class Doubts:
             if before - blocked <= np.log(UNBLOCKED_ODDS):
                 continue
             aside[i] = found.known[i] & self.said_blocked[i]
-            self.piece_aside[i] = True
             self.expected[i] = np.where(aside[i], at_unblocked[i], self.expected[i])
             tells = d[int(np.argmax(np.abs(at_unblocked[i, d] - found.expected[i, d]) / self.tolerance[d]))]
-            self._ask_whether_blocked(int(i), int(tells), float(at_unblocked[i, tells]))
+            places = tuple(self.found.dimensions[j] for j in np.flatnonzero(aside[i]))
+            self._ask_whether_blocked(int(i), int(tells), float(at_unblocked[i, tells]), places)
         return aside
 
-    def _ask_whether_blocked(self, i: int, d: int, before: float) -> None:
+    def _ask_whether_blocked(self, i: int, d: int, before: float, piece: tuple[str, ...]) -> None:
         found = self.found
         value, blocked = float(found.measured[i, d]), float(found.expected[i, d])
         unit = self._unit(i, d)
@@ -398,6 +403,7 @@ class Doubts:
                 "Was the piece measured before blocking? All of it fits the swatch as it was before: "
                 f"{self.pattern.dimensions[d].label}, for one, is given as {format_length(value, unit)}, and about "
                 f"{format_length(blocked, unit)} was expected blocked, {format_length(before, unit)} not blocked.",
+                piece,
             )
         )
 

@@ -141,7 +141,7 @@ class _Report:
         self.labels = _labels(self.pattern)
         self.numbers = {number.key: number for number in self.pattern.numbers}
         self.explained = Explained(analysis, round_, units, self.names)
-        asked = {(question.tester, question.subject) for question in analysis.questions}
+        asked = {(question.tester, key) for question in analysis.questions for key in question.about}
         self.cells: dict[str, list[Deviation]] = {}
         for cell in analysis.findings.cells:
             found = Deviation(
@@ -740,10 +740,9 @@ def amounts_of(amount: Amount, names: Mapping[str, str]) -> Amounts:
                 least=amount.least[size],
                 most=amount.most[size],
                 printed=amount.printed.get(size),
-                printed_words=amount.words(amount.printed[size]) if size in amount.printed else "",
-                # Hours to print are those of half of makers, which are drawn already.
-                proposed=amount.proposed[size] if amount.kind == "yarn" else None,
-                proposed_words=amount.words(amount.proposed[size]),
+                proposed=amount.proposed[size],
+                printed_balls=amount.balls(amount.printed[size]) if size in amount.printed else None,
+                proposed_balls=amount.balls(amount.proposed[size]),
             )
             for size, typical in amount.typical.items()
         ),
@@ -756,6 +755,7 @@ def amounts_of(amount: Amount, names: Mapping[str, str]) -> Amounts:
             )
             for one in amount.took
         ),
+        beyond_half=amount.kind == "yarn",
     )
 
 

@@ -306,6 +306,7 @@ def test_a_piece_that_fits_the_swatch_before_blocking_is_asked_about_once():
     question = the_question(unwashed())
 
     assert (question.tester, question.subject, question.cause) == ("t4", "body", "unblocked")
+    assert question.about == ("body", *PLACES)
     assert question.sentence == (
         "Was the piece measured before blocking? All of it fits the swatch as it was before: Sleeve length, for one, "
         "is given as 40 cm, and about 43.9 cm was expected blocked, 39.8 cm not blocked."

@@ -149,7 +149,9 @@ def dimension_result(round: Round, key: str) -> DimensionResult | None:
     if at is None:
         return None
     called = {tester.id: tester.name for tester in read.round.testers}
-    asked = {question.tester: question for question in read.analysis.questions if question.subject == key}
+    # What is asked about this dimension alone comes before what is asked about the whole piece.
+    asking = sorted(read.analysis.questions, key=lambda question: question.subject == key)
+    asked = {question.tester: question for question in asking if key in question.about}
     order = {size: index for index, size in enumerate(read.sheet.sizes)}
     belief = read.analysis.behind.belief()
     points = [

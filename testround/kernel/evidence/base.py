@@ -107,7 +107,7 @@ class Case:
         self.units = units
         self.called = called or {}
         self.testers = tuple(sorted(round.testers, key=lambda tester: tester.id))
-        self.asked = {(question.tester, question.subject) for question in analysis.questions}
+        self.asked = {(question.tester, key) for question in analysis.questions for key in question.about}
         self.by_id = {finding.id: finding for finding in analysis.findings.findings}
 
     @cached_property
