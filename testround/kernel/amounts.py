@@ -96,12 +96,6 @@ class Amount:
             return None
         return int(np.ceil(metres / self.ball - 1e-9))
 
-    def words(self, value: float) -> str:
-        """ "1125 m, 5 balls", "45 h"."""
-        said = f"{format_count(value)} {self.unit}"
-        balls = self.balls(value)
-        return said if balls is None else f"{said}, {balls} ball{'' if balls == 1 else 's'}"
-
     @property
     def table(self) -> tuple[tuple[str, Mapping[str, str]], ...]:
         """The figures by size, a row with its name each, in ``unit``."""

@@ -18,6 +18,7 @@ from testround.kernel.findings import VERDICT_WORDS
 from testround.kernel.units import (
     GaugeSpan,
     LengthUnit,
+    format_count,
     format_gauge,
     format_length,
     gauge_over,
@@ -860,27 +861,30 @@ class AmountPoint:
 @dataclass(frozen=True, slots=True)
 class AmountOfSize:
     """What makers of a size take: half of them ``typical`` or more, eight in ten between ``least`` and ``most``;
-    what is printed and what is proposed, each as a number, None where it is not to be drawn, and in words ("1125 m,
-    5 balls")."""
+    what is printed and what is proposed, and how many balls that is where a ball is known."""
 
     size: str | None
     typical: float
     least: float
     most: float
     printed: float | None
-    printed_words: str
-    proposed: float | None
-    proposed_words: str
+    proposed: float
+    printed_balls: int | None = None
+    proposed_balls: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Amounts:
-    """Metres of yarn, or hours, in ``unit``; sizes in wearing order, one without a name when made to measure."""
+    """Metres of yarn, or hours, in ``unit``; sizes in wearing order, one without a name when made to measure.
+
+    ``beyond_half``: what is proposed is more than what half of makers take, and so is drawn beside it.
+    """
 
     title: str
     unit: str
     sizes: tuple[AmountOfSize, ...]
     points: tuple[AmountPoint, ...]
+    beyond_half: bool = True
 
 
 def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") -> Plot:
@@ -891,7 +895,8 @@ def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") 
     names = {one.size: "All" if one.size is None else one.size for one in data.sizes}
     label_width = _label_column(names.values(), width)
     wanted = [point.value for point in data.points]
-    wanted += [v for one in data.sizes for v in (one.least, one.most, one.proposed) if v is not None]
+    wanted += [value for one in data.sizes for value in (one.least, one.most)]
+    wanted += [one.proposed for one in data.sizes if data.beyond_half]
     # A misprint ten times off would squeeze everything else; it stands at the edge then, as an arrow.
     most = 2 * max(wanted, default=1.0)
     wanted += [one.printed for one in data.sizes if one.printed is not None and one.printed <= most]
@@ -907,7 +912,7 @@ def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") 
     signs.append(_Sign((diamond((0, 0), 6, "estimate"),), 12, "half of makers"))
     if any(one.printed is not None for one in data.sizes):
         signs.append(_Sign((Line((0, -7), (0, 7), "interval"),), 6, "printed"))
-    if any(one.proposed is not None for one in data.sizes):
+    if data.beyond_half:
         signs.append(_Sign((triangle((0, 0), 6, "hollow", towards="left"),), 10, "to print"))
     legend, top = _legend(signs, width)
 
@@ -916,7 +921,7 @@ def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") 
     for one in data.sizes:
         begin = y
         y += 4
-        rows.append(_amount_of_size(one, scale, y + 8, data.unit))
+        rows.append(_amount_of_size(one, scale, y + 8, data))
         y += 18
         lanes: list[float] = []
         for point in sorted(
@@ -934,6 +939,7 @@ def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") 
         rows.append(Line((4, y), (width - 14, y), "rule"))
     marks: list[Mark] = [*legend, *_amount_axis(scale, top, y, data.unit), *rows]
     makers = len(data.points)
+    balls = " (balls)" if any(one.proposed_balls is not None for one in data.sizes) else ""
     return Plot(
         Drawing(
             width,
@@ -952,14 +958,14 @@ def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") 
         ),
         Table(
             f"{data.title}, in {data.unit}",
-            ("Size", "Printed", "Half of makers", "Eight in ten", "To print"),
+            ("Size", f"Printed{balls}", f"To print{balls}", "Half of makers", "Eight in ten"),
             tuple(
                 (
                     names[one.size],
-                    one.printed_words or "nothing",
+                    _amount(one.printed, one.printed_balls),
+                    _amount(one.proposed, one.proposed_balls),
                     f"{one.typical:.0f}",
                     f"{one.least:.0f} to {one.most:.0f}",
-                    one.proposed_words,
                 )
                 for one in data.sizes
             ),
@@ -968,7 +974,20 @@ def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") 
     )
 
 
-def _amount_of_size(one: AmountOfSize, scale: _Scale, y: float, unit: str) -> Group:
+def _amount(value: float | None, balls: int | None) -> str:
+    """ "1125 (5)": the figure and its whole balls."""
+    if value is None:
+        return "nothing"
+    return format_count(value) + ("" if balls is None else f" ({balls})")
+
+
+def _amount_in_words(value: float, balls: int | None, unit: str) -> str:
+    said = f"{format_count(value)} {unit}"
+    return said if balls is None else f"{said}, {balls} ball{'' if balls == 1 else 's'}"
+
+
+def _amount_of_size(one: AmountOfSize, scale: _Scale, y: float, data: Amounts) -> Group:
+    unit = data.unit
     left, right = scale.clipped(one.least), scale.clipped(one.most)
     marks: list[Mark] = [
         Rect(left, y - 6, right - left, 12, "band"),
@@ -976,7 +995,7 @@ def _amount_of_size(one: AmountOfSize, scale: _Scale, y: float, unit: str) -> Gr
         Line((right, y - 6), (right, y + 6), "band-edge"),
         diamond((scale.clipped(one.typical), y), 5, "estimate"),
     ]
-    if one.proposed is not None:
+    if data.beyond_half:
         marks.append(triangle((scale.clipped(one.proposed), y), 5, "hollow", towards="left"))
     if one.printed is not None:
         x = scale.clipped(one.printed)
@@ -984,11 +1003,14 @@ def _amount_of_size(one: AmountOfSize, scale: _Scale, y: float, unit: str) -> Gr
             marks.append(triangle((x, y), 5, "solid", towards="right"))
         else:
             marks.append(Line((x, y - 8), (x, y + 8), "interval"))
-    printed = f", printed {one.printed_words}" if one.printed is not None else ""
+    printed = ""
+    if one.printed is not None:
+        printed = f", printed {_amount_in_words(one.printed, one.printed_balls, unit)}"
+    proposed = _amount_in_words(one.proposed, one.proposed_balls, unit)
     where = f"size {one.size}" if one.size is not None else "all"
     words = (
         f"{where}: half of makers {one.typical:.0f} {unit}, eight in ten {one.least:.0f} to {one.most:.0f}{printed}, "
-        f"to print {one.proposed_words}"
+        f"to print {proposed}"
     )
     return Group(tuple(marks), words[:1].upper() + words[1:], "pooled")
 

@@ -80,7 +80,7 @@ _IN_WORDS = {"in time": "in time", "may be late": "perhaps late", "likely late":
 
 
 def _answer(found: Sequence[PlaceOutlook]) -> str:
-    """ "2 in time, 1 perhaps late, 3 cannot be told yet."."""
+    """ "Not all: 2 in time, 1 perhaps late, 3 cannot be told yet."."""
     count = {words: sum(one.stands == key for one in found) for key, words in _IN_WORDS.items()}
     said = [f"{n} {words}" for words, n in count.items() if n]
     untold = sum(not one.stands for one in found)
@@ -90,4 +90,6 @@ def _answer(found: Sequence[PlaceOutlook]) -> str:
         said.append(f"{untold} cannot be told yet")
     if len(said) == 1 and count["in time"]:
         return "Yes, all of them."
-    return f"{', '.join(said)}."
+    late = len(found) - count["in time"] - untold
+    word = ("Not all: " if count["in time"] else "No: ") if late else ""
+    return f"{word}{', '.join(said)}."

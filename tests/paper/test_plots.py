@@ -340,8 +340,8 @@ YARN = Amounts(
     "Yarn",
     "metres",
     (
-        AmountOfSize("S", 990, 900, 1090, 900.0, "900 m, 5 balls", 1200.0, "1200 m, 6 balls"),
-        AmountOfSize("M", 1100, 1000, 1210, None, "", 1400.0, "1400 m, 7 balls"),
+        AmountOfSize("S", 990, 900, 1090, 900, 1200, 5, 6),
+        AmountOfSize("M", 1100, 1000, 1210, None, 1400, None, 7),
     ),
     (AmountPoint("t01", "S", 960), AmountPoint("t02", "S", 962), AmountPoint("t03", "M", 1130, rough=True)),
 )
@@ -353,10 +353,11 @@ def labels_of(plot: Plot) -> list[str]:
 
 def test_every_maker_and_every_size_says_its_amount() -> None:
     assert labels_of(amount_plot(YARN)) == [
-        "Size S: half of makers 990 metres, eight in ten 900 to 1090, printed 900 m, 5 balls, to print 1200 m, 6 balls",
+        "Size S: half of makers 990 metres, eight in ten 900 to 1090, printed 900 metres, 5 balls, "
+        "to print 1200 metres, 6 balls",
         "Tester t01, size S: 960 metres",
         "Tester t02, size S: 962 metres",
-        "Size M: half of makers 1100 metres, eight in ten 1000 to 1210, to print 1400 m, 7 balls",
+        "Size M: half of makers 1100 metres, eight in ten 1000 to 1210, to print 1400 metres, 7 balls",
         "Tester t03, size M: 1130 metres, scaled up from a piece not finished",
     ]
 
@@ -365,8 +366,8 @@ def test_the_amounts_are_there_as_tables_too() -> None:
     plot = amount_plot(YARN)
 
     assert plot.summary.rows == (
-        ("S", "900 m, 5 balls", "990", "900 to 1090", "1200 m, 6 balls"),
-        ("M", "nothing", "1100", "1000 to 1210", "1400 m, 7 balls"),
+        ("S", "900 (5)", "1200 (6)", "990", "900 to 1090"),
+        ("M", "nothing", "1400 (7)", "1100", "1000 to 1210"),
     )
     assert plot.table.rows[2] == ("t03", "M", "1130", "scaled up")
 
@@ -384,10 +385,10 @@ def test_makers_who_took_nearly_the_same_do_not_hide_one_another() -> None:
 
 def test_a_piece_not_finished_and_printed_and_proposed_amounts_are_told_apart_by_shape() -> None:
     legend = [mark.words for mark in amount_plot(YARN).drawing.marks if isinstance(mark, Text)]
-    plain = replace(YARN, sizes=YARN.sizes[1:], points=YARN.points[:1])
+    plain = replace(YARN, sizes=YARN.sizes[1:], points=YARN.points[:1], beyond_half=False)
 
     assert {"a maker", "not finished, scaled up", "printed", "to print"} < set(legend)
-    assert not {"not finished, scaled up", "printed"} & {
+    assert not {"not finished, scaled up", "printed", "to print"} & {
         mark.words for mark in amount_plot(plain).drawing.marks if isinstance(mark, Text)
     }
 

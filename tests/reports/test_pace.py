@@ -211,7 +211,7 @@ def test_every_piece_in_progress_stands_against_the_closing_date(
         ("Slow", "likely late"),
         ("Tester one", "in time"),
     ]
-    assert found.answer == "1 in time, 1 likely late."
+    assert found.answer == "Not all: 1 in time, 1 likely late."
     assert "Will they finish in time?" in text_of(response)
 
 
