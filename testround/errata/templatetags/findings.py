@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -32,6 +33,15 @@ def told(text: str, reader: Reader) -> str:
 @register.filter
 def titled(finding: Mapping[str, Any], names: Mapping[str, wording.Named]) -> str:
     return wording.title_of(finding, names)
+
+
+_MEASURED = re.compile(r"(?<=\d) (?=(?:st|rows|reps|cm|in|m|m²|g|h)(?![a-z]))|(?<==) ")
+
+
+@register.filter
+def sum_kept(text: str) -> str:
+    """A sum that breaks over lines at its signs alone: no number is left without its unit, no "=" without its result."""
+    return _MEASURED.sub("\N{NO-BREAK SPACE}", text)
 
 
 @register.filter
