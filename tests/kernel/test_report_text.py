@@ -112,3 +112,34 @@ def test_the_figures_stand_at_the_end_for_a_technical_editor(report):
     assert table[1].split()[:4] == ["Tester", "Size", "Target", "With"]
     assert len([line for line in table[2:14] if line.split()[0].startswith("t00")]) == 12
     assert "Shape shift of all sizes" in " ".join(line.strip() for line in table[14:18])
+
+
+def test_yarn_and_hours_have_the_amounts_to_print_by_size():
+    document = simulated_round(31, 9)
+    document["pattern"]["parts"] = [{"key": "back", "label": "Back", "stitches": "2 * back_sts * body_rows"}]
+    document["pattern"]["yarn"] = dict.fromkeys(document["pattern"]["sizes"], 500.0)
+    for i, tester in enumerate(document["testers"]):
+        worked = {count["number"]: count["worked"] for count in tester["counts"]}
+        stitches = 2 * worked["back_sts"] * worked["body_rows"]
+        tester["yarn"] = {"label": "Wool", "metres_per_ball": 200, "grams_per_ball": 100}
+        tester["yarn_used"] = {"metres": round(0.05 * stitches * (1 + 0.02 * (i % 5 - 2)), 1)}
+        tester["sittings"] = [{"part": "back", "hours": round(stitches / 600, 2), "done": 1}]
+        tester["guess"] = {"hours": 20}
+    tested = as_round(document)
+    analysis = analyse(tested)
+    amount = analysis.taken.amount("yarn")
+
+    lines = [
+        line.split() for line in section(report_text(analysis, tested), "Yarn and hours").splitlines() if line
+    ]
+
+    sizes = list(amount.typical)[:7]
+    assert lines[0] == ["yarn,", "m", *sizes]
+    assert ["to", "print", *(f"{amount.proposed[size]:.0f}" for size in sizes)] in lines
+    assert ["balls", "of", "200", "m", *(f"{amount.proposed[size] / 200:.0f}" for size in sizes)] in lines
+    assert "Back: 600 stitches an hour, 100 % of the hours (9 makers)." in (" ".join(line) for line in lines)
+    assert any(" ".join(line).startswith("Of 9 testers who guessed and finished,") for line in lines)
+
+
+def test_where_nobody_said_what_it_took_there_is_nothing_of_yarn_and_hours(report):
+    assert "Yarn and hours" not in report
