@@ -472,8 +472,8 @@ class _Report:
             *(_abreast(pair, half) for pair in pairs),
             *(figures(summary, width) if summary else []),
             para(
-                f"Every tester's piece, in {self.units}: measured − target = counts + gauge + remainder. ± is the standard "
-                "uncertainty of the remainder; believed, from 0 to 1, is how far it was counted.",
+                f"Every tester's piece, in {self.units}: measured − target = counts + gauge + left. ± is the standard "
+                "uncertainty of what is left; believed, from 0 to 1, is how far it was counted.",
                 SMALL,
             ),
             self.tester_table(dimension, shown, width),
@@ -497,14 +497,15 @@ class _Report:
                     UNKNOWN if believed is None else f"{believed:.2f}",
                 ]
             )
-        name = width * 0.2
+        # About millimetres of A4; the words of the head decide.
+        shares = [31, 11, *[17] * 4, *[12] * 4, 17]
         return grid(
             [
                 *("Tester", "Size", "Target", "With counts", "Expected", "Measured"),
-                *("Counts", "Gauge", "Remainder", "±", "Believed"),
+                *("Counts", "Gauge", "Left", "±", "Believed"),
             ],
             rows,
-            [name, *[(width - name) / 10] * 10],
+            [width * share / sum(shares) for share in shares],
             right=range(2, 11),
         )
 
