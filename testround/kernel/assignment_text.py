@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Sequence
 
@@ -80,7 +81,10 @@ def _section(title: str) -> list[str]:
 
 
 def _wrapped(text: str, indent: str = "", hang: str = "") -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + hang) or [""]
+    # A number and its unit stay on one line.
+    held = re.sub(r"(?<=\d) (?=(?:cm|in)\b)", "\u00a0", text)
+    lines = textwrap.wrap(held, WIDTH, initial_indent=indent, subsequent_indent=indent + hang)
+    return [line.replace("\u00a0", " ") for line in lines] or [""]
 
 
 def _called(candidate: str, names: dict[str, str]) -> str:

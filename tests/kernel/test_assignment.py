@@ -393,6 +393,29 @@ def test_the_text_names_everybody_and_keeps_its_width(file: Document):
         assert max(map(len, text.splitlines())) <= WIDTH
 
 
+@given(small_cases, st.integers(0, 4))
+@settings(max_examples=40, deadline=None)
+def test_whoever_follows_on_a_place_was_in_reserve_and_nobody_else_is_moved(file: Document, which: int):
+    best = assigned(file)
+    if not best.document.places:
+        return
+    free = best.document.places[which % len(best.document.places)]
+
+    found = replace(round_of(file), best.document.places, free.candidate)
+
+    stay = {who: seat for who, seat in seats(best).items() if who != free.candidate}
+    after = seats(found.assignment)
+    assert found.moved == ()
+    assert {who: after[who] for who in stay} == stay
+    assert len(found.proposed) <= 1
+    for one in found.proposed:
+        assert one.candidate not in seats(best)
+        # Of that size; or of another one that only its yarn was wanting for.
+        assert (one.size, one.candidate) in {(size, who) for size, _, who in reserve(best)} or (
+            one.size != free.size and one.yarn == free.yarn is not None
+        )
+
+
 # The designer's word
 
 
