@@ -91,7 +91,7 @@ class Finding(Said):
     now: AsComputed | None = None
     """What is printed (or computed, where nothing is), by size; by axis for a stated gauge."""
     proposed: BySize | None = None
-    """The whole numbers to print, by size; by axis for a stated gauge."""
+    """The whole numbers to print, by size; by axis for a stated gauge; ``per m²`` for yarn made to measure."""
     proposed_for: Key | None = None
     """The number, or printed dimension, that ``proposed`` belongs to."""
     computed: AsComputed | None = None
