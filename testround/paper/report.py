@@ -854,8 +854,8 @@ METHOD = (
     "the lengths of that piece, so it is estimated along with the pattern's own deviation; a single wild reading is "
     "given little weight (errors with Student tails: Lange, Little and Taylor 1989), and a likely slip such as half "
     "for whole, or inches for centimetres, is asked about and left out.",
-    "The stated gauge is compared with the mean of the testers' blocked gauges in a random-effects model with the "
-    "interval of Hartung and Knapp (2001). Amend means that the best estimate is beyond the tolerance and the evidence "
+    "The stated gauge is compared with the mean of the testers' blocked gauges; how far makers usually differ helps to "
+    "say how sure that is, and is worth four testers (the hierarchical normal model of Gelman et al. 2013, 5.4). Amend means that the best estimate is beyond the tolerance and the evidence "
     "says that it is real; holds means that the 95 % interval lies inside the tolerance (two one-sided tests, "
     "Schuirmann 1987); many verdicts at once are held to a false discovery rate of 5 % (Benjamini and Hochberg 1995). "
     "A proposed number is the smallest change in whole stitches or rows that keeps the pattern's stitch multiple.",

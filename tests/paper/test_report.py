@@ -123,7 +123,7 @@ def test_open_questions_say_how_many_testers_would_settle_them(text: str) -> Non
 
 
 def test_the_method_names_its_sources_and_its_limits(text: str) -> None:
-    for source in ("JCGM 100:2008", "Hartung and Knapp", "Schuirmann 1987", "Benjamini and Hochberg 1995"):
+    for source in ("JCGM 100:2008", "Gelman et al. 2013", "Schuirmann 1987", "Benjamini and Hochberg 1995"):
         assert source in text
     assert "common practice" in text
     assert "Limits: the verdicts are arithmetic on what was reported." in text
