@@ -142,9 +142,9 @@ def habits_of(readings: Iterable[float], unit: LengthUnit | None = None) -> Habi
     whole = sum(shares)
     shares = [share / whole for share in shares]
     for value in readings:
-        on = [k for k, (step, _) in enumerate(_STEPS) if _on(value, step)]
+        on = _steps_of(value)
         # 63.5 cm are 25 in: of either unit, as far as anyone can tell.
-        coarsest = [k for k in on if k < 2] or on[:1]
+        coarsest = [k for k in on if k < 2] or list(on[:1])
         for k in coarsest:
             shares[k] += 1 / len(coarsest)
     whole = sum(shares)
@@ -153,7 +153,7 @@ def habits_of(readings: Iterable[float], unit: LengthUnit | None = None) -> Habi
 
 def typed_unit(value_cm: float) -> LengthUnit | None:
     """The unit that a single length was typed in, where it tells: quarters of a centimetre are no eighths of an inch."""
-    units = {unit for step, unit in _STEPS if _on(value_cm, step)}
+    units = {_STEPS[k][1] for k in _steps_of(value_cm)}
     if _on(value_cm, 0.25):
         units.add("cm")
     return units.pop() if len(units) == 1 else None
@@ -229,6 +229,12 @@ def likely_slip(value_cm: float, foretold: Foretold, others: Mapping[str, Foreto
     return Slip(cause, probability, value_cm * factors[cause] if cause in factors else None)
 
 
+@lru_cache(maxsize=4096)
+def _steps_of(value: float) -> tuple[int, ...]:
+    """The steps, by position, that a value is a multiple of."""
+    return tuple(k for k, (step, _) in enumerate(_STEPS) if _on(value, step))
+
+
 def _on(value: float, step: float) -> bool:
     return value > 0 and abs(value - step * round(value / step)) < _ON_STEP_CM
 
@@ -243,12 +249,12 @@ def _between(low: float, high: float, cm: float, u: float) -> float:
 
 def _read(value: float, cm: float, u: float, habits: Habits, unit: LengthUnit | None = None) -> float:
     """Probability that a length about which this is foretold is read as that value; by a reading in that unit."""
-    found, any_step = 0.0, False
-    for (step, of), share in zip(_STEPS, habits.shares, strict=True):
-        if unit in (None, of) and _on(value, step):
-            any_step = True
-            found += share * _between(value - step / 2, value + step / 2, cm, u)
-    if not any_step:
+    steps = [k for k in _steps_of(value) if unit in (None, _STEPS[k][1])]
+    found = 0.0
+    for k in steps:
+        half = _STEPS[k][0] / 2
+        found += habits.shares[k] * _between(value - half, value + half, cm, u)
+    if not steps:
         return _NO_STEP * _between(value - 0.05, value + 0.05, cm, u)
     return found / (habits.in_unit(unit) if unit else 1.0)
 
@@ -257,7 +263,7 @@ def _anyhow(value: float, cm: float, habits: Habits) -> float:
     """Probability of a value that nothing explains."""
     away = math.log(value / cm) / UNKNOWN_SPREAD
     density = 1 / (math.pi * UNKNOWN_SPREAD * (1 + away**2)) / value
-    steps = [share * step for (step, _), share in zip(_STEPS, habits.shares, strict=True) if _on(value, step)]
+    steps = [habits.shares[k] * _STEPS[k][0] for k in _steps_of(value)]
     return density * (sum(steps) if steps else _NO_STEP * 0.1)
 
 
@@ -266,7 +272,7 @@ def _before_swap(value: float, foretold: Foretold, habits: Habits) -> Iterator[t
     units: tuple[tuple[LengthUnit, float], ...] = (("cm", 1.0), ("in", _INCH))
     for unit, per_unit in units:
         typed = value / per_unit
-        if not any(of == unit and _on(value, step) for step, of in _STEPS):
+        if not any(_STEPS[k][1] == unit for k in _steps_of(value)):
             continue
         for before in set(_digits_swapped(typed)):
             read = _read(before * per_unit, foretold.cm, foretold.u, habits, unit)

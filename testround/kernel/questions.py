@@ -18,7 +18,9 @@ from testround.kernel.discrepancy import READING_FLOOR, Discrepancies, with_slop
 from testround.kernel.gauge import ASSUMED, AXES
 from testround.kernel.odd_measures import OddMeasure
 from testround.kernel.plausible import (
+    ODD_CM,
     ODD_COUNT,
+    ODD_SHARE,
     ODD_STITCHES,
     TAILS,
     Foretold,
@@ -26,7 +28,6 @@ from testround.kernel.plausible import (
     doubt_about,
     doubt_about_count,
     habits_of,
-    is_odd,
     likely_slip,
     typed_unit,
 )
@@ -180,10 +181,7 @@ class Doubts:
         Nothing can be expected of a piece whose swatch or counts are in question themselves.
         """
         found = self.found
-        odd = found.known & ~aside_already
-        for i, d in zip(*np.nonzero(odd), strict=True):
-            measured, expected = float(found.measured[i, d]), float(found.expected[i, d])
-            odd[i, d] = measured > 0 and expected > 0 and is_odd(measured, expected)
+        odd = found.known & ~aside_already & _odd(found.measured, found.expected)
         # All that is known of the pattern as yet is that it should be right to its tolerance.
         u = np.hypot(found.uncertainty, self.tolerance[None, :])
         for d in np.flatnonzero(odd.any(axis=0)):
@@ -306,9 +304,7 @@ class Doubts:
         with np.errstate(invalid="ignore"):
             near = found.known & (expected > 0) & (found.measured > 0)
             near &= np.abs(found.measured - expected) <= NEAR * np.hypot(u, found.u_measured)
-        for i, d in zip(*np.nonzero(near), strict=True):
-            near[i, d] = not is_odd(float(found.measured[i, d]), float(expected[i, d]))
-        return np.asarray(near)
+        return np.asarray(near & ~_odd(found.measured, expected))
 
     def _as_the_rest(self, i: int, d: int, pooled: Pooled) -> Foretold | None:
         """What most of a tester's other measurements along the same axis lead to expect, set aside or not.
@@ -411,6 +407,14 @@ class Doubts:
         """The dimensions, by position, that depend on a number or a measure."""
         follows = set(self.sheet.follows(key))
         return [d for d, key in enumerate(self.found.dimensions) if key in follows]
+
+
+def _odd(measured: FloatArray, expected: FloatArray) -> BoolArray:
+    """As :func:`~testround.kernel.plausible.is_odd`, of tables; nothing is odd where nothing can be expected."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.maximum(measured / expected, expected / measured)
+        odd = (ratio > 1 + ODD_SHARE) & (np.abs(measured - expected) > ODD_CM)
+        return np.asarray(odd & (measured > 0) & (expected > 0))
 
 
 def _log_likelihood(left: FloatArray, slopes: FloatArray, noise: FloatArray, prior: FloatArray) -> float:

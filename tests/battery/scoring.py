@@ -193,7 +193,9 @@ class _Scorer:
                     f"slip of {slip.tester} in {slip.dimension} ({', '.join(sorted(slip.causes))}) said {cause}"
                 )
             places = self.dimensions if slip.dimension == WHOLE_PIECE else [slip.dimension]
-            self.result.add("slips kept out", not any(self.moved(slip.tester, place) for place in places))
+            kept_out = not any(self.moved(slip.tester, place) for place in places)
+            if not self.result.add("slips kept out", kept_out):
+                self.note(f"slip of {slip.tester} in {slip.dimension or 'the whole piece'} in an amend")
 
     def moved(self, tester: str, dimension: str) -> bool:
         """Whether an amend about the slip's size and dimension is not what was planted there."""
