@@ -15,8 +15,6 @@ from testround.kernel.verdict import DeviationCell
 
 WIDTH = 100
 _SIZES_ABREAST = 7
-MOST_ROWS = 60
-"""Testers in one table: more would fill pages nobody reads."""
 SAID = {
     Verdict.AMEND: "AMEND",
     Verdict.LOOK_CLOSER: "LOOK CLOSER",
@@ -198,9 +196,9 @@ def _figures(figures: Figures, *, rows: bool) -> list[str]:
         return []
     lines = _wrapped(f"{figures.caption}:")
     if rows and figures.rows:
-        lines += _aligned([figures.head, *figures.rows[:MOST_ROWS]], "  ")
-    if rows and len(figures.rows) > MOST_ROWS:
-        lines.append(f"  and {len(figures.rows) - MOST_ROWS} more, which the findings file has.")
+        lines += _aligned([figures.head, *figures.rows], "  ")
+    if rows and figures.more:
+        lines.append(f"  and {figures.more} more that are less far off; the findings file has every one.")
     if figures.facts:
         lines += _wrapped("; ".join(f"{name} {value}" for name, value in figures.facts) + ".", "  ")
     return [*lines, ""]

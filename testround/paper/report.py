@@ -285,7 +285,7 @@ class _Report:
         """A table of testers with the single figures below it."""
         first = width * 0.24
         each = min((width - first) / max(len(shown.head) - 1, 1), 34 * mm)
-        rows = [list(row) for row in shown.rows[:MOST_TESTERS_SHOWN]]
+        rows = [list(row) for row in shown.rows]
         parts: list[Flowable] = []
         if rows:
             columns = [first, *[each] * (len(shown.head) - 1)]
@@ -293,7 +293,7 @@ class _Report:
                 para(shown.caption, SMALL),
                 grid(shown.head, rows, columns, right=range(2, len(shown.head))),
             ]
-        parts += _shown(len(shown.rows))
+        parts += _shown(len(shown.rows) + shown.more)
         return parts + self.facts(shown)
 
     def facts(self, shown: Figures) -> list[Flowable]:

@@ -330,3 +330,15 @@ def test_testers_are_called_as_the_page_calls_them():
 def test_there_is_no_evidence_of_what_was_not_found(cardigan):
     with pytest.raises(KeyError):
         cardigan.of("finished-size:nothing")
+
+
+def test_of_very_many_testers_the_furthest_off_are_shown_and_the_others_counted():
+    crowd = explained(as_round(simulated_round(3, 90, Truth(offsets={"sleeve_length": {"*": 3.4}}))))
+
+    figures = crowd.of("finished-size:sleeve_length").figures
+
+    assert figures is not None
+    assert (len(figures.rows), figures.more) == (60, 30)
+    left = {c.tester: abs(c.parts.remainder) for c in crowd.cells["sleeve_length"]}
+    shown = {row[0] for row in figures.rows}
+    assert min(left[tester] for tester in shown) >= max(left[tester] for tester in left if tester not in shown)

@@ -13,6 +13,7 @@ from testround.kernel.evidence.base import (
     Case,
     Evidence,
     Figures,
+    furthest,
     needs_fact,
     signed,
     testers_said,
@@ -162,6 +163,9 @@ class Amounts(Case):
         unit = amount.unit
         scale, base = (1.0, "m²") if amount.per_m2 else (1000.0, "Stitches")
         order = {size: j for j, size in enumerate(self.pattern.sizes)}
+        shown_rows, more = furthest(
+            amount.took, lambda t: abs(float(np.log(each[t.tester])) - amount.rate.mean)
+        )
         rows = tuple(
             (
                 self.name(took.tester),
@@ -172,7 +176,7 @@ class Amounts(Case):
                 plain(each[took.tester] * scale, 3),
                 plain(amount.printed[took.size or ""], 1) if took.size in amount.printed else "–",
             )
-            for took in sorted(amount.took, key=lambda t: (order.get(t.size or "", 0), self.name(t.tester)))
+            for took in sorted(shown_rows, key=lambda t: (order.get(t.size or "", 0), self.name(t.tester)))
         )
         low, high = finding.interval or (np.nan, np.nan)
         facts = [
@@ -201,6 +205,7 @@ class Amounts(Case):
             ),
             rows,
             tuple(facts + needs_fact(finding)),
+            more,
         )
 
     def amount_verdict(self, finding: Finding) -> str:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +25,10 @@ from testround.kernel.verdict import Agreed, worked_counts
 from testround.kernel.worked import MOST_DECIMALS, Step, Value, in_brackets, plain, work
 
 FloatArray = NDArray[np.float64]
+T = TypeVar("T")
 
+MOST_ROWS = 60
+"""Testers in one table; more would fill pages nobody reads, and the findings file has every one."""
 MOST_NAMED = 30
 """Testers named in a sentence; the table has the others."""
 UNIT_WORDS = {"st": "stitches", "row": "rows", "rep": "repeats"}
@@ -34,12 +38,16 @@ AXIS_WORDS = {"st": "stitches", "row": "rows"}
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """A table of testers (or sizes), and single figures with their names."""
+    """A table of testers (or sizes), and single figures with their names.
+
+    Of very many testers the rows are of those furthest off; ``more`` is how many there are besides.
+    """
 
     caption: str
     head: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     facts: tuple[tuple[str, str], ...] = ()
+    more: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,6 +233,13 @@ class Case:
             return "the interval reaches beyond it"
         return "a deviation of some of the sizes is not excluded yet"
 
+    def axis_name(self, k: int, a: int) -> str:
+        return f"{self.pattern.gauges[k].key}.{AXES[a]}"
+
+    def stated_per_cm(self, k: int, a: int) -> float:
+        gauge = self.pattern.gauges[k]
+        return (gauge.stitches, gauge.rows)[a] / 10
+
     def values(
         self, numbers: Mapping[str, float], measures: Mapping[str, float], gauges: Mapping[str, float]
     ) -> dict[str, Value]:
@@ -276,6 +291,14 @@ class Case:
 
     def dimension(self, key: str) -> Dimension:
         return next(d for d in self.pattern.dimensions if d.key == key)
+
+
+def furthest(items: Sequence[T], off: Callable[[T], float]) -> tuple[list[T], int]:
+    """Those to be shown, in the order given: of very many, those furthest off; and how many are left out."""
+    if len(items) <= MOST_ROWS:
+        return list(items), 0
+    ranked = sorted(range(len(items)), key=lambda k: -off(items[k]))
+    return [items[k] for k in sorted(ranked[:MOST_ROWS])], len(items) - MOST_ROWS
 
 
 def reading_of(swatch: Swatch, axis: str) -> tuple[float | None, float | None]:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from testround.kernel.evidence.base import SHORT_UNITS, Case, Evidence, Figures, FloatArray
+from testround.kernel.evidence.base import SHORT_UNITS, Case, Evidence, Figures, FloatArray, furthest
 from testround.kernel.findings import Finding
 from testround.kernel.round import Number, Tester
 from testround.kernel.verdict import Agreed
@@ -52,7 +52,8 @@ class Counts(Case):
         close.append(
             f"Amend: {one.votes} of the {one.reports} who reported it agree, which is most of them and more than one."
         )
-        order = sorted(here, key=lambda j: (int(sizes[j]), self.name(self.testers[j].id)))
+        order, more = furthest(here, lambda j: abs(off[j] - one.offset))
+        order = sorted(order, key=lambda j: (int(sizes[j]), self.name(self.testers[j].id)))
         rows = tuple(
             (
                 self.name(self.testers[j].id),
@@ -70,7 +71,7 @@ class Counts(Case):
             f"{number.label}, as testers reported it, against {'the text' if self.pattern.is_graded else 'their own numbers'}.",
             tuple(steps),
             tuple(close),
-            Figures(f"Who arrived at what: {number.label}", head, rows),
+            Figures(f"Who arrived at what: {number.label}", head, rows, more=more),
         )
 
     def agreement(self, finding: Finding) -> Agreed | None:

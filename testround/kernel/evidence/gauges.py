@@ -15,6 +15,7 @@ from testround.kernel.evidence.base import (
     Case,
     Evidence,
     Figures,
+    furthest,
     needs_fact,
     reading_of,
     testers_said,
@@ -157,14 +158,16 @@ class Gauges(Case):
 
     def gauge_figures(self, finding: Finding, here: Sequence[int], k: int, a: int, label: str) -> Figures:
         own = self.found.own
+        stated = self.stated_per_cm(k, a)
+        sent = np.flatnonzero(own.source[:, k, a] != ASSUMED).tolist()
+        shown_rows, more = furthest(sent, lambda i: abs(float(own.blocked[i, k, a]) - stated))
+        counting = set(here)
         rows = []
-        for i, tester in enumerate(self.testers):
-            source = int(own.source[i, k, a])
-            if source == ASSUMED:
-                continue
+        for i in shown_rows:
+            tester, source = self.testers[i], int(own.source[i, k, a])
             per_10cm = float((own.blocked if source == BLOCKED else own.worked)[i, k, a] * 10)
             u = float((own.u_blocked if source == BLOCKED else own.u_worked)[i, k, a])
-            counted = "counts" if i in here else "unblocked" if source == WORKED else "to be asked"
+            counted = "counts" if i in counting else "unblocked" if source == WORKED else "to be asked"
             rows.append(
                 (
                     self.name(tester.id),
@@ -186,4 +189,5 @@ class Gauges(Case):
             ("Tester", "Size", "Gauge", "±", "Counted"),
             tuple(rows),
             tuple(facts + needs_fact(finding)),
+            more,
         )

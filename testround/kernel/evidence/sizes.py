@@ -15,12 +15,12 @@ from testround.kernel.evidence.base import (
     Evidence,
     Figures,
     Written,
+    furthest,
     needs_fact,
     reading_of,
     testers_said,
 )
 from testround.kernel.findings import Cell, Extent, Finding, Verdict
-from testround.kernel.formulas import parse
 from testround.kernel.gauge import ASSUMED, AXES, BLOCKED
 from testround.kernel.round import Dimension, FabricState, Number, Tester
 from testround.kernel.worked import MOST_DECIMALS, Step, Unworkable, added, agrees, plain, quotient, shown
@@ -81,7 +81,7 @@ class Sizes(Case):
     def lacking(self, i: int, dimension: Dimension) -> int:
         """How many of counts, blocked swatch and blocked measurement a tester has not sent."""
         tester, own = self.testers[i], self.found.own
-        names = parse(dimension.formula).names
+        names = self.sheet.uses(dimension.key)
         reported = {count.number for count in tester.counts}
         unsaid = any(name in self.found.worked and name not in reported for name in names)
         unswatched = any(int(own.source[i, k, a]) != BLOCKED for k, a in self.axes(names))
@@ -103,7 +103,7 @@ class Sizes(Case):
         """One tester's measurement taken apart, line by line, so that the parts add up as they are shown."""
         i = next(j for j, tester in enumerate(self.testers) if tester.id == cell.tester)
         tester, found = self.testers[i], self.found
-        names = parse(dimension.formula).names
+        names = self.sheet.uses(dimension.key)
         axes = self.axes(names)
         blocked = self.is_blocked(tester, dimension.key)
         graded = self.pattern.is_graded
@@ -173,13 +173,6 @@ class Sizes(Case):
         if self.units == "in":
             steps.append(self.in_inches([target, worked, expected, measured]))
         return tuple(steps)
-
-    def axis_name(self, k: int, a: int) -> str:
-        return f"{self.pattern.gauges[k].key}.{AXES[a]}"
-
-    def stated_per_cm(self, k: int, a: int) -> float:
-        gauge = self.pattern.gauges[k]
-        return (gauge.stitches, gauge.rows)[a] / 10
 
     def counts_said(self, i: int, counts: Sequence[Number]) -> str:
         found = self.found
@@ -302,6 +295,7 @@ class Sizes(Case):
         return f"Open: the estimate is within what is fine, but {self.missing(finding)}."
 
     def size_figures(self, finding: Finding, dimension: Dimension, cells: Sequence[Cell]) -> Figures:
+        shown, more = furthest(cells, lambda cell: abs(cell.parts.remainder))
         return Figures(
             f"{dimension.label}, every tester's piece, in {self.units}: measured − target = counts + gauge + left",
             (
@@ -317,8 +311,9 @@ class Sizes(Case):
                 "±",
                 "Believed",
             ),
-            tuple(self.figures_of(cell) for cell in cells),
+            tuple(self.figures_of(cell) for cell in shown),
             (*self.facts(finding, dimension), *needs_fact(finding)),
+            more,
         )
 
     def figures_of(self, cell: Cell) -> tuple[str, ...]:
@@ -355,7 +350,7 @@ class Sizes(Case):
             ]
             if behind.short is not None:
                 said.append(("Nearest shape short of its price by", plain(behind.short, 1)))
-        names = parse(dimension.formula).names
+        names = self.sheet.uses(dimension.key)
         for one in self.analysis.behind.spreads:
             if f"{one.gauge}.{one.axis}" in names:
                 what = f"{one.gauge}, {AXIS_WORDS[one.axis]}"
