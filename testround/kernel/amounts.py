@@ -162,7 +162,7 @@ class Guesses:
             said = f"it took {off} % {'more' if self.ratio > 1 else 'less'} {what} than guessed"
         between = f"between {self.low:.2f} and {self.high:.2f} times the guess"
         return (
-            f"Of {n} testers who guessed and finished, {self.over} took more than their guess; in the middle "
+            f"Of {n} testers who guessed and finished, {self.over or 'none'} took more than their guess; in the middle "
             f"{said} ({between})."
         )
 

@@ -939,7 +939,7 @@ def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") 
         rows.append(Line((4, y), (width - 14, y), "rule"))
     marks: list[Mark] = [*legend, *_amount_axis(scale, top, y, data.unit), *rows]
     makers = len(data.points)
-    balls = " (balls)" if any(one.proposed_balls is not None for one in data.sizes) else ""
+    balls = " (and balls)" if any(one.proposed_balls is not None for one in data.sizes) else ""
     return Plot(
         Drawing(
             width,
@@ -957,8 +957,8 @@ def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") 
             ),
         ),
         Table(
-            f"{data.title}, in {data.unit}",
-            ("Size", f"Printed{balls}", f"To print{balls}", "Half of makers", "Eight in ten"),
+            f"{data.title}, in {data.unit}{balls}",
+            ("Size", "Printed", "To print", "Half take", "Eight in ten"),
             tuple(
                 (
                     names[one.size],

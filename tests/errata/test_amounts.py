@@ -56,7 +56,7 @@ def test_it_says_what_to_print_for_every_size_in_metres_and_balls(
     response = signed_in(designer).get(address(round_))
 
     (yarn, hours) = response.context["amounts"]
-    assert yarn.plot.summary.columns[:3] == ("Size", "Printed (balls)", "To print (balls)")
+    assert yarn.plot.summary.columns[:3] == ("Size", "Printed", "To print")
     assert [row[:3] for row in yarn.plot.summary.rows] == [
         ("XS", "700 (4)", "1000 (5)"),
         ("S", "800 (4)", "1200 (6)"),
