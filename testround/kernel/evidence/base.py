@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from fractions import Fraction
 from functools import cached_property
 from typing import TypeVar
 
@@ -20,7 +21,7 @@ from testround.kernel.formulas import parse
 from testround.kernel.gauge import AXES
 from testround.kernel.round import Dimension, FabricState, Round, Swatch, Tester
 from testround.kernel.sheet import Sheet
-from testround.kernel.units import GaugeSpan, LengthUnit, format_length, gauge_over
+from testround.kernel.units import GaugeSpan, LengthUnit, format_length, gauge_over, rounded
 from testround.kernel.verdict import Agreed, worked_counts
 from testround.kernel.worked import MOST_DECIMALS, Step, Value, in_brackets, plain, work
 
@@ -203,7 +204,8 @@ class Case:
         return "4 in" if self.units == "in" else "10 cm"
 
     def per(self, per_10cm: float, decimals: int = 1, *, signed: bool = False) -> str:
-        text = f"{gauge_over(per_10cm, self.over):+.{decimals}f}".replace("-", "−")
+        value = float(rounded(gauge_over(per_10cm, self.over), Fraction(1, 10**decimals)))
+        text = f"{value:+.{decimals}f}".replace("-", "−")
         return text if signed else text.removeprefix("+")
 
     def swatches(
@@ -218,11 +220,11 @@ class Case:
         return [swatch for swatch in usable if swatch.tool_mm == usable[-1].tool_mm]
 
     def missing(self, finding: Finding) -> str:
-        """Why a verdict is not reached, in words."""
+        """What keeps a finding from being settled."""
         low, high = finding.interval or (-np.inf, np.inf)
         limit = finding.tolerance or 0.0
         if finding.testers == 0:
-            return "nobody's can be counted yet"
+            return "a tester who can be counted"
         if finding.testers == 1:
             return "a second tester, for one alone never settles it"
         if finding.verdict is Verdict.LOOK_CLOSER:
@@ -230,8 +232,8 @@ class Case:
                 return "an interval that is clear of nought"
             return "enough agreement for something that was looked for among many"
         if max(abs(low), abs(high)) > limit:
-            return "the interval reaches beyond it"
-        return "a deviation of some of the sizes is not excluded yet"
+            return "an interval that stays within it"
+        return "certainty that no single size is off"
 
     def axis_name(self, k: int, a: int) -> str:
         return f"{self.pattern.gauges[k].key}.{AXES[a]}"

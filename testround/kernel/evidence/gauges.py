@@ -154,7 +154,7 @@ class Gauges(Case):
                 return f"Look closer: {off} is beyond the {limit}; what is missing: {missing}."
             case Verdict.HOLDS:
                 return f"Holds: the interval stays within the {limit}. It rests on the swatches of {testers_said(finding.testers)}."
-        return f"Open: {off} is within the {limit}, and {self.missing(finding)}."
+        return f"Open: {off} is within the {limit}; what is missing: {self.missing(finding)}."
 
     def gauge_figures(self, finding: Finding, here: Sequence[int], k: int, a: int, label: str) -> Figures:
         own = self.found.own

@@ -292,7 +292,7 @@ class Sizes(Case):
                 return f"Look closer: the estimate is beyond what is fine; what is missing: {self.missing(finding)}."
             case Verdict.HOLDS:
                 return f"Holds: the whole interval lies within what is fine. It rests on {testers_said(finding.testers)}{sizes}."
-        return f"Open: the estimate is within what is fine, but {self.missing(finding)}."
+        return f"Open: the estimate is within what is fine; what is missing: {self.missing(finding)}."
 
     def size_figures(self, finding: Finding, dimension: Dimension, cells: Sequence[Cell]) -> Figures:
         shown, more = furthest(cells, lambda cell: abs(cell.parts.remainder))
