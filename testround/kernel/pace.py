@@ -50,7 +50,9 @@ LIKELY = 0.9
 """A likely range leaves one in ten below and one in ten above."""
 LONGEST_WEEKS = 520.0
 _MANY = 30
-"""Makers from which on it makes no odds whether one of them is among the others he is held against."""
+"""Makers from which on it makes no odds whether one of them is among the others that one is held against."""
+_PRIOR_PARTS = 8
+_MOST_TURNS, _SETTLED = 20, 1e-6
 
 WHOLE = ""
 """Stands for the part where a sitting names none."""
@@ -359,33 +361,31 @@ def everyone(
 
 def _by_part_and_maker(logs: Mapping[tuple[str, str], float]) -> tuple[dict[str, float], float]:
     """Level of every part, and the scatter that parts and makers leave."""
-    of_part: dict[str, list[tuple[str, float]]] = {}
-    for (tester, part), log in logs.items():
-        of_part.setdefault(part, []).append((tester, log))
-    makers = {tester for tester, _ in logs}
-    factor = dict.fromkeys(makers, 0.0)
-    levels: dict[str, float] = {}
-    for _ in range(20):
-        levels = {
-            part: algorithm_a([log - factor[tester] for tester, log in readings]).mean
-            for part, readings in of_part.items()
-        }
-        sums: dict[str, list[float]] = {}
-        for (tester, part), log in logs.items():
-            sums.setdefault(tester, []).append(log - levels[part])
-        again = {tester: float(np.mean(left)) for tester, left in sums.items()}
-        moved = max((abs(again[tester] - factor[tester]) for tester in makers), default=0.0)
+    if not logs:
+        return {}, USUAL_PARTS
+    names = list(dict.fromkeys(part for _, part in logs))
+    at_part = {part: k for k, part in enumerate(names)}
+    at_maker = {tester: k for k, tester in enumerate(dict.fromkeys(tester for tester, _ in logs))}
+    y = np.array(list(logs.values()))
+    part = np.array([at_part[key] for _, key in logs])
+    maker = np.array([at_maker[tester] for tester, _ in logs])
+    each = np.bincount(maker)
+    factor = np.zeros(len(at_maker))
+    level = np.zeros(len(names))
+    for _ in range(_MOST_TURNS):
+        of_parts = y - factor[maker]
+        level = np.array([algorithm_a(of_parts[part == k]).mean for k in range(len(names))])
+        again = np.bincount(maker, y - level[part]) / each
+        moved = float(np.max(np.abs(again - factor)))
         factor = again
-        if moved < 1e-9:
+        if moved < _SETTLED:
             break
-    left = [log - levels[part] - factor[tester] for (tester, part), log in logs.items()]
-    df = max(len(left) - len(makers) - len(levels) + 1, 0) if left else 0
-    prior = 8
-    squares = 0.0
-    if df:
-        # Algorithm A's deviation has divisor n − 1; the fit has taken more than one degree of freedom.
-        squares = algorithm_a(left).sd ** 2 * (len(left) - 1)
-    return levels, float(np.sqrt((prior * USUAL_PARTS**2 + squares) / (prior + df)))
+    left = y - level[part] - factor[maker]
+    df = max(len(y) - len(at_maker) - len(names) + 1, 0)
+    # Algorithm A's deviation has divisor n − 1; the fit has taken more than one degree of freedom.
+    squares = algorithm_a(left).sd ** 2 * (len(y) - 1) if df else 0.0
+    scatter = float(np.sqrt((_PRIOR_PARTS * USUAL_PARTS**2 + squares) / (_PRIOR_PARTS + df)))
+    return dict(zip(names, level.tolist(), strict=True)), scatter
 
 
 def _own_pace(piece: Piece, work: Mapping[str, float], scatter: float) -> tuple[float, float] | None:
