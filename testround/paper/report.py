@@ -501,7 +501,7 @@ class _Report:
         shares = [31, 11, *[17] * 4, *[12] * 4, 17]
         return grid(
             [
-                *("Tester", "Size", "Target", "With counts", "Expected", "Measured"),
+                *("Tester", "Size", "Target", "Worked", "Expected", "Measured"),
                 *("Counts", "Gauge", "Left", "±", "Believed"),
             ],
             rows,

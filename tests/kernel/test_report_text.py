@@ -109,7 +109,7 @@ def test_the_figures_stand_at_the_end_for_a_technical_editor(report):
     figures = section(report, "The figures behind it, for a technical editor")
     table = figures[figures.index("sleeve length, every tester's piece") :].splitlines()
 
-    assert table[1].split()[:4] == ["Tester", "Size", "Target", "With"]
+    assert table[1].split()[:4] == ["Tester", "Size", "Target", "Worked"]
     assert len([line for line in table[2:14] if line.split()[0].startswith("t00")]) == 12
     assert "Shape shift of all sizes" in " ".join(line.strip() for line in table[14:18])
 

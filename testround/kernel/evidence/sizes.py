@@ -302,7 +302,7 @@ class Sizes(Case):
                 "Tester",
                 "Size",
                 "Target",
-                "With counts",
+                "Worked",
                 "Expected",
                 "Measured",
                 "Counts",
