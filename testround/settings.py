@@ -57,6 +57,7 @@ INSTALLED_APPS = [
     "testround.patterns",
     "testround.rounds",
     "testround.reports",
+    "testround.talk",
     "testround.errata",
     "testround.paper",
     "testround.api",
