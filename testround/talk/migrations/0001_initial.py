@@ -14,7 +14,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('reports', '0003_sitting_day'),
-        ('rounds', '0005_initial'),
+        ('rounds', '0004_terms_as_they_were_agreed_to'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
