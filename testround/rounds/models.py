@@ -35,6 +35,14 @@ class Round(models.Model):
         blank=True, help_text="What testers agree to, in plain words; shown before they say yes."
     )
     allow_several = models.BooleanField(default=False, help_text="One person may hold several places.")
+    invite_next = models.BooleanField(
+        default=False, help_text="When a place falls free, the next in reserve is invited at once."
+    )
+    offer_days = models.PositiveSmallIntegerField(
+        default=7,
+        validators=[MinValueValidator(1), MaxValueValidator(90)],
+        help_text="How long an offer to the next in reserve stands.",
+    )
     # When the state last changed; a date moves the round on only if it passed after that.
     moved_at = models.DateTimeField(null=True, blank=True)
     created = models.DateTimeField(default=timezone.now)
@@ -121,8 +129,15 @@ class Place(models.Model):
     tester = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="places"
     )
+    # The offer that the place answers; a place made by hand answers none.
+    candidate = models.ForeignKey(
+        Candidate, null=True, blank=True, on_delete=models.SET_NULL, related_name="places"
+    )
     size = models.CharField(max_length=20, null=True, blank=True)
     state = models.CharField(max_length=12, choices=State, default=State.OFFERED)
+    offered_until = models.DateTimeField(
+        null=True, blank=True, help_text="When an offered place that nobody took is given back."
+    )
     measures: models.JSONField[Any, Any] = models.JSONField(default=dict)
     yarn_label = models.CharField(max_length=200, null=True, blank=True)
     yarn_weight = models.PositiveSmallIntegerField(null=True, blank=True)
@@ -145,7 +160,12 @@ class Place(models.Model):
     class Meta:
         ordering = ["pk"]
         constraints = [models.UniqueConstraint(fields=["round", "key"], name="place_key_once")]
-        indexes = [models.Index(fields=["round", "state"])]
+        indexes = [
+            models.Index(fields=["round", "state"]),
+            models.Index(
+                fields=["offered_until"], condition=models.Q(state="offered"), name="place_offers_by_date"
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.name} ({self.size})" if self.size else self.name
@@ -172,6 +192,67 @@ class Invitation(models.Model):
 
     def __str__(self) -> str:
         return f"Invitation to {self.place}"
+
+
+class Proposal(models.Model):
+    """Who should make what, as the designer is drafting it; or as she accepted it.
+
+    Holds what she asked for, not the answer: that is worked out from the round whenever it is read.
+    """
+
+    round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="proposals")
+    reach = models.FloatField(default=5.0, help_text="cm")
+    # [{"candidate": key, "size": size or null, "yarn": key or null}]
+    pins: models.JSONField[Any, Any] = models.JSONField(default=list)
+    # [{"candidate": key, "size": size or null}]
+    exclusions: models.JSONField[Any, Any] = models.JSONField(default=list)
+    # {candidate's key: {"size": size or null, "yarn": key or null}, or null for no place}
+    moves: models.JSONField[Any, Any] = models.JSONField(default=dict)
+    # Counts the savings; who saves says which one they saw.
+    revision = models.PositiveIntegerField(default=0)
+    created = models.DateTimeField(default=timezone.now)
+    accepted_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-created", "-pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["round"], condition=models.Q(accepted_at=None), name="one_draft_proposal_a_round"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"Who makes what in {self.round}"
+
+
+class Vacancy(models.Model):
+    """A place that fell free, and who in reserve is next for it."""
+
+    class State(models.TextChoices):
+        OPEN = "open"
+        FILLED = "filled"
+        LEFT = "left"
+
+    place = models.OneToOneField(Place, on_delete=models.CASCADE, related_name="vacancy")
+    state = models.CharField(max_length=6, choices=State, default=State.OPEN)
+    # Nobody where nobody in reserve can have it; ``why`` says so.
+    candidate = models.ForeignKey(
+        Candidate, null=True, blank=True, on_delete=models.SET_NULL, related_name="vacancies"
+    )
+    size = models.CharField(max_length=20, null=True, blank=True)
+    yarn = models.CharField(max_length=60, null=True, blank=True, help_text="Key of a supplied yarn.")
+    why = models.CharField(max_length=500, blank=True)
+    filled_by = models.OneToOneField(
+        Place, null=True, blank=True, on_delete=models.SET_NULL, related_name="fills"
+    )
+    created = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["created", "pk"]
+        verbose_name_plural = "vacancies"
+
+    def __str__(self) -> str:
+        return f"In place of {self.place}"
 
 
 class DiaryEntry(models.Model):
