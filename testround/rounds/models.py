@@ -9,6 +9,16 @@ from django.urls import reverse
 from django.utils import timezone
 
 from testround.patterns.models import Edition, new_code
+from testround.people.models import User
+
+
+# What may be done with photos of the work: each asked and answered by itself.
+PHOTO_USES = {
+    "pattern": "in the published pattern",
+    "online": "online, where the designer shows the design",
+    "face": "with the face in the picture",
+    "name": "with the tester's name beside it",
+}
 
 
 class Round(models.Model):
@@ -42,6 +52,29 @@ class Round(models.Model):
         default=7,
         validators=[MinValueValidator(1), MaxValueValidator(90)],
         help_text="How long an offer to the next in reserve stands.",
+    )
+    purge_on = models.DateField(
+        null=True, blank=True, help_text="From this day on measurements, photos, words and offers are deleted."
+    )
+    purged_at = models.DateTimeField(null=True, blank=True)
+    shows_standing = models.BooleanField(
+        default=False, help_text="Testers may see how the round stands, without anyone's measurements."
+    )
+    # The call for testers. Its address has a code of its own, made when the call is first opened.
+    call_code = models.CharField(max_length=16, unique=True, null=True, blank=True, editable=False)
+    call_opens = models.DateField(null=True, blank=True)
+    call_closes = models.DateField(null=True, blank=True)
+    # When the call ended before it was full: its last day passed, or the designer closed it.
+    call_closed_at = models.DateTimeField(null=True, blank=True)
+    asked = models.TextField(blank=True, help_text="What is asked of testers, and by when.")
+    given = models.TextField(blank=True, help_text="What testers get.")
+    # Of PHOTO_USES: what the designer would like to do with photos. Each is a question of its own.
+    photo_uses: models.JSONField[Any, Any] = models.JSONField(default=list, blank=True)
+    for_child = models.BooleanField(
+        default=False, help_text="A children's garment: the adult offers and gives the child's measurements."
+    )
+    offers_wanted = models.PositiveIntegerField(
+        null=True, blank=True, help_text="The call is full with so many offers; null for the usual number."
     )
     # When the state last changed; a date moves the round on only if it passed after that.
     moved_at = models.DateTimeField(null=True, blank=True)
@@ -91,22 +124,85 @@ class SuppliedYarn(YarnFields):
 class Candidate(models.Model):
     """Someone who offered to test and has no place yet."""
 
+    class State(models.TextChoices):
+        OFFERED = "offered", "offered: the address is not confirmed yet"
+        CONFIRMED = "confirmed"
+        WAITING = "waiting", "waiting: the call was full or had closed"
+        WITHDRAWN = "withdrawn"
+        PLACED = "placed"
+
+    # Those whose offer holds: one for each person and round.
+    HOLDING = (State.CONFIRMED, State.WAITING, State.PLACED)
+
     round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="candidates")
     key = models.CharField(max_length=60)
     name = models.CharField(max_length=200)
+    # One from a round file has offered elsewhere, and counts.
+    state = models.CharField(max_length=10, choices=State, default=State.CONFIRMED)
     measures: models.JSONField[Any, Any] = models.JSONField(default=dict)
+    # What was typed, by measure, as in "36 1/4 in".
+    typed: models.JSONField[Any, Any] = models.JSONField(default=dict, blank=True)
     wishes: models.JSONField[Any, Any] = models.JSONField(default=list)
     yarns: models.JSONField[Any, Any] = models.JSONField(default=list)
     own_yarn = models.BooleanField(default=False)
     tests_before = models.PositiveIntegerField(null=True, blank=True)
     answered = models.DateTimeField(null=True, blank=True)
+    # Never in a round file. The second is what tells that two addresses are one person's.
+    email = models.EmailField(blank=True)
+    email_key = models.CharField(max_length=254, blank=True)
+    units = models.CharField(max_length=2, choices=User.Units, default=User.Units.CENTIMETRES)
+    terms = models.CharField(max_length=2, choices=User.Terms, default=User.Terms.US)
+    adult = models.BooleanField(default=False, help_text="They said that they are an adult.")
+    # One for each of PHOTO_USES: no unless they said yes.
+    photo_pattern = models.BooleanField(default=False)
+    photo_online = models.BooleanField(default=False)
+    photo_face = models.BooleanField(default=False)
+    photo_name = models.BooleanField(default=False)
+    # Of the form's key and what it held, so that a press repeated by the same page is one offer.
+    form_hash = models.CharField(max_length=64, blank=True)
+    created = models.DateTimeField(default=timezone.now)
+    changed = models.DateTimeField(auto_now=True)
 
     class Meta:
         ordering = ["pk"]
-        constraints = [models.UniqueConstraint(fields=["round", "key"], name="candidate_key_once")]
+        indexes = [models.Index(fields=["round", "state"]), models.Index(fields=["round", "email_key"])]
+        constraints = [
+            models.UniqueConstraint(fields=["round", "key"], name="candidate_key_once"),
+            models.UniqueConstraint(
+                fields=["round", "email_key"],
+                condition=models.Q(state__in=["confirmed", "waiting", "placed"]) & ~models.Q(email_key=""),
+                name="candidate_person_once",
+            ),
+            models.UniqueConstraint(
+                fields=["round", "form_hash"],
+                condition=~models.Q(form_hash=""),
+                name="candidate_form_once",
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.name
+
+
+class OfferLink(models.Model):
+    """A link mailed to a candidate, to confirm the offer or to change it. Only a hash of its secret is kept."""
+
+    class Kind(models.TextChoices):
+        CONFIRM = "confirm"
+        CHANGE = "change"
+
+    candidate = models.ForeignKey(Candidate, on_delete=models.CASCADE, related_name="links")
+    kind = models.CharField(max_length=7, choices=Kind)
+    secret_hash = models.CharField(max_length=64, unique=True)
+    created = models.DateTimeField(default=timezone.now)
+    expires = models.DateTimeField(null=True, blank=True)
+    used_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-created", "-pk"]
+
+    def __str__(self) -> str:
+        return f"Link of {self.candidate} to {self.kind}"
 
 
 class Place(models.Model):
@@ -154,6 +250,8 @@ class Place(models.Model):
     agreed_terms = models.TextField(
         blank=True, help_text="The terms as they stood then, whatever became of the round's since."
     )
+    # When what is private of it was deleted: on the round's date, or because its tester erased themselves.
+    forgotten_at = models.DateTimeField(null=True, blank=True)
     changed = models.DateTimeField(auto_now=True)
     created = models.DateTimeField(default=timezone.now)
 
@@ -270,3 +368,30 @@ class DiaryEntry(models.Model):
 
     def __str__(self) -> str:
         return self.text
+
+
+class Consent(models.Model):
+    """One thing that a tester allows, of their own free will and apart from the terms. Each can be withdrawn."""
+
+    class Kind(models.TextChoices):
+        SEEN = "seen", "may see my photos"
+        SHOWN = "shown", "may show my photos in public once the pattern is out"
+        NAMED = "named", "may be named where others see how the round stands"
+
+    place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="consents")
+    kind = models.CharField(max_length=10, choices=Kind)
+    given_at = models.DateTimeField(default=timezone.now)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["place", "kind"],
+                condition=models.Q(withdrawn_at__isnull=True),
+                name="consent_stands_once",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.place} {self.get_kind_display()}"
