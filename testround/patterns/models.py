@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import secrets
+import uuid
 from typing import Any
 
 from django.conf import settings
@@ -72,3 +73,47 @@ class Edition(models.Model):
     def document(self) -> SheetDocument:
         """The sheet as the kernel sees it."""
         return SheetDocument.model_validate(self.sheet)
+
+
+class Membership(models.Model):
+    """A person's part in a pattern and all its rounds, beside its owner; first an invitation, then held.
+
+    On the pattern and not on a round, because the sheet is the pattern's, and the errata are: who edits
+    one round edits both. Only a hash of the invitation's secret is kept.
+    """
+
+    class Role(models.TextChoices):
+        OWNER = "owner", "Owner: the pattern and its rounds become theirs"
+        EDITOR = "editor", "Editor: sees and edits all, publishes and invites nobody"
+        ONLOOKER = "onlooker", "Onlooker: sees how the rounds stand, no measurements, photos or words"
+
+    pattern = models.ForeignKey(Pattern, on_delete=models.CASCADE, related_name="memberships")
+    role = models.CharField(max_length=10, choices=Role)
+    # Whom the link was mailed to; nobody else can use it.
+    email = models.EmailField()
+    user = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.CASCADE, related_name="memberships"
+    )
+    key = models.UUIDField(default=uuid.uuid4, help_text="Of the form, so that a double press invites once.")
+    secret_hash = models.CharField(max_length=64, unique=True)
+    invited_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    invited_at = models.DateTimeField(default=timezone.now)
+    expires = models.DateTimeField()
+    joined_at = models.DateTimeField(null=True, blank=True)
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["pattern", "key"], name="membership_form_once"),
+            models.UniqueConstraint(
+                fields=["pattern", "user"],
+                condition=models.Q(ended_at__isnull=True, user__isnull=False),
+                name="membership_held_once",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.role} of {self.pattern}"
