@@ -76,13 +76,6 @@ class Round(models.Model):
     offers_wanted = models.PositiveIntegerField(
         null=True, blank=True, help_text="The call is full with so many offers; null for the usual number."
     )
-    purge_on = models.DateField(
-        null=True, blank=True, help_text="From this day on measurements, photos, words and offers are deleted."
-    )
-    purged_at = models.DateTimeField(null=True, blank=True)
-    shows_standing = models.BooleanField(
-        default=False, help_text="Testers may see how the round stands, without anyone's measurements."
-    )
     # When the state last changed; a date moves the round on only if it passed after that.
     moved_at = models.DateTimeField(null=True, blank=True)
     created = models.DateTimeField(default=timezone.now)
@@ -259,8 +252,6 @@ class Place(models.Model):
     )
     # When what is private of it was deleted: on the round's date, or because its tester erased themselves.
     forgotten_at = models.DateTimeField(null=True, blank=True)
-    # When what is private of it was deleted: on the round's date, or because its tester erased themselves.
-    forgotten_at = models.DateTimeField(null=True, blank=True)
     changed = models.DateTimeField(auto_now=True)
     created = models.DateTimeField(default=timezone.now)
 
@@ -377,33 +368,6 @@ class DiaryEntry(models.Model):
 
     def __str__(self) -> str:
         return self.text
-
-
-class Consent(models.Model):
-    """One thing that a tester allows, of their own free will and apart from the terms. Each can be withdrawn."""
-
-    class Kind(models.TextChoices):
-        SEEN = "seen", "may see my photos"
-        SHOWN = "shown", "may show my photos in public once the pattern is out"
-        NAMED = "named", "may be named where others see how the round stands"
-
-    place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="consents")
-    kind = models.CharField(max_length=10, choices=Kind)
-    given_at = models.DateTimeField(default=timezone.now)
-    withdrawn_at = models.DateTimeField(null=True, blank=True)
-
-    class Meta:
-        ordering = ["pk"]
-        constraints = [
-            models.UniqueConstraint(
-                fields=["place", "kind"],
-                condition=models.Q(withdrawn_at__isnull=True),
-                name="consent_stands_once",
-            )
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.place} {self.get_kind_display()}"
 
 
 class Consent(models.Model):

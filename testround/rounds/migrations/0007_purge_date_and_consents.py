@@ -4,7 +4,7 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-    dependencies = [("rounds", "0005_who_makes_what")]
+    dependencies = [("rounds", "0006_a_call_for_testers")]
 
     operations = [
         migrations.CreateModel(
