@@ -54,7 +54,9 @@ class Round(models.Model):
         help_text="How long an offer to the next in reserve stands.",
     )
     purge_on = models.DateField(
-        null=True, blank=True, help_text="From this day on measurements, photos, words and offers are deleted."
+        null=True,
+        blank=True,
+        help_text="From this day on measurements, photos, words and offers are deleted.",
     )
     purged_at = models.DateTimeField(null=True, blank=True)
     shows_standing = models.BooleanField(
@@ -78,6 +80,8 @@ class Round(models.Model):
     )
     # When the state last changed; a date moves the round on only if it passed after that.
     moved_at = models.DateTimeField(null=True, blank=True)
+    # When the likely days of finishing were last worked out; see `dates.likely_days_keep`.
+    foretold_at = models.DateTimeField(null=True, blank=True)
     created = models.DateTimeField(default=timezone.now)
 
     class Meta:
@@ -250,6 +254,12 @@ class Place(models.Model):
     agreed_terms = models.TextField(
         blank=True, help_text="The terms as they stood then, whatever became of the round's since."
     )
+    # What its tester asked for beyond the round's dates. Each counts as long as it is later than the round's.
+    swatch_until = models.DateField(null=True, blank=True)
+    measures_until = models.DateField(null=True, blank=True)
+    # The likely days of finishing, as of `Round.foretold_at`.
+    likely_from = models.DateField(null=True, blank=True)
+    likely_until = models.DateField(null=True, blank=True)
     # When what is private of it was deleted: on the round's date, or because its tester erased themselves.
     forgotten_at = models.DateTimeField(null=True, blank=True)
     changed = models.DateTimeField(auto_now=True)
@@ -380,7 +390,10 @@ class Consent(models.Model):
         ONLINE = "online", "show my photos online, where the design is shown"
         FACE = "face", "show photos with my face in the picture"
         NAME = "name", "put my name beside my photos"
-        STANDING = "standing", "let other testers and onlookers see my name where they see how the round stands"
+        STANDING = (
+            "standing",
+            "let other testers and onlookers see my name where they see how the round stands",
+        )
 
     place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="consents")
     # Each a label after "The designer may".
@@ -400,3 +413,60 @@ class Consent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.place} {self.get_kind_display()}"
+
+
+class MailDay(models.Model):
+    """A day, in a tester's own zone, on which they got their one gathered mail of reminders."""
+
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="mail_days")
+    day = models.DateField()
+    at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["person", "day"], name="one_reminding_mail_a_day")]
+
+    def __str__(self) -> str:
+        return f"{self.person}, {self.day}"
+
+
+class Reminder(models.Model):
+    """A tester was reminded of a date, once before it and once after. Another date is reminded of anew."""
+
+    class What(models.TextChoices):
+        SWATCH = "swatch"
+        MEASURES = "finished measurements"
+
+    class When(models.TextChoices):
+        BEFORE = "before"
+        AFTER = "after"
+
+    place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="reminders")
+    what = models.CharField(max_length=21, choices=What)
+    due = models.DateField()
+    when = models.CharField(max_length=6, choices=When)
+    day = models.ForeignKey(MailDay, on_delete=models.CASCADE, related_name="reminders")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["place", "what", "due", "when"], name="reminded_once_of_a_date")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.what} {self.when} {self.due}"
+
+
+class Nudge(models.Model):
+    """A friendly word of the designer's to one tester; not more than one a tester and day."""
+
+    place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="nudges")
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="nudges")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+")
+    # The tester's own day.
+    day = models.DateField()
+    at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["person", "day"], name="one_nudge_a_day")]
+
+    def __str__(self) -> str:
+        return f"{self.place}, {self.day}"
