@@ -99,23 +99,31 @@ class Word(Said):
 
 
 class Look(models.Model):
-    """When a person last looked at what is said in a round or, with a place, at its private words."""
+    """When a person last looked at a round's notes or its questions or, with a place, at its private words."""
+
+    class At(models.TextChoices):
+        NOTES = "notes"
+        QUESTIONS = "questions"
+        WORDS = "words"
 
     person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="looks")
     round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="looks")
     place = models.ForeignKey(Place, null=True, blank=True, on_delete=models.CASCADE, related_name="looks")
+    what = models.CharField(max_length=10, choices=At)
     at = models.DateTimeField(default=timezone.now)
 
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["person", "round"], condition=models.Q(place=None), name="look_at_round_once"
+                fields=["person", "round", "what"],
+                condition=models.Q(place__isnull=True),
+                name="look_at_round_once",
             ),
             models.UniqueConstraint(fields=["person", "place"], name="look_at_words_once"),
         ]
 
     def __str__(self) -> str:
-        return f"{self.person_id} at {self.at:%Y-%m-%d %H:%M}"
+        return f"{self.what}, {self.at:%Y-%m-%d %H:%M}"
 
 
 def new_token() -> str:

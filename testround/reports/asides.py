@@ -1,0 +1,84 @@
+"""What others said, beside a step of a tester's numbers and at the head of the tester's place.
+
+It is kept by a room above this one, which registers the functions that tell.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from testround.rounds.models import Place
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """One thing said in answer: plain text, when, and whether it came later than the answer itself."""
+
+    text: str
+    at: dt.datetime
+    is_addition: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Aside:
+    """A question at a place in the text, with what was answered so far."""
+
+    question: str
+    replies: tuple[Reply, ...]
+    url: str
+
+
+@dataclass(frozen=True, slots=True)
+class Asides:
+    """What stands beside one place in the text: the first few, and how many there are in all."""
+
+    shown: tuple[Aside, ...]
+    count: int
+    url: str
+
+
+@dataclass(frozen=True, slots=True)
+class News:
+    """Something said in the round: what kind it is, its text, and whether the tester has looked at it yet."""
+
+    what: str
+    text: str
+    at: dt.datetime
+    is_new: bool
+    url: str
+
+
+Speaker = Callable[[Place], Mapping[str, Asides]]
+Teller = Callable[[Place], Sequence[News]]
+
+_speakers: list[Speaker] = []
+_tellers: list[Teller] = []
+
+
+def speaks(speaker: Speaker) -> Speaker:
+    """Register a function that gives, for a tester's place, what stands beside each place in the text."""
+    _speakers.append(speaker)
+    return speaker
+
+
+def tells(teller: Teller) -> Teller:
+    """Register a function that gives the news of a round for the tester of a place."""
+    _tellers.append(teller)
+    return teller
+
+
+def asides_of(place: Place) -> dict[str, Asides]:
+    """By place in the text, in a number of queries that does not grow with what was said."""
+    asides: dict[str, Asides] = {}
+    for speaker in _speakers:
+        asides.update(speaker(place))
+    return asides
+
+
+def news_of(place: Place) -> list[News]:
+    """The newest first."""
+    return sorted(
+        (news for teller in _tellers for news in teller(place)), key=lambda news: news.at, reverse=True
+    )
