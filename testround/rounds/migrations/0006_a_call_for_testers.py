@@ -6,160 +6,203 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('rounds', '0005_who_makes_what'),
+        ("rounds", "0005_who_makes_what"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='OfferLink',
+            name="OfferLink",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('confirm', 'Confirm'), ('change', 'Change')], max_length=7)),
-                ('secret_hash', models.CharField(max_length=64, unique=True)),
-                ('created', models.DateTimeField(default=django.utils.timezone.now)),
-                ('expires', models.DateTimeField(blank=True, null=True)),
-                ('used_at', models.DateTimeField(blank=True, null=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(choices=[("confirm", "Confirm"), ("change", "Change")], max_length=7),
+                ),
+                ("secret_hash", models.CharField(max_length=64, unique=True)),
+                ("created", models.DateTimeField(default=django.utils.timezone.now)),
+                ("expires", models.DateTimeField(blank=True, null=True)),
+                ("used_at", models.DateTimeField(blank=True, null=True)),
             ],
             options={
-                'ordering': ['-created', '-pk'],
+                "ordering": ["-created", "-pk"],
             },
         ),
         migrations.AddField(
-            model_name='candidate',
-            name='adult',
-            field=models.BooleanField(default=False, help_text='They said that they are an adult.'),
+            model_name="candidate",
+            name="adult",
+            field=models.BooleanField(default=False, help_text="They said that they are an adult."),
         ),
         migrations.AddField(
-            model_name='candidate',
-            name='changed',
+            model_name="candidate",
+            name="changed",
             field=models.DateTimeField(auto_now=True),
         ),
         migrations.AddField(
-            model_name='candidate',
-            name='created',
+            model_name="candidate",
+            name="created",
             field=models.DateTimeField(default=django.utils.timezone.now),
         ),
         migrations.AddField(
-            model_name='candidate',
-            name='email',
+            model_name="candidate",
+            name="email",
             field=models.EmailField(blank=True, max_length=254),
         ),
         migrations.AddField(
-            model_name='candidate',
-            name='email_key',
+            model_name="candidate",
+            name="email_key",
             field=models.CharField(blank=True, max_length=254),
         ),
         migrations.AddField(
-            model_name='candidate',
-            name='form_hash',
+            model_name="candidate",
+            name="form_hash",
             field=models.CharField(blank=True, max_length=64),
         ),
         migrations.AddField(
-            model_name='candidate',
-            name='photo_face',
+            model_name="candidate",
+            name="photo_face",
             field=models.BooleanField(default=False),
         ),
         migrations.AddField(
-            model_name='candidate',
-            name='photo_name',
+            model_name="candidate",
+            name="photo_name",
             field=models.BooleanField(default=False),
         ),
         migrations.AddField(
-            model_name='candidate',
-            name='photo_online',
+            model_name="candidate",
+            name="photo_online",
             field=models.BooleanField(default=False),
         ),
         migrations.AddField(
-            model_name='candidate',
-            name='photo_pattern',
+            model_name="candidate",
+            name="photo_pattern",
             field=models.BooleanField(default=False),
         ),
         migrations.AddField(
-            model_name='candidate',
-            name='state',
-            field=models.CharField(choices=[('offered', 'offered: the address is not confirmed yet'), ('confirmed', 'Confirmed'), ('waiting', 'waiting: the call was full or had closed'), ('withdrawn', 'Withdrawn'), ('placed', 'Placed')], default='confirmed', max_length=10),
+            model_name="candidate",
+            name="state",
+            field=models.CharField(
+                choices=[
+                    ("offered", "offered: the address is not confirmed yet"),
+                    ("confirmed", "Confirmed"),
+                    ("waiting", "waiting: the call was full or had closed"),
+                    ("withdrawn", "Withdrawn"),
+                    ("placed", "Placed"),
+                ],
+                default="confirmed",
+                max_length=10,
+            ),
         ),
         migrations.AddField(
-            model_name='candidate',
-            name='terms',
-            field=models.CharField(choices=[('us', 'US (single crochet)'), ('uk', 'UK (double crochet)')], default='us', max_length=2),
+            model_name="candidate",
+            name="terms",
+            field=models.CharField(
+                choices=[("us", "US (single crochet)"), ("uk", "UK (double crochet)")],
+                default="us",
+                max_length=2,
+            ),
         ),
         migrations.AddField(
-            model_name='candidate',
-            name='typed',
+            model_name="candidate",
+            name="typed",
             field=models.JSONField(blank=True, default=dict),
         ),
         migrations.AddField(
-            model_name='candidate',
-            name='units',
-            field=models.CharField(choices=[('cm', 'Centimetres'), ('in', 'Inches')], default='cm', max_length=2),
+            model_name="candidate",
+            name="units",
+            field=models.CharField(
+                choices=[("cm", "Centimetres"), ("in", "Inches")], default="cm", max_length=2
+            ),
         ),
         migrations.AddField(
-            model_name='round',
-            name='asked',
-            field=models.TextField(blank=True, help_text='What is asked of testers, and by when.'),
+            model_name="round",
+            name="asked",
+            field=models.TextField(blank=True, help_text="What is asked of testers, and by when."),
         ),
         migrations.AddField(
-            model_name='round',
-            name='call_closed_at',
+            model_name="round",
+            name="call_closed_at",
             field=models.DateTimeField(blank=True, null=True),
         ),
         migrations.AddField(
-            model_name='round',
-            name='call_closes',
+            model_name="round",
+            name="call_closes",
             field=models.DateField(blank=True, null=True),
         ),
         migrations.AddField(
-            model_name='round',
-            name='call_code',
+            model_name="round",
+            name="call_code",
             field=models.CharField(blank=True, editable=False, max_length=16, null=True, unique=True),
         ),
         migrations.AddField(
-            model_name='round',
-            name='call_opens',
+            model_name="round",
+            name="call_opens",
             field=models.DateField(blank=True, null=True),
         ),
         migrations.AddField(
-            model_name='round',
-            name='for_child',
-            field=models.BooleanField(default=False, help_text="A children's garment: the adult offers and gives the child's measurements."),
+            model_name="round",
+            name="for_child",
+            field=models.BooleanField(
+                default=False,
+                help_text="A children's garment: the adult offers and gives the child's measurements.",
+            ),
         ),
         migrations.AddField(
-            model_name='round',
-            name='given',
-            field=models.TextField(blank=True, help_text='What testers get.'),
+            model_name="round",
+            name="given",
+            field=models.TextField(blank=True, help_text="What testers get."),
         ),
         migrations.AddField(
-            model_name='round',
-            name='offers_wanted',
-            field=models.PositiveIntegerField(blank=True, help_text='The call is full with so many offers; null for the usual number.', null=True),
+            model_name="round",
+            name="offers_wanted",
+            field=models.PositiveIntegerField(
+                blank=True,
+                help_text="The call is full with so many offers; null for the usual number.",
+                null=True,
+            ),
         ),
         migrations.AddField(
-            model_name='round',
-            name='photo_uses',
+            model_name="round",
+            name="photo_uses",
             field=models.JSONField(blank=True, default=list),
         ),
         migrations.AddIndex(
-            model_name='candidate',
-            index=models.Index(fields=['round', 'state'], name='rounds_cand_round_i_df55eb_idx'),
+            model_name="candidate",
+            index=models.Index(fields=["round", "state"], name="rounds_cand_round_i_df55eb_idx"),
         ),
         migrations.AddIndex(
-            model_name='candidate',
-            index=models.Index(fields=['round', 'email_key'], name='rounds_cand_round_i_4e1345_idx'),
+            model_name="candidate",
+            index=models.Index(fields=["round", "email_key"], name="rounds_cand_round_i_4e1345_idx"),
         ),
         migrations.AddConstraint(
-            model_name='candidate',
-            constraint=models.UniqueConstraint(condition=models.Q(('state__in', ['confirmed', 'waiting', 'placed']), models.Q(('email_key', ''), _negated=True)), fields=('round', 'email_key'), name='candidate_person_once'),
+            model_name="candidate",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(
+                    ("state__in", ["confirmed", "waiting", "placed"]),
+                    models.Q(("email_key", ""), _negated=True),
+                ),
+                fields=("round", "email_key"),
+                name="candidate_person_once",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='candidate',
-            constraint=models.UniqueConstraint(condition=models.Q(('form_hash', ''), _negated=True), fields=('round', 'form_hash'), name='candidate_form_once'),
+            model_name="candidate",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("form_hash", ""), _negated=True),
+                fields=("round", "form_hash"),
+                name="candidate_form_once",
+            ),
         ),
         migrations.AddField(
-            model_name='offerlink',
-            name='candidate',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='links', to='rounds.candidate'),
+            model_name="offerlink",
+            name="candidate",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE, related_name="links", to="rounds.candidate"
+            ),
         ),
     ]
