@@ -10,7 +10,8 @@ from django.db.models import QuerySet
 
 from testround.kernel import round as kernel
 from testround.reports.models import Count, Finished, Fit, Photo, Remark, Reported, Sitting, Swatch
-from testround.rounds.models import Candidate, Place, Round, SuppliedYarn
+from testround.rounds.bridge import kernel_candidates, kernel_plan, seat_fields
+from testround.rounds.models import Place, Round
 
 # Every table of rows that a tester sends.
 REPORTED: tuple[type[Reported], ...] = (Swatch, Count, Finished, Sitting, Remark, Fit, Photo)
@@ -27,17 +28,8 @@ def kernel_round(round_: Round) -> kernel.Round:
         format="testround/round",
         version=1,
         pattern=round_.edition.document,
-        round=kernel.RoundPlan(
-            title=round_.title,
-            opens=round_.opens,
-            swatches_due=round_.swatches_due,
-            closes=round_.closes,
-            places=kernel.Places.model_validate(round_.places_plan)
-            if round_.places_plan is not None
-            else None,
-            yarns=tuple(_kernel_yarn(yarn) for yarn in round_.yarns.all()),
-        ),
-        candidates=tuple(_kernel_candidate(candidate) for candidate in round_.candidates.all()),
+        round=kernel_plan(round_),
+        candidates=kernel_candidates(round_),
         testers=tuple(
             kernel_tester(place, {model: rows.get(place.pk, []) for model, rows in reported.items()})
             for place in places
@@ -70,49 +62,12 @@ def _by_place(model: type[Reported], round_: Round) -> dict[int, list[Any]]:
     return grouped
 
 
-def _kernel_yarn(yarn: SuppliedYarn) -> kernel.SuppliedYarn:
-    return kernel.SuppliedYarn(
-        key=yarn.key,
-        makers=yarn.makers,
-        label=yarn.label,
-        weight=yarn.weight,
-        fibre=yarn.fibre,
-        metres_per_ball=yarn.metres_per_ball,
-        grams_per_ball=yarn.grams_per_ball,
-    )
-
-
-def _kernel_candidate(candidate: Candidate) -> kernel.Candidate:
-    return kernel.Candidate(
-        id=candidate.key,
-        name=candidate.name,
-        measures=candidate.measures,
-        wishes=tuple(candidate.wishes),
-        yarns=tuple(candidate.yarns),
-        own_yarn=candidate.own_yarn,
-        tests_before=candidate.tests_before,
-        answered=candidate.answered,
-    )
-
-
 def kernel_tester(place: Place, reported: Mapping[type[Reported], Sequence[Any]]) -> kernel.Tester:
     """One tester with the rows given, by table; of a table that is not among them, nothing was sent."""
     used = (place.used_metres, place.used_grams) != (None, None)
     guessed = (place.guess_hours, place.guess_metres) != (None, None)
     return kernel.Tester(
-        id=place.key,
-        name=place.name,
-        size=place.size,
-        measures=place.measures,
-        yarn=kernel.Yarn(
-            label=place.yarn_label,
-            weight=place.yarn_weight,
-            fibre=place.yarn_fibre,
-            metres_per_ball=place.metres_per_ball,
-            grams_per_ball=place.grams_per_ball,
-        )
-        if place.yarn_label
-        else None,
+        **seat_fields(place),
         swatches=tuple(
             kernel.Swatch(
                 gauge=row.gauge,

@@ -294,6 +294,8 @@ class Invitation(models.Model):
     # Hash of the key of the form that used it, so that a press repeated by the same page is answered alike.
     used_key_hash = models.CharField(max_length=64, blank=True)
     withdrawn_at = models.DateTimeField(null=True, blank=True)
+    # When whoever followed the link said "no, thank you"; the place was given back with it.
+    declined_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["-created", "-pk"]
