@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import zoneinfo
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -59,6 +60,18 @@ def whole_number(name: str, *, default: int) -> int:
         return int(value)
     except ValueError:
         raise ImproperlyConfigured(f"{name} is {value!r}; write a whole number.") from None
+
+
+def zone(name: str, *, default: str) -> str:
+    """A zone by its name in the IANA database, as in Europe/London."""
+    value = text(name, default)
+    try:
+        zoneinfo.ZoneInfo(value)
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError):
+        raise ImproperlyConfigured(
+            f"{name} is {value!r}, which is no time zone known here; write one such as Europe/London or UTC."
+        ) from None
+    return value
 
 
 def names(name: str, *, default: list[str]) -> list[str]:

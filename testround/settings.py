@@ -213,7 +213,8 @@ ACCOUNT_LOGOUT_REDIRECT_URL = "home"
 
 LANGUAGE_CODE = "en-gb"
 LANGUAGES = [("en-gb", "English")]
-TIME_ZONE = "UTC"
+# Of strangers, and of people who have not chosen their own.
+TIME_ZONE = environment.zone("TESTROUND_TIME_ZONE", default="UTC")
 USE_I18N = True
 USE_TZ = True
 
@@ -266,6 +267,8 @@ EMAIL_PORT = environment.whole_number("EMAIL_PORT", default=587)
 EMAIL_HOST_USER = environment.text("EMAIL_HOST_USER")
 EMAIL_HOST_PASSWORD = environment.text("EMAIL_HOST_PASSWORD")
 EMAIL_USE_TLS = environment.truth("EMAIL_USE_TLS", default=True)
+# Seconds. A mail server that does not answer is given up, and asked again later.
+EMAIL_TIMEOUT = environment.whole_number("EMAIL_TIMEOUT", default=30)
 DEFAULT_FROM_EMAIL = environment.text("MAIL_FROM", "Testround <testround@localhost>")
 SERVER_EMAIL = DEFAULT_FROM_EMAIL
 

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
+from django.conf import settings
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager, PermissionsMixin
 from django.db import models
 from django.utils import timezone
@@ -21,6 +22,11 @@ class UserManager(BaseUserManager["User"]):
 
     def get_by_natural_key(self, email: str | None) -> User:
         return self.get(email__iexact=email)
+
+
+def servers_zone() -> str:
+    """Where somebody's clock stands until they choose: where the server's does."""
+    return settings.TIME_ZONE
 
 
 class User(AbstractBaseUser, PermissionsMixin):
@@ -44,7 +50,7 @@ class User(AbstractBaseUser, PermissionsMixin):
     units = models.CharField(max_length=2, choices=Units, default=Units.CENTIMETRES)
     tools = models.CharField(max_length=6, choices=Tools, default=Tools.METRIC)
     terms = models.CharField(max_length=2, choices=Terms, default=Terms.US)
-    time_zone = models.CharField(max_length=64, default="UTC")
+    time_zone = models.CharField(max_length=64, default=servers_zone)
     is_staff = models.BooleanField(default=False)
     is_active = models.BooleanField(default=True)
     joined = models.DateTimeField(default=timezone.now)
