@@ -6,7 +6,7 @@ It is kept by a room above this one, which registers the functions that tell.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 from testround.rounds.models import Place
@@ -51,7 +51,7 @@ class News:
 
 
 Speaker = Callable[[Place], Mapping[str, Asides]]
-Teller = Callable[[Place], Sequence[News]]
+Teller = Callable[[Place], Iterable[News]]
 
 _speakers: list[Speaker] = []
 _tellers: list[Teller] = []

@@ -1,0 +1,66 @@
+"""What a tester's pages show of what was said: questions beside their step, and what is new in the round."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from urllib.parse import urlencode
+
+from django.urls import reverse
+
+from testround.reports.asides import Aside, Asides, News, Reply, speaks, tells
+from testround.rounds.models import Place
+from testround.talk.models import Question
+from testround.talk.selectors import first_at_each_place, new_answers, new_words, notes_with_new
+
+ASIDES_AT_A_STEP = 3
+NOTES_SHOWN = 3
+ANSWERS_SHOWN = 5
+
+
+@speaks
+def questions_beside(place: Place) -> dict[str, Asides]:
+    """The questions of the round beside the places in the text they were asked at."""
+    round = place.round
+    found: dict[str, list[Question]] = {}
+    for question in first_at_each_place(round, most=ASIDES_AT_A_STEP):
+        found.setdefault(question.where, []).append(question)
+    all_of_them = reverse("talk:questions", args=[round.code])
+    return {
+        where: Asides(
+            shown=tuple(_aside(question, round.code) for question in questions),
+            count=questions[0].count,
+            url=f"{all_of_them}?{urlencode({'where': where})}",
+        )
+        for where, questions in found.items()
+    }
+
+
+def _aside(question: Question, code: str) -> Aside:
+    return Aside(
+        question=question.text,
+        replies=tuple(Reply(answer.text, answer.at, answer.is_addition) for answer in question.answers.all()),
+        url=reverse("talk:question", args=[code, question.pk]),
+    )
+
+
+@tells
+def what_is_new(place: Place) -> Iterator[News]:
+    """The last notes, answers the tester has not looked at yet, and that there are private words."""
+    tester, round = place.tester, place.round
+    if tester is None:
+        return
+    notes = reverse("talk:notes", args=[round.code])
+    for note in notes_with_new(round, tester)[:NOTES_SHOWN]:
+        yield News("note", note.text, note.at, note.at > note.looked, notes)
+    for answer in new_answers(round, tester)[:ANSWERS_SHOWN]:
+        what = "more on the answer" if answer.is_addition else "answer"
+        yield News(
+            f"{what} at {answer.question.where}",
+            answer.text,
+            answer.at,
+            True,
+            answer.question.get_absolute_url(),
+        )
+    words = new_words(tester).filter(place=place).order_by("-at", "-pk")[:1]
+    for word in words:
+        yield News("private word", "", word.at, True, reverse("talk:words", args=[place.pk]))

@@ -1,0 +1,290 @@
+"""What is said in a round, as its pages read it. Every selector starts from who may see it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import (
+    Count,
+    DateTimeField,
+    Exists,
+    F,
+    Max,
+    OuterRef,
+    Prefetch,
+    Q,
+    QuerySet,
+    Subquery,
+    Value,
+    Window,
+)
+from django.db.models.functions import Coalesce, RowNumber
+
+from testround.people.models import User
+from testround.rounds.models import Place, Round
+from testround.rounds.selectors import places_of, rounds_of
+from testround.talk.likeness import likeness
+from testround.talk.models import Answer, Look, Note, Question, Word
+
+LIKE_SHOWN = 5
+LIKE_READ = 200
+WAITING_SHOWN = 50
+NEVER = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
+
+
+# -- who hears and who speaks ------------------------------------------------------------------------------
+
+
+def rounds_spoken_for(user: User) -> QuerySet[Round]:
+    """The rounds in which a person writes notes and answers, and hears who asked."""
+    return rounds_of(user)
+
+
+def rounds_heard_by(user: User) -> QuerySet[Round]:
+    """The rounds whose notes and questions a person reads: those spoken for, and those a place is held in."""
+    held = places_of(user).values("round")
+    return Round.objects.filter(
+        Q(pk__in=rounds_spoken_for(user).values("pk")) | Q(pk__in=held)
+    ).select_related("edition__pattern__owner")
+
+
+def threads_of(user: User) -> QuerySet[Place]:
+    """The places whose private words a person reads: the own one, and those of the rounds that are her own.
+
+    Nobody else does, whatever else they may see of the round.
+    """
+    own = Q(tester=user) & ~Q(state=Place.State.GIVEN_BACK)
+    run = Q(round__edition__pattern__owner=user, tester__isnull=False)
+    return Place.objects.filter(own | run).select_related("round__edition__pattern__owner", "tester")
+
+
+def places_told(round: Round, *, besides: User | None = None) -> list[Place]:
+    """The places of a round whose testers are told what is said to all: each tester once, by the first place."""
+    places = (
+        Place.objects.filter(round=round, tester__isnull=False, tester__is_active=True)
+        .exclude(state=Place.State.GIVEN_BACK)
+        .select_related("tester", "round__edition__pattern__owner")
+        .order_by("pk")
+    )
+    if besides is not None:
+        places = places.exclude(tester=besides)
+    first: dict[int | None, Place] = {}
+    for place in places:
+        first.setdefault(place.tester_id, place)
+    return list(first.values())
+
+
+# -- notes and questions -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Listener:
+    """Who reads a round's notes and questions: as who speaks for it, or as the tester of places in it."""
+
+    round: Round
+    speaks: bool
+    places: frozenset[int]
+    place: Place | None
+    """The first place held, for the ways to a tester's pages."""
+
+    def asked_by(self, question: Question) -> str:
+        """How the reader sees who asked."""
+        if question.place_id in self.places:
+            return "you"
+        if self.speaks and question.place is not None:
+            of_size = f", size {question.place.size}" if question.place.size else ""
+            hidden = "" if question.by_name else "; to the others: a tester"
+            return f"{question.place.name}{of_size}{hidden}"
+        if question.by_name and question.place is not None:
+            return question.place.name
+        return "a tester"
+
+
+def listener_of(user: User, round: Round) -> Listener:
+    """One query for the places held, one for whether the person speaks for the round."""
+    places = list(places_of(user).filter(round=round).order_by("pk"))
+    return Listener(
+        round=round,
+        speaks=rounds_spoken_for(user).filter(pk=round.pk).exists(),
+        places=frozenset(place.pk for place in places),
+        place=places[0] if places else None,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A question as one reader sees it."""
+
+    question: Question
+    asked_by: str
+    answers: tuple[Answer, ...]
+
+
+def notes_in(round: Round) -> QuerySet[Note]:
+    return round.notes.select_related("by")
+
+
+def _answers() -> QuerySet[Answer]:
+    return Answer.objects.select_related("by").order_by("at", "pk")
+
+
+def questions_in(round: Round, *, where: str = "", waiting: bool = False) -> QuerySet[Question]:
+    """The questions of a round with their answers, the newest first."""
+    questions = round.questions.select_related("place", "round").prefetch_related(
+        Prefetch("answers", _answers())
+    )
+    if where:
+        questions = questions.filter(where=where)
+    if waiting:
+        questions = questions.filter(~Exists(Answer.objects.filter(question=OuterRef("pk"))))
+    return questions
+
+
+def shown_to(listener: Listener, questions: Sequence[Question]) -> list[Shown]:
+    return [
+        Shown(question, listener.asked_by(question), tuple(question.answers.all())) for question in questions
+    ]
+
+
+def counts_of(round: Round) -> tuple[int, int]:
+    """How many questions a round has, and how many of them wait for an answer."""
+    answered = Exists(Answer.objects.filter(question=OuterRef("pk")))
+    found = round.questions.aggregate(count=Count("pk"), waiting=Count("pk", filter=~answered))
+    return found["count"], found["waiting"]
+
+
+def like(round: Round, where: str, text: str = "") -> list[Question]:
+    """The questions asked at a place before, those most like the text first; without a text the newest first."""
+    asked = list(questions_in(round, where=where)[:LIKE_READ])
+    if text:
+        asked.sort(key=lambda question: -likeness(text, question.text))
+    return asked[:LIKE_SHOWN]
+
+
+def last_asked(round: Round, where: str) -> int:
+    """The number of the last question at a place, 0 where there is none."""
+    return round.questions.filter(where=where).aggregate(last=Max("pk"))["last"] or 0
+
+
+# -- what stands beside a step -----------------------------------------------------------------------------
+
+
+def first_at_each_place(round: Round, *, most: int) -> list[Question]:
+    """The first few questions at each place in the text, with ``count`` of all there, answered ones first.
+
+    Two queries, whatever was asked.
+    """
+    answered = Exists(Answer.objects.filter(question=OuterRef("pk")))
+    questions = round.questions.annotate(answered=answered).annotate(
+        rank=Window(
+            RowNumber(),
+            partition_by=F("where"),
+            order_by=[F("answered").desc(), F("at").desc(), F("pk").desc()],
+        ),
+        count=Window(Count("pk"), partition_by=F("where")),
+    )
+    return list(
+        questions.filter(rank__lte=most)
+        .prefetch_related(Prefetch("answers", _answers()))
+        .order_by("where", "rank")
+    )
+
+
+# -- what is new -------------------------------------------------------------------------------------------
+
+
+def _looked(person: User, what: str, **of: Any) -> Coalesce:
+    """When a person last looked, for rows of the round or place that ``of`` names; never, before the first look."""
+    looks = Look.objects.filter(person=person, what=what, **of).values("at")[:1]
+    return Coalesce(Subquery(looks), Value(NEVER), output_field=DateTimeField())
+
+
+def notes_with_new(round: Round, person: User) -> QuerySet[Note]:
+    """The notes of a round, each with ``looked``: when the person last looked at its notes."""
+    return round.notes.annotate(looked=_looked(person, Look.At.NOTES, round=OuterRef("round")))
+
+
+def new_answers(round: Round, person: User) -> QuerySet[Answer]:
+    """Answers and additions since the person last looked at the questions, the newest first."""
+    return (
+        Answer.objects.filter(question__round=round)
+        .exclude(by=person)
+        .annotate(looked=_looked(person, Look.At.QUESTIONS, round=OuterRef("question__round")))
+        .filter(at__gt=F("looked"))
+        .select_related("question__round")
+        .order_by("-at", "-pk")
+    )
+
+
+def new_words(person: User) -> QuerySet[Word]:
+    """Private words to a person since they last looked at them."""
+    return (
+        Word.objects.filter(place__in=threads_of(person).order_by().values("pk"))
+        .exclude(by=person)
+        .annotate(looked=_looked(person, Look.At.WORDS, place=OuterRef("place")))
+        .filter(at__gt=F("looked"))
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """Something said that waits for a person, by the round or the place it was said in."""
+
+    what: str
+    """"question", "word", "answer" or "note"."""
+    count: int
+    round: Round
+    place: Place | None = None
+
+
+def waiting_for(user: User) -> list[Waiting]:
+    """What waits for a person in all their rounds: five queries at most, whatever was said."""
+    unanswered = ~Exists(Answer.objects.filter(question=OuterRef("questions__pk")))
+    asked = (
+        rounds_spoken_for(user)
+        .defer("edition__sheet", "terms")
+        .annotate(waiting=Count("questions", filter=Q(questions__isnull=False) & unanswered))
+        .filter(waiting__gt=0)
+        .order_by("-created", "-pk")
+    )
+    found = [Waiting("question", round.waiting, round) for round in asked[:WAITING_SHOWN]]
+    words = dict(new_words(user).order_by().values_list("place").annotate(count=Count("pk"))[:WAITING_SHOWN])
+    if words:
+        threads = threads_of(user).filter(pk__in=words).order_by("pk")
+        found += [Waiting("word", words[place.pk], place.round, place) for place in threads]
+    places: dict[int, Place] = {}
+    for place in places_of(user).order_by("round__closes", "pk")[:WAITING_SHOWN]:
+        places.setdefault(place.round_id, place)
+    if places:
+        found += _news_of_places(user, places)
+    return found
+
+
+def _news_of_places(user: User, places: dict[int, Place]) -> list[Waiting]:
+    answers = (
+        Answer.objects.filter(question__round__in=places)
+        .exclude(by=user)
+        .annotate(looked=_looked(user, Look.At.QUESTIONS, round=OuterRef("question__round")))
+        .filter(at__gt=F("looked"))
+        .order_by()
+        .values_list("question__round")
+        .annotate(count=Count("pk"))
+    )
+    notes = (
+        Note.objects.filter(round__in=places)
+        .exclude(by=user)
+        .annotate(looked=_looked(user, Look.At.NOTES, round=OuterRef("round")))
+        .filter(at__gt=F("looked"))
+        .order_by()
+        .values_list("round")
+        .annotate(count=Count("pk"))
+    )
+    found = []
+    for what, counts in (("answer", dict(answers)), ("note", dict(notes))):
+        found += [
+            Waiting(what, counts[pk], place.round, place) for pk, place in places.items() if counts.get(pk)
+        ]
+    return found
