@@ -24,12 +24,13 @@ def kernel_round(round_: Round) -> kernel.Round:
     """
     places = list(round_.places.exclude(state=Place.State.GIVEN_BACK).order_by("pk"))
     reported = {model: _by_place(model, round_) for model in REPORTED}
+    plan = kernel_plan(round_)
     return kernel.Round(
         format="testround/round",
         version=1,
         pattern=round_.edition.document,
-        round=kernel_plan(round_),
-        candidates=kernel_candidates(round_),
+        round=plan,
+        candidates=kernel_candidates(round_, plan.yarns),
         testers=tuple(
             kernel_tester(place, {model: rows.get(place.pk, []) for model, rows in reported.items()})
             for place in places

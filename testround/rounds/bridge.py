@@ -5,6 +5,7 @@ What testers sent is read by the room above, which adds it to these.
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from typing import Any
 
 from testround.kernel import round as kernel
@@ -23,10 +24,48 @@ def kernel_plan(round_: Round) -> kernel.RoundPlan:
     )
 
 
-def kernel_candidates(round_: Round) -> tuple[kernel.Candidate, ...]:
-    """Those whose offer counts and who have no place yet: one query."""
+def kernel_candidates(round_: Round, yarns: Sequence[kernel.SuppliedYarn]) -> tuple[kernel.Candidate, ...]:
+    """Those whose offer counts and who have no place yet: one query.
+
+    A wish, a yarn or a measure that the round does not know (any more) is left out of what the kernel reads, and
+    stays stored.
+    """
+    document = round_.edition.document
+    keys = [yarn.key for yarn in yarns]
     counting = round_.candidates.filter(state=Candidate.State.CONFIRMED)
-    return tuple(kernel_candidate(candidate) for candidate in counting)
+    return tuple(kernel_candidate(candidate, document, keys) for candidate in counting)
+
+
+def kernel_candidate(
+    candidate: Candidate, document: kernel.Pattern, yarns: Collection[str]
+) -> kernel.Candidate:
+    """One candidate, without what :func:`unknown_of` says of them."""
+    asked = {measure.key for measure in document.measures}
+    return kernel.Candidate(
+        id=candidate.key,
+        name=candidate.name,
+        measures={key: value for key, value in candidate.measures.items() if key in asked},
+        wishes=tuple(size for size in dict.fromkeys(candidate.wishes) if size in document.sizes),
+        yarns=tuple(key for key in dict.fromkeys(candidate.yarns) if key in yarns),
+        own_yarn=candidate.own_yarn,
+        tests_before=candidate.tests_before,
+        answered=candidate.answered,
+    )
+
+
+def unknown_of(candidate: Candidate, document: kernel.Pattern, yarns: Collection[str]) -> list[str]:
+    """What a candidate said that leads nowhere in this round, each as a sentence."""
+    said = [
+        f"{candidate.name} wishes for size {size}, which the pattern does not have; that wish is left out."
+        for size in candidate.wishes
+        if size not in document.sizes
+    ]
+    said += [
+        f"{candidate.name} named the yarn {key}, which is not supplied; it is left out."
+        for key in candidate.yarns
+        if key not in yarns
+    ]
+    return said
 
 
 def seat_fields(place: Place) -> dict[str, Any]:
@@ -53,13 +92,14 @@ def seated_round(round_: Round) -> kernel.Round:
 
     That is all that an assignment reads. Three queries, whatever the number of candidates and places.
     """
+    plan = kernel_plan(round_)
     places = round_.places.exclude(state=Place.State.GIVEN_BACK).order_by("pk")
     return kernel.Round(
         format="testround/round",
         version=1,
         pattern=round_.edition.document,
-        round=kernel_plan(round_),
-        candidates=kernel_candidates(round_),
+        round=plan,
+        candidates=kernel_candidates(round_, plan.yarns),
         testers=tuple(kernel.Tester(**seat_fields(place)) for place in places),
     )
 
@@ -73,17 +113,4 @@ def _kernel_yarn(yarn: SuppliedYarn) -> kernel.SuppliedYarn:
         fibre=yarn.fibre,
         metres_per_ball=yarn.metres_per_ball,
         grams_per_ball=yarn.grams_per_ball,
-    )
-
-
-def kernel_candidate(candidate: Candidate) -> kernel.Candidate:
-    return kernel.Candidate(
-        id=candidate.key,
-        name=candidate.name,
-        measures=candidate.measures,
-        wishes=tuple(candidate.wishes),
-        yarns=tuple(candidate.yarns),
-        own_yarn=candidate.own_yarn,
-        tests_before=candidate.tests_before,
-        answered=candidate.answered,
     )
