@@ -38,6 +38,8 @@ WOBBLE = 0.01
 """Relative standard deviation of a difference between everybody's garments and everybody's swatches."""
 VAGUE = 4.0
 """Prior standard deviation of a dimension's shift in the final estimate, in tolerances: says hardly anything."""
+FAULT = 2.0
+"""Prior standard deviation of a fault, in tolerances: one worth finding is off by a few."""
 ALL_BUT_FREE = 100.0
 """Prior standard deviation of a shape that was taken in, in tolerances."""
 USUAL_TAU, MOST_TAU = 0.01, 0.15
@@ -98,12 +100,14 @@ class Remainders:
 class Shape:
     """A way in which one dimension of the pattern deviates.
 
-    ``kind`` is "shift", "growth" or "some"; ``sizes`` are the indices it concerns.
+    ``kind`` is "shift", "growth" or "some"; ``sizes`` are the indices it concerns. ``worst`` of a growth: the size
+    it grows to from nothing, 0 or the last, where one number says it as well as two; else −1.
     """
 
     dimension: int
     kind: str
     sizes: tuple[int, ...]
+    worst: int = -1
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +129,7 @@ class Pooled:
         What one more tester of that size would add, 1/cm².
     shapes : tuple of Shape
     evidence : array of float, (d,)
-        What the best shape gains over none, beyond its price; negative where none pays.
+        Twice the log of the odds for the best shape over none; negative where none pays.
     wobble, u_wobble : array of float, (a,)
         How far everybody's garments lie from everybody's swatches, relative.
     tau : array of float, (a,)
@@ -186,9 +190,11 @@ def pool(cells: Remainders) -> Pooled:
     distribution. JASA 84, 881–896 (the weights).
     Harville, D. A. (1977). Maximum likelihood approaches to variance component estimation. JASA 72, 320–338
     (REML by scoring).
-    Schwarz, G. (1978). Estimating the dimension of a model. Annals of Statistics 6, 461–464, and Foster, D. P.
-    and George, E. I. (1994). The risk inflation criterion for multiple regression. Annals of Statistics 22,
-    1947–1975 (the price of a shape grows with how many were looked at).
+    Kass, R. E. and Raftery, A. E. (1995). Bayes factors. JASA 90, 773–795 (a shape's evidence, by Laplace's
+    method).
+    Scott, J. G. and Berger, J. O. (2010). Bayes and empirical-Bayes multiplicity adjustment in the
+    variable-selection problem. Annals of Statistics 38, 2587–2619 (the price of a shape: the odds against it grow
+    with how many there are to look at).
     """
     work = _Work(cells)
     if not work.n or not work.d:
@@ -213,6 +219,7 @@ class _Work:
     settled: bool = False
     common: float = 1.0
     """κ² of the whole round, in squares of what is usual for a dimension; the dimensions lend it one another."""
+    _runs: dict[int, int] = field(default_factory=dict)
     _looked_at: dict[int, tuple[list[Shape], FloatArray, FloatArray]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -509,7 +516,8 @@ class _Work:
         every = tuple(range(self.s))
         yield Shape(d, "shift", every)
         if self.s >= 3 and len(have) >= 3:
-            yield Shape(d, "growth", every)
+            for worst in (-1, 0, self.s - 1):
+                yield Shape(d, "growth", every, worst)
         if self.s < 2 or len(have) < 2:
             return
         upto = np.concatenate([[0], np.cumsum(self.testers[:, d])])
@@ -531,13 +539,25 @@ class _Work:
         return self._looked_at[d]
 
     def price(self, shape: Shape) -> float:
-        """What a shape must gain: one for its parameters, one for how many such shapes were looked at."""
+        """Twice the log of the odds against a shape beforehand.
+
+        About one fault a round is expected, in any dimension; the extents are as likely as one another, and so
+        are the shapes of one extent.
+        """
         looked_at = max(int((self.in_dimension > 0).sum()), 1)
         if shape.kind == "shift":
-            return 3.0 + 2 * float(np.log(looked_at))
-        if shape.kind == "growth":
-            return 8.0 + 2 * float(np.log(looked_at))
-        return 3.0 + 2 * float(np.log(looked_at * self.s))
+            alike = 1
+        elif shape.kind == "growth":
+            alike = 3
+        else:
+            alike = self.runs(shape.dimension)
+        return 2 * float(np.log(looked_at * alike))
+
+    def runs(self, d: int) -> int:
+        """How many runs of sizes there are to choose from in a dimension."""
+        if d not in self._runs:
+            self._runs[d] = max(sum(shape.kind == "some" for shape in self.candidates(d)), 1)
+        return self._runs[d]
 
     def freedom(self, d: int) -> float:
         return max(2.0, float(self.in_dimension[d] - self.free_parameters()[d]) + BORROWED)
@@ -579,7 +599,10 @@ class _Work:
         return found
 
     def profile(self, shape: Shape) -> FloatArray:
-        """The columns of a shape over the sizes alone, (s, 1) or (s, 2)."""
+        """What a shape is looked for as, over the sizes alone, (s, 1) or (s, 2)."""
+        if shape.worst >= 0:
+            ramp = np.linspace(0, 1, self.s)
+            return (ramp if shape.worst else ramp[::-1])[:, None]
         return self.column(shape).reshape(self.s, self.d, -1)[:, shape.dimension]
 
     def borne_out(self, shape: Shape, coefficients: FloatArray) -> bool:
@@ -593,12 +616,6 @@ class _Work:
         meant = profile[size]
         concerned = self.known[:, d] & (np.abs(meant) > 0.5 * np.max(np.abs(profile)))
         error = self.leave_one_out()[0][:, d] + self.beta[size, d]
-        if shape.kind == "growth":
-            # The part that grows must show at both ends, each in a tester of its own.
-            slope = coefficients[1] * np.linspace(-1, 1, self.s)[size]
-            shows = self.known[:, d] & (slope * (error - coefficients[0]) > 0)
-            ends = np.abs(np.linspace(-1, 1, self.s)[size]) >= 0.4
-            return bool((shows & ends).sum() >= 3)
         agree = concerned & (error * np.sign(meant) > 0.4 * np.abs(meant))
         return bool(agree.sum() >= 2 and agree.sum() >= 0.6 * concerned.sum())
 
@@ -678,14 +695,14 @@ class _Work:
     def _each_borne_out(self, choice: list[Shape], coefficients: FloatArray) -> bool:
         at = 0
         for shape in choice:
-            width = 2 if shape.kind == "growth" else 1
+            width = self.profile(shape).shape[1]
             if len(choice) == 1 and not self.borne_out(shape, coefficients[at : at + width]):
                 return False
             at += width
         return True
 
     def robust_costs(self, d: int, choices: list[list[Shape]]) -> tuple[FloatArray, FloatArray]:
-        """Minus twice the Student log-likelihood of a dimension under each choice of shapes, and coefficients.
+        """Minus twice the log of a dimension's evidence under each choice of shapes, and coefficients.
 
         Each tester's measurement is held against what the tester's others foretell. The spread κ is fitted
         afresh under each choice, so that a fault does not hide in a spread it has swollen itself; a harmless
@@ -702,14 +719,14 @@ class _Work:
         m = len(choices)
         z = np.zeros((m, self.s, 1 + width))
         z[:, :, 0] = 1.0
-        # Two shapes may be all but the same; a grain of prior settles which takes what.
-        grain = np.full((m, 1 + width), 1e-9)
-        grain[:, 0] = (HARMLESS_SHIFT * tolerance) ** -2
+        # Precisions of the priors; a column that a choice does not use cancels out.
+        prior = np.full((m, 1 + width), (FAULT * tolerance) ** -2)
+        prior[:, 0] = (HARMLESS_SHIFT * tolerance) ** -2
         for j, column in enumerate(columns):
             used = 0 if column is None else column.shape[1]
             if column is not None:
                 z[j, :, 1 : 1 + used] = column
-            grain[j, 1 + used :] = 1.0
+            prior[j, 1 + used :] = 1.0
         factors = np.array(SPREADS)
         variance = base + self.common * self.scale[d] ** 2 * factors[:, None]
         member = self.member[:, rows].T
@@ -718,13 +735,15 @@ class _Work:
         for _ in range(12):
             by_size = w @ member
             normal = np.einsum("msk,mfs,msl->mfkl", z, by_size, z, optimize=True)
-            normal[:, :, diagonal, diagonal] += grain[:, None, :]
+            normal[:, :, diagonal, diagonal] += prior[:, None, :]
             right = np.einsum("msk,mfs->mfk", z, (w * target) @ member, optimize=True)
             found = np.linalg.solve(normal, right[..., None])[..., 0]
             left = target - np.einsum("msk,mfk->mfs", z, found, optimize=True)[:, :, size]
             w = (TAILS + 1) / (TAILS + left**2 / variance) / variance
         cost = ((TAILS + 1) * np.log1p(left**2 / (TAILS * variance)) + np.log(variance)).sum(axis=2)
-        cost = cost + (found**2 * grain[:, None, :]).sum(axis=2)
+        # Laplace's method: a shape that might have been anything gains less by fitting.
+        cost = cost + (found**2 * prior[:, None, :]).sum(axis=2)
+        cost = cost + np.linalg.slogdet(normal)[1] - np.log(prior).sum(axis=1)[:, None]
         cost = cost + BORROWED * (np.log(factors) + 1 / factors)
         best = np.argmin(cost, axis=1)
         at = np.arange(m)

@@ -26,8 +26,9 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 DISCOVERY_RATE = 0.05
-USUAL_GAUGE_SPREAD = 0.04
-"""Relative standard deviation of makers' gauges with one pattern: about a stitch in 10 cm (common practice)."""
+USUAL_GAUGE_SPREAD = (0.02, 0.04)
+"""Relative standard deviation of makers' stitch and row gauges with one pattern: testers change tools until they
+are within about half a stitch in 10 cm, and take the rows they get, about one more or less (common practice)."""
 WORTH_MAKERS = 4.0
 """How many testers' swatches that is worth, beside those of the round."""
 LEAST_TESTERS_OF_A_GAUGE = 3
@@ -36,6 +37,10 @@ UNJUDGED_GAUGE = 0.04
 CLEARLY = 3.2
 """Standard errors at which a deviation pays for having been looked for among many."""
 MOST_NEEDED = 99
+LEAST_VOTES = 2
+FOLLOWING, BY_CHANCE = 0.85, 0.02
+"""Share of testers who work what the text leads to, and of those who arrive at that very count by a slip of their
+own (common practice)."""
 ALMOST_PAID = -4.0
 """A shape that comes this near to its price keeps a dimension from being said to hold."""
 
@@ -344,7 +349,7 @@ def judge_gauges(sheet: Sheet, own: OwnGauges, set_aside: BoolArray) -> tuple[Po
             mean = None
             if len(logs):
                 variances = own.u_blocked[use, k, a] ** 2
-                mean = consensus(logs, variances, usual=USUAL_GAUGE_SPREAD, worth=WORTH_MAKERS)
+                mean = consensus(logs, variances, usual=USUAL_GAUGE_SPREAD[a], worth=WORTH_MAKERS)
             means.append(_AxisMean(gauge.key, axis, stated, limit, worst, len(logs), mean))
     q = benjamini_hochberg(np.array([one.p for one in means]))
     return tuple(
@@ -455,8 +460,8 @@ def worked_counts(
     Notes
     -----
     An offset is agreed when at least two testers have it and they are most of those who reported the number:
-    of the whole round, or else of one size. An offset that follows from one in a number before is not counted
-    twice.
+    in all sizes, in a run of neighbouring sizes, or in some. Two of different sizes are not enough for less than
+    all. An offset that follows from one in a number before is not counted twice.
     """
     agreed: list[Agreed] = []
     n_sizes = max(len(sheet.pattern.sizes), 1)
@@ -517,19 +522,46 @@ def _vote(
 ) -> list[tuple[float, tuple[int, ...]]]:
     """Offsets that enough testers share, and the sizes in which they do."""
     values, votes = np.unique(offset[have][offset[have] != 0], return_counts=True)
-    if not len(values) or votes.max() < 2:
+    if not len(values) or votes.max() < LEAST_VOTES:
         return []
-    best = int(np.argmax(votes))
-    if 2 * votes[best] > len(have):
-        return [(float(values[best]), tuple(range(n_sizes)))]
-    by_offset: dict[float, list[int]] = defaultdict(list)
-    for s in range(n_sizes):
-        here = offset[have[size_of[have] == s]]
-        inside, k = np.unique(here[here != 0], return_counts=True)
-        for one, times in zip(inside.tolist(), k.tolist(), strict=True):
-            if times >= 2 and 2 * times > len(here):
-                by_offset[one].append(s)
-    return [(one, tuple(sizes)) for one, sizes in sorted(by_offset.items())]
+    as_said = np.bincount(size_of[have[offset[have] == 0]], minlength=n_sizes)
+    agreed = []
+    for one in values[votes >= LEAST_VOTES].tolist():
+        agreeing = np.bincount(size_of[have[offset[have] == one]], minlength=n_sizes)
+        # Whoever arrived at a third count has slipped, and says nothing of the two.
+        sizes = _led_astray(agreeing, as_said + agreeing)
+        if sizes:
+            agreed.append((one, sizes))
+    return agreed
+
+
+def _led_astray(votes: NDArray[np.intp], reports: NDArray[np.intp]) -> tuple[int, ...]:
+    """The sizes whose testers the text leads to another count: all, a run of neighbours, those that vote, or none.
+
+    Whichever is likeliest, when most of those led do as the text says and hardly anybody else arrives there; all
+    sizes being as likely beforehand as all runs together, and these as likely as every other set.
+    """
+    n = len(reports)
+    led = votes * np.log(FOLLOWING) + (reports - votes) * np.log(1 - FOLLOWING)
+    astray = votes * np.log(BY_CHANCE) + (reports - votes) * np.log(1 - BY_CHANCE)
+    gain = led - astray
+    by_vote = (votes >= LEAST_VOTES) & (2 * votes > reports)
+    runs = [(first, last + 1) for first in range(n) for last in range(first, n) if last - first + 1 < n]
+    # A size that nobody reported tells nothing, so a run begins and ends at one that votes.
+    runs = [(first, end) for first, end in runs if votes[first] and votes[end - 1]]
+    every = n * (n + 1) / 2
+    choices = [(float(gain.sum()), tuple(range(n)))]
+    choices += [(float(gain[a:b].sum() - np.log(every)), tuple(range(a, b))) for a, b in runs]
+    choices.append((float(gain[by_vote].sum() - n * np.log(2)), tuple(np.flatnonzero(by_vote).tolist())))
+    for gained, sizes in sorted(choices, key=lambda choice: (-choice[0], -len(choice[1]))):
+        inside = list(sizes)
+        agreeing = int(votes[inside].sum())
+        enough = (
+            by_vote[inside].any() or agreeing > LEAST_VOTES or (len(sizes) == n and agreeing == LEAST_VOTES)
+        )
+        if gained > 0 and enough and 2 * agreeing > reports[inside].sum():
+            return sizes
+    return ()
 
 
 def _explained(sheet: Sheet, found: Discrepancies, offsets: Mapping[str, FloatArray], key: str) -> FloatArray:
