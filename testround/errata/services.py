@@ -34,6 +34,7 @@ from testround.kernel.roundfile import plain
 from testround.kernel.sheet import Sheet
 from testround.kernel.units import format_count
 from testround.outbox.services import handles
+from testround.patterns.access import Right, require
 from testround.patterns.models import Edition, Pattern
 from testround.patterns.services import SheetRefused, edition_create_next
 from testround.people.models import User
@@ -85,6 +86,7 @@ def finding_accept(*, round: Round, finding_ids: Sequence[str], by: User) -> Err
     Refused
         No finding was named, one is not in the analysis, or one is decided already.
     """
+    require(by, Right.EDIT, round.edition.pattern)
     # Analysed before the transaction begins: nobody else's writing waits for arithmetic.
     read = read_round(round)
     with transaction.atomic():
@@ -136,6 +138,7 @@ def finding_decline(*, round: Round, finding_id: str, reason: str, by: User) -> 
     Refused
         No reason was given, or the finding is unknown or decided already.
     """
+    require(by, Right.EDIT, round.edition.pattern)
     reason = reason.strip()
     if not reason:
         raise Refused.because(
@@ -167,6 +170,7 @@ def decision_undo(*, round: Round, finding_id: str, by: User) -> Erratum | None:
     The changes that came from the finding leave the draft with it; a draft that nothing else stands behind is
     removed. Returns the draft where it remains: its wording is the designer's and is left as it is.
     """
+    require(by, Right.EDIT, round.edition.pattern)
     _locked(round)
     decision = round.decisions.select_related("erratum").filter(finding_id=finding_id).first()
     if decision is None:
@@ -250,6 +254,7 @@ def _one_line(places: Iterable[str]) -> str:
 @transaction.atomic
 def erratum_from_remarks(*, round: Round, remark_ids: Sequence[int], by: User) -> Erratum:
     """Draft an erratum from what testers remarked. The designer words it; remarks are never published."""
+    require(by, Right.EDIT, round.edition.pattern)
     remarks = list(_standing_remarks(round).filter(pk__in=remark_ids))
     if not remarks:
         raise Refused.because("No remark is ticked; tick one or more, then make a draft of them.")
@@ -285,6 +290,7 @@ def _counted(count: int, word: str) -> str:
 @transaction.atomic
 def errata_merge(*, round: Round, draft_ids: Sequence[int], by: User) -> Erratum:
     """Make one draft of several: the first takes in the others, which are removed."""
+    require(by, Right.EDIT, round.edition.pattern)
     _locked(round)
     drafts = list(drafts_of(round).filter(pk__in=draft_ids).order_by("pk"))
     if len(drafts) < 2:
@@ -325,7 +331,12 @@ def erratum_reword(*, erratum: Erratum, wording: Wording, by: User) -> Erratum:
     Refused
         A number that is not whole or does not keep its stitch multiple, or an unknown size; each named.
     """
-    locked = Erratum.objects.select_for_update(of=("self",)).select_related("edition").get(pk=erratum.pk)
+    locked = (
+        Erratum.objects.select_for_update(of=("self",))
+        .select_related("pattern", "edition")
+        .get(pk=erratum.pk)
+    )
+    require(by, Right.EDIT, locked.pattern)
     if locked.is_published:
         raise Refused.because(f"Erratum {locked.number} is published and stays as it is.")
     sheet = locked.edition.document
@@ -435,7 +446,8 @@ def _check_count(
 @transaction.atomic
 def erratum_discard(*, erratum: Erratum, by: User) -> None:
     """Remove a draft; the findings and remarks it came from are undecided again."""
-    locked = Erratum.objects.select_for_update(of=("self",)).get(pk=erratum.pk)
+    locked = Erratum.objects.select_for_update(of=("self",)).select_related("pattern").get(pk=erratum.pk)
+    require(by, Right.EDIT, locked.pattern)
     if locked.is_published:
         raise Refused.because(f"Erratum {locked.number} is published and stays as it is.")
     if locked.round is not None:
@@ -471,6 +483,8 @@ def erratum_publish(*, erratum: Erratum, by: User) -> Erratum:
     ------
     Refused
         It is published already, or lacks its place or its words.
+    PermissionDenied
+        Only the owner publishes.
     """
     Pattern.objects.select_for_update().only("pk").get(pk=erratum.pattern_id)
     locked = (
@@ -478,6 +492,7 @@ def erratum_publish(*, erratum: Erratum, by: User) -> Erratum:
         .select_related("pattern", "edition", "round")
         .get(pk=erratum.pk)
     )
+    require(by, Right.PUBLISH, locked.pattern)
     if locked.is_published:
         raise Refused.because(f"This is published already, as erratum {locked.number}.")
     problems = problems_before_publishing(locked)

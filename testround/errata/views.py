@@ -49,6 +49,7 @@ from testround.errata.services import (
     finding_decline,
     problems_before_publishing,
 )
+from testround.patterns.access import Right, Rights, require, rights_on
 from testround.patterns.models import Edition
 from testround.patterns.services import next_label
 from testround.people.context import reader_for
@@ -68,6 +69,10 @@ def _user(request: HttpRequest) -> User:
 def _judged(request: HttpRequest, code: str) -> Round:
     """A round whose results this person may read and decide on; anybody else gets 404."""
     return get_object_or_404(judged_by(_user(request)), code=code)
+
+
+def _may(request: HttpRequest, round: Round) -> Rights:
+    return rights_on(round.edition.pattern, _user(request))
 
 
 def _draft(request: HttpRequest, code: str, pk: int) -> tuple[Round, Erratum]:
@@ -310,6 +315,7 @@ def _preview(request: HttpRequest, round: Round, erratum: Erratum, *, status: in
         "erratum": erratum,
         "shown": shown_erratum(erratum, reader_for(request)),
         "problems": problems_before_publishing(erratum),
+        "may": _may(request, round),
     }
     return render(request, "errata/preview.html", context, status=status)
 
@@ -321,6 +327,7 @@ def publish(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     erratum = get_object_or_404(
         Erratum.objects.filter(round=round).select_related("pattern", "edition"), pk=pk
     )
+    require(_user(request), Right.PUBLISH, erratum.pattern)
     if erratum.is_published:
         # The form was sent twice: the first one did it.
         return redirect(erratum)

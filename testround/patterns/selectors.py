@@ -7,18 +7,19 @@ import json
 from django.db.models import Count, QuerySet
 
 from testround.kernel.roundfile import plain
+from testround.patterns.access import Right, patterns_open_to
 from testround.patterns.models import Edition, Pattern
 from testround.people.models import User
 
 
-def patterns_of(user: User) -> QuerySet[Pattern]:
-    """The patterns a person owns, newest first; nothing of anyone else's."""
-    return Pattern.objects.filter(owner_id=user.pk)
+def patterns_of(user: User, right: Right = Right.SEE) -> QuerySet[Pattern]:
+    """The patterns a person owns or edits, newest first; with a ``right``, those with which they have it."""
+    return patterns_open_to(user, right)
 
 
-def editions_of(user: User) -> QuerySet[Edition]:
-    """The editions of a person's own patterns, newest first, each with its pattern loaded."""
-    return Edition.objects.filter(pattern__owner_id=user.pk).select_related("pattern")
+def editions_of(user: User, right: Right = Right.SEE) -> QuerySet[Edition]:
+    """The editions of those patterns, newest first, each with its pattern loaded."""
+    return Edition.objects.filter(pattern__in=patterns_open_to(user, right)).select_related("pattern")
 
 
 def patterns_listed(user: User) -> QuerySet[Pattern]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 
-from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.db.models import F, ProtectedError
 from django.utils import timezone
@@ -15,6 +14,7 @@ from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.roundfile import plain, problems_of
 from testround.kernel.sheet import check_pattern
 from testround.kernel.terms import ambiguous, terms_of
+from testround.patterns.access import Right, require
 from testround.patterns.models import Edition, Pattern
 from testround.people.models import User
 
@@ -64,11 +64,6 @@ def _checked(document: SheetDocument) -> dict[str, object]:
     return plain(document)
 
 
-def _check_owner(pattern: Pattern, by: User) -> None:
-    if pattern.owner_id != by.pk:
-        raise PermissionDenied("Only the designer of a pattern changes its sheet.")
-
-
 def _check_label(pattern: Pattern, label: str, *, besides: int | None = None) -> None:
     if pattern.editions.filter(label=label).exclude(pk=besides).exists():
         raise SheetRefused(
@@ -100,7 +95,7 @@ def edition_save(
     stored = (
         Edition.objects.select_for_update(of=("self", "pattern")).select_related("pattern").get(pk=edition.pk)
     )
-    _check_owner(stored.pattern, by)
+    require(by, Right.EDIT, stored.pattern)
     if stored.is_frozen:
         raise SheetFrozen(stored)
     if stored.revision != revision:
@@ -125,7 +120,7 @@ def edition_create_next(
     Raises SheetRefused when the label is taken or the sheet cannot be computed.
     """
     pattern = Pattern.objects.select_for_update().get(pk=edition.pattern_id)
-    _check_owner(pattern, by)
+    require(by, Right.EDIT, pattern)
     content = plain(edition.document if document is None else document)
     try:
         document = SheetDocument.model_validate({**content, "edition": label})
@@ -152,7 +147,7 @@ def edition_freeze(*, edition: Edition) -> None:
 @transaction.atomic
 def pattern_delete(*, pattern: Pattern, by: User) -> None:
     """Delete a pattern that no round was made on. Raises PatternInUse."""
-    _check_owner(pattern, by)
+    require(by, Right.OWN, pattern)
     try:
         pattern.delete()
     except ProtectedError:

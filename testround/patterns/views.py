@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from testround.kernel.cautions import cautions_for
 from testround.kernel.round import Pattern as SheetDocument
+from testround.patterns.access import Right, require, rights_on
 from testround.patterns.checks import check
 from testround.patterns.drafts import SheetDraft
 from testround.patterns.fields import GROUPS, Scale
@@ -81,6 +82,7 @@ def pattern_detail(request: HttpRequest, code: str) -> HttpResponse:
         "pattern": pattern,
         "editions": editions,
         "has_rounds": any(edition.round_count for edition in editions),
+        "may": rights_on(pattern, request.user),
     }
     return render(request, "patterns/detail.html", context)
 
@@ -89,6 +91,7 @@ def pattern_detail(request: HttpRequest, code: str) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def pattern_remove(request: HttpRequest, code: str) -> HttpResponse:
     pattern = get_object_or_404(patterns_of(request.user), code=code)
+    require(request.user, Right.OWN, pattern)
     problem = ""
     if request.method == "POST":
         try:
@@ -228,7 +231,7 @@ def edition_file(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 
 
 def _edition(request: HttpRequest, code: str, pk: int) -> Edition:
-    return get_object_or_404(editions_of(request.user), pattern__code=code, pk=pk)
+    return get_object_or_404(editions_of(request.user, Right.EDIT), pattern__code=code, pk=pk)
 
 
 def _scale(request: HttpRequest) -> Scale:

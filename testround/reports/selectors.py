@@ -15,6 +15,7 @@ from testround.kernel.gauge import SwatchAnswer, answer_swatch
 from testround.kernel.sheet import Sheet
 from testround.kernel.terms import Terms, translate
 from testround.kernel.worksheet import Worksheet, worksheet
+from testround.patterns.access import Right, patterns_open_to
 from testround.patterns.models import Edition
 from testround.people.models import User
 from testround.reports.bridge import kernel_tester
@@ -29,8 +30,10 @@ def place_held(user: User, pk: int) -> Place:
 
 
 def place_run(user: User, code: str, pk: int) -> Place:
-    """A place of a round that this designer runs; otherwise there is no such page."""
-    places = Place.objects.filter(round__edition__pattern__owner=user, round__code=code)
+    """A place of a round that this person runs; otherwise there is no such page."""
+    places = Place.objects.filter(
+        round__edition__pattern__in=patterns_open_to(user, Right.SEE), round__code=code
+    )
     return get_object_or_404(places.select_related("round__edition__pattern__owner", "tester"), pk=pk)
 
 
@@ -41,9 +44,9 @@ def photos_in(test_round: Round) -> QuerySet[Photo]:
 
 
 def photos_visible_to(user: User) -> QuerySet[Photo]:
-    """Photos that are ready: a tester's own, and those of the rounds a designer runs."""
+    """Photos that are ready: a tester's own, and those of the rounds a person runs."""
     return Photo.objects.filter(
-        Q(place__tester=user) | Q(place__round__edition__pattern__owner=user),
+        Q(place__tester=user) | Q(place__round__edition__pattern__in=patterns_open_to(user, Right.SEE)),
         state=Photo.State.READY,
         superseded_at=None,
     )

@@ -7,19 +7,38 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet
+from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils import timezone
 
+from testround.patterns.access import Right, patterns_open_to, require
 from testround.patterns.models import Edition
+from testround.patterns.selectors import editions_of
 from testround.people.models import User
 from testround.rounds.forecasts import Outlook, outlook_of
 from testround.rounds.models import DiaryEntry, Invitation, Place, Round, SuppliedYarn
 from testround.rounds.states import PLACE_ORDER, round_state_next
 
 
-def rounds_of(user: User) -> QuerySet[Round]:
-    """The rounds a designer runs: those on editions of her own patterns."""
-    return Round.objects.filter(edition__pattern__owner=user).select_related("edition__pattern__owner")
+def rounds_of(user: User, right: Right = Right.SEE) -> QuerySet[Round]:
+    """The rounds a person runs as owner or editor of their pattern; with a ``right``, those on which they have it."""
+    open_to = patterns_open_to(user, right)
+    return Round.objects.filter(edition__pattern__in=open_to).select_related("edition__pattern__owner")
+
+
+def round_for(user: User, code: str, right: Right) -> Round:
+    """A round for someone who wants to do this with it.
+
+    Raises
+    ------
+    Http404
+        They do not see it: to them there is no such page.
+    PermissionDenied
+        They see it and may not do that.
+    """
+    round = get_object_or_404(rounds_of(user, Right.LOOK if right is Right.LOOK else Right.SEE), code=code)
+    require(user, right, round.edition.pattern)
+    return round
 
 
 def places_of(user: User) -> QuerySet[Place]:
@@ -32,8 +51,8 @@ def places_of(user: User) -> QuerySet[Place]:
 
 
 def editions_open_to(user: User) -> QuerySet[Edition]:
-    """The editions a designer may open a round on."""
-    return Edition.objects.filter(pattern__owner=user).select_related("pattern__owner")
+    """The editions a person may open a round on."""
+    return editions_of(user, Right.EDIT).select_related("pattern__owner")
 
 
 def rounds_with_progress(user: User) -> QuerySet[Round]:
@@ -127,7 +146,7 @@ COLUMNS = tuple(PLACE_ORDER)
 FINISHED = {Place.State.MEASURED, Place.State.DONE}
 
 
-def round_page(round: Round, *, today: dt.date) -> RoundPage:
+def round_page(round: Round, *, today: dt.date, may_invite: bool = True) -> RoundPage:
     """The round page in a fixed number of queries: places, links, diary, yarns, and what the forecast reads."""
     now = timezone.now()
     open_links = Invitation.objects.filter(
@@ -157,7 +176,7 @@ def round_page(round: Round, *, today: dt.date) -> RoundPage:
         answer=_answer(rows, kept, graded),
         late=tuple(late[:LATE_SHOWN]),
         late_count=len(late),
-        next_steps=tuple(_next_steps(round, kept, rows, late)),
+        next_steps=tuple(_next_steps(round, kept, rows, late, may_invite)),
         next_state=round_state_next(round.state),
         entries=tuple(round.diary.select_related("by", "place")[:ENTRIES_SHOWN]),
         yarns=tuple(round.yarns.all()),
@@ -239,7 +258,7 @@ def _answer(rows: tuple[SizeRow, ...], places: list[Place], graded: bool) -> str
 
 
 def _next_steps(
-    round: Round, places: list[Place], rows: tuple[SizeRow, ...], late: list[Late]
+    round: Round, places: list[Place], rows: tuple[SizeRow, ...], late: list[Late], may_invite: bool
 ) -> Iterator[NextStep]:
     closed = round.state == Round.State.CLOSED
     if closed:
@@ -254,7 +273,7 @@ def _next_steps(
             url=reverse("rounds:place_new", args=[round.code]),
         )
     unlinked = [place for place in places if place.state == Place.State.OFFERED and not place.has_link]
-    if unlinked:
+    if unlinked and may_invite:
         first = unlinked[0]
         others = f" and {len(unlinked) - 1} more" if len(unlinked) > 1 else ""
         yield NextStep(

@@ -14,6 +14,7 @@ from django.utils.cache import patch_cache_control
 from django.views.decorators.debug import sensitive_variables
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from testround.patterns.access import Right, may, rights_on
 from testround.people.context import reader_for
 from testround.rounds import services
 from testround.rounds.forms import (
@@ -34,8 +35,8 @@ from testround.rounds.selectors import (
     invitation_page,
     places_in,
     places_of,
+    round_for,
     round_page,
-    rounds_of,
     rounds_with_progress,
 )
 from testround.rounds.services import today_for
@@ -49,12 +50,12 @@ BACKEND = "allauth.account.auth_backends.AuthenticationBackend"
 form_view = require_http_methods(["GET", "HEAD", "POST"])
 
 
-def _round(request: HttpRequest, code: str) -> Round:
-    return get_object_or_404(rounds_of(request.user), code=code)
+def _round(request: HttpRequest, code: str, right: Right = Right.EDIT) -> Round:
+    return round_for(request.user, code, right)
 
 
-def _place(request: HttpRequest, code: str, pk: int) -> tuple[Round, Place]:
-    round = _round(request, code)
+def _place(request: HttpRequest, code: str, pk: int, right: Right = Right.EDIT) -> tuple[Round, Place]:
+    round = _round(request, code, right)
     return round, get_object_or_404(round.places, pk=pk)
 
 
@@ -108,9 +109,10 @@ def new(request: HttpRequest, edition: int) -> HttpResponse:
 @require_safe
 @login_required
 def detail(request: HttpRequest, code: str) -> HttpResponse:
-    round = _round(request, code)
-    page = round_page(round, today=today_for(round))
-    return render(request, "rounds/detail.html", {"round": round, "page": page})
+    round = _round(request, code, Right.SEE)
+    rights = rights_on(round.edition.pattern, request.user)
+    page = round_page(round, today=today_for(round), may_invite=rights.invite)
+    return render(request, "rounds/detail.html", {"round": round, "page": page, "may": rights})
 
 
 @form_view
@@ -153,7 +155,7 @@ def move(request: HttpRequest, code: str) -> HttpResponse:
 @require_safe
 @login_required
 def diary(request: HttpRequest, code: str) -> HttpResponse:
-    round = _round(request, code)
+    round = _round(request, code, Right.SEE)
     page = _page(request, diary_of(round), ENTRIES_A_PAGE)
     return render(request, "rounds/diary.html", {"round": round, "page": page})
 
@@ -188,7 +190,7 @@ def yarn_remove(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 @require_safe
 @login_required
 def places(request: HttpRequest, code: str) -> HttpResponse:
-    round = _round(request, code)
+    round = _round(request, code, Right.SEE)
     sizes = round.edition.sheet.get("sizes") or []
     chosen = {
         "size": _one_of(sizes, request.GET.get("size")),
@@ -202,6 +204,7 @@ def places(request: HttpRequest, code: str) -> HttpResponse:
         "query": f"{urlencode(chosen)}&",
         "sizes": sizes,
         "states": Place.State.values,
+        "may": rights_on(round.edition.pattern, request.user),
     }
     return render(request, "rounds/places.html", context)
 
@@ -235,6 +238,9 @@ def place_new(request: HttpRequest, code: str) -> HttpResponse:
             add_refusal(form, refused)
         else:
             if len(added) == 1:
+                if not may(request.user, Right.INVITE, round.edition.pattern):
+                    messages.success(request, f"{added[0].name}'s place is there. The owner can invite them.")
+                    return redirect("rounds:places", code)
                 messages.success(request, f"{added[0].name}'s place is there. Invite them now, or later.")
                 return redirect("rounds:invite", code, added[0].pk)
             messages.success(request, f"{len(added)} places added. Each needs its own invitation.")
@@ -264,7 +270,13 @@ def place_edit(request: HttpRequest, code: str, pk: int) -> HttpResponse:
             return redirect(round)
     can_give_back = Place.State.GIVEN_BACK in place_states_after(place.state)
     return _form_page(
-        request, "rounds/place_edit.html", form, round=round, place=place, can_give_back=can_give_back
+        request,
+        "rounds/place_edit.html",
+        form,
+        round=round,
+        place=place,
+        can_give_back=can_give_back,
+        may=rights_on(round.edition.pattern, request.user),
     )
 
 
@@ -312,7 +324,7 @@ def give_back(request: HttpRequest, pk: int) -> HttpResponse:
 @sensitive_variables("url")
 def invite(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     """Make the link of a place. It is on the page that answers the press, and nowhere afterwards."""
-    round, place = _place(request, code, pk)
+    round, place = _place(request, code, pk, Right.INVITE)
     form = InviteForm(_posted(request))
     url = ""
     if form.is_valid():
@@ -332,7 +344,7 @@ def invite(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 @require_POST
 @login_required
 def invite_withdraw(request: HttpRequest, code: str, pk: int) -> HttpResponse:
-    _, place = _place(request, code, pk)
+    _, place = _place(request, code, pk, Right.INVITE)
     if services.invitation_withdraw(place=place, by=request.user):
         messages.success(request, f"{place.name}'s link no longer works.")
     else:

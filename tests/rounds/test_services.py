@@ -49,7 +49,7 @@ def test_another_designer_cannot_open_a_round_on_my_edition(edition: Edition, ot
 
     edition.refresh_from_db()
     assert sentences(refused.value) == [
-        ("edition", "Only the pattern's own designer can open a round on it.")
+        ("edition", "Only the pattern's owner and its editors can open a round on it.")
     ]
     assert not edition.is_frozen
     assert not Round.objects.exists()

@@ -21,6 +21,7 @@ from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.round import Round as KernelRound
 from testround.kernel.roundfile import plain
 from testround.kernel.sheet import Sheet
+from testround.patterns.access import Right
 from testround.people.models import User
 from testround.reports.bridge import kernel_round
 from testround.rounds.models import Round
@@ -98,9 +99,9 @@ def stands_in(sheet: SheetDocument) -> dict[str, dict[str, float]]:
     return standing
 
 
-def judged_by(user: User) -> QuerySet[Round]:
-    """Rounds whose results a person may read and decide on: the designer's own."""
-    return rounds_of(user).select_related("edition__pattern")
+def judged_by(user: User, right: Right = Right.EDIT) -> QuerySet[Round]:
+    """Rounds whose results a person may read and decide on, as owner or editor of their pattern."""
+    return rounds_of(user, right).select_related("edition__pattern")
 
 
 def drafts_of(round: Round) -> QuerySet[Erratum]:

@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from testround.outbox.mail import mail_send
+from testround.patterns.access import Right, require
 from testround.people.models import User
 from testround.rounds import letters
 from testround.rounds.models import Invitation, Place, Round
@@ -39,6 +40,7 @@ def invitation_create(*, place: Place, email: str = "", by: User) -> tuple[Invit
         .select_related("round__edition__pattern__owner")
         .get(pk=place.pk)
     )
+    require(by, Right.INVITE, locked.round.edition.pattern)
     if locked.state != Place.State.OFFERED:
         raise Refused.because(
             f"{locked.name}'s place is {locked.state}: only an offered place can be offered to somebody."
@@ -60,7 +62,12 @@ def invitation_create(*, place: Place, email: str = "", by: User) -> tuple[Invit
 @transaction.atomic
 def invitation_withdraw(*, place: Place, by: User) -> bool:
     """End the place's open link. False when there was none."""
-    locked = Place.objects.select_for_update(of=("self",)).select_related("round").get(pk=place.pk)
+    locked = (
+        Place.objects.select_for_update(of=("self",))
+        .select_related("round__edition__pattern")
+        .get(pk=place.pk)
+    )
+    require(by, Right.INVITE, locked.round.edition.pattern)
     if not withdraw_links(locked):
         return False
     diary_write(round=locked.round, place=locked, by=by, text=f"Invitation for {locked.name} withdrawn.")

@@ -10,6 +10,7 @@ from testround.kernel.problems import Problem
 from testround.kernel.round import LONGEST_CM, Yarn
 from testround.kernel.round import Pattern as SheetDocument
 from testround.outbox.mail import mail_send
+from testround.patterns.access import Right, require
 from testround.people.models import User
 from testround.rounds import letters
 from testround.rounds.models import Place, Round, SuppliedYarn
@@ -34,6 +35,7 @@ def place_add(
 ) -> Place:
     """Offer one seat in a round. Its yarn is one the designer supplies, or the tester's own."""
     locked = locked_round(round.pk)
+    require(by, Right.EDIT, locked.edition.pattern)
     if locked.state == Round.State.CLOSED:
         raise Refused.because("The round is closed: move it back to measuring before adding a place.")
     if not name.strip():
@@ -162,6 +164,7 @@ def place_edit(
 ) -> Place:
     """Change a place. Its size is fixed once its tester has begun: counts belong to a size."""
     round = locked_round(place.round_id)
+    require(by, Right.EDIT, round.edition.pattern)
     locked = Place.objects.select_for_update(of=("self",)).get(pk=place.pk)
     if locked.state == Place.State.GIVEN_BACK:
         raise Refused.because("This place was given back: add a new one in its stead.")
@@ -246,7 +249,14 @@ def place_give_back(*, place: Place, by: User | None, cause: str = "") -> Place:
     A designer who did not do it herself is told by mail: a size may be without a tester now.
     """
     with transaction.atomic():
-        was = Place.objects.select_for_update(of=("self",)).get(pk=place.pk).state
+        locked = (
+            Place.objects.select_for_update(of=("self",))
+            .select_related("round__edition__pattern")
+            .get(pk=place.pk)
+        )
+        if by is not None and by.pk != locked.tester_id:
+            require(by, Right.EDIT, locked.round.edition.pattern)
+        was = locked.state
         given = place_move(place=place, state=Place.State.GIVEN_BACK, by=by, cause=cause)
         owner = given.round.edition.pattern.owner
         if was != Place.State.GIVEN_BACK and by is not None and by.pk != owner.pk:

@@ -18,6 +18,7 @@ from testround.kernel.round import SuppliedYarn as YarnDocument
 from testround.kernel.roundfile import problems_of
 from testround.kernel.sheet import check_pattern
 from testround.outbox.services import regularly
+from testround.patterns.access import Right, may, require
 from testround.patterns.models import Edition
 from testround.patterns.services import edition_freeze
 from testround.people.models import User
@@ -72,8 +73,8 @@ def round_open(
     edition = (
         Edition.objects.select_for_update(of=("self",)).select_related("pattern__owner").get(pk=edition.pk)
     )
-    if edition.pattern.owner_id != by.pk:
-        raise Refused.because("Only the pattern's own designer can open a round on it.", "edition")
+    if not may(by, Right.EDIT, edition.pattern):
+        raise Refused.because("Only the pattern's owner and its editors can open a round on it.", "edition")
     problems = edition_problems(edition)
     if problems:
         raise Refused(Problem("edition", f"{problem} Mend it on the sheet first.") for problem in problems)
@@ -173,6 +174,7 @@ def round_edit(
 ) -> Round:
     """Change a round's plan, and say in the diary what changed."""
     locked = locked_round(round.pk)
+    require(by, Right.EDIT, locked.edition.pattern)
     plan = _checked_plan(places_plan, locked.edition.document)
     _check_dates(opens, swatches_due, closes)
     changes = []
@@ -205,6 +207,7 @@ def round_edit(
 def round_move(*, round: Round, state: str, by: User | None, cause: str = "") -> Round:
     """Move a round to another state. To the one it is in already is no move and leaves no entry."""
     locked = locked_round(round.pk)
+    require(by, Right.EDIT, locked.edition.pattern)
     if state not in Round.State.values:
         raise Refused.because(
             f"“{state}” is no state of a round: choose one of {', '.join(ROUND_ORDER)}.", "state"
@@ -268,7 +271,8 @@ def _follow_dates(round: Round, now: dt.datetime) -> bool:
 @transaction.atomic
 def yarn_supply(*, round: Round, yarn: YarnDocument, by: User) -> SuppliedYarn:
     """Add a yarn that the designer supplies, or change the one of that key."""
-    Round.objects.select_for_update().get(pk=round.pk)
+    locked = locked_round(round.pk)
+    require(by, Right.EDIT, locked.edition.pattern)
     values = yarn.model_dump(exclude={"key"})
     row, created = SuppliedYarn.objects.update_or_create(round=round, key=yarn.key, defaults=values)
     diary_write(round=round, by=by, text=f"Supplied yarn {'added' if created else 'changed'}: {row.label}.")
@@ -278,5 +282,6 @@ def yarn_supply(*, round: Round, yarn: YarnDocument, by: User) -> SuppliedYarn:
 @transaction.atomic
 def yarn_withdraw(*, yarn: SuppliedYarn, by: User) -> None:
     """Take a supplied yarn off the list. Places that have it keep it."""
+    require(by, Right.EDIT, yarn.round.edition.pattern)
     diary_write(round=yarn.round, by=by, text=f"Supplied yarn no longer offered: {yarn.label}.")
     yarn.delete()
