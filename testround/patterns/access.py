@@ -1,0 +1,102 @@
+"""Who may do what with a pattern, its rounds, what their testers sent, and its errata: said here alone.
+
+A person is the owner of a pattern, holds a membership of it, or has no part in it. Every selector of designers'
+pages starts from `patterns_open_to`, and every service that not each of them may use asks `require`. Testers
+come in by another door: what they see follows from the places they hold.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum
+
+from django.core.exceptions import PermissionDenied
+from django.db.models import Q, QuerySet
+
+from testround.patterns.models import Membership, Pattern
+from testround.people.models import User
+
+Role = Membership.Role
+
+
+class Right(Enum):
+    """What someone may do, with the end of the sentence that refuses it."""
+
+    LOOK = "see how its rounds stand"
+    SEE = "see its numbers, its rounds and what their testers sent"
+    EDIT = "change its numbers, rounds and errata"
+    PUBLISH = "publish its errata"
+    INVITE = "invite people to it or to its rounds"
+    OWN = "delete it or hand it over"
+
+
+RIGHTS: Mapping[Role, frozenset[Right]] = {
+    Role.OWNER: frozenset(Right),
+    Role.EDITOR: frozenset({Right.LOOK, Right.SEE, Right.EDIT}),
+    Role.ONLOOKER: frozenset({Right.LOOK}),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Rights:
+    """A person's rights on one pattern, for templates: ``may.publish``."""
+
+    role: Role | None
+
+    def has(self, right: Right) -> bool:
+        return self.role is not None and right in RIGHTS[self.role]
+
+    @property
+    def edit(self) -> bool:
+        return self.has(Right.EDIT)
+
+    @property
+    def publish(self) -> bool:
+        return self.has(Right.PUBLISH)
+
+    @property
+    def invite(self) -> bool:
+        return self.has(Right.INVITE)
+
+    @property
+    def own(self) -> bool:
+        return self.has(Right.OWN)
+
+
+def patterns_open_to(user: User, right: Right) -> QuerySet[Pattern]:
+    """The patterns with which a person has this right: one query, also inside another one."""
+    roles = [role for role, rights in RIGHTS.items() if right in rights and role != Role.OWNER]
+    owned = Q(owner_id=user.pk)
+    if not roles:
+        return Pattern.objects.filter(owned)
+    held = Membership.objects.filter(user_id=user.pk, role__in=roles, ended_at__isnull=True)
+    return Pattern.objects.filter(owned | Q(pk__in=held.values("pattern_id")))
+
+
+def rights_on(pattern: Pattern, user: User) -> Rights:
+    """What a person may do with a pattern; nothing where they have no part in it."""
+    if pattern.owner_id == user.pk:
+        return Rights(Role.OWNER)
+    held = Membership.objects.filter(pattern=pattern, user_id=user.pk, ended_at__isnull=True).first()
+    return Rights(Role(held.role) if held else None)
+
+
+def may(user: User, right: Right, pattern: Pattern) -> bool:
+    return rights_on(pattern, user).has(right)
+
+
+def require(user: User | None, right: Right, pattern: Pattern) -> None:
+    """Refuse who has not this right. Nobody (None) is the program itself, which dates have set to work.
+
+    Raises
+    ------
+    PermissionDenied
+        With a sentence for the page.
+    """
+    if user is None:
+        return
+    rights = rights_on(pattern, user)
+    if not rights.has(right):
+        who = "As you have no part in" if rights.role is None else f"As {rights.role} of"
+        raise PermissionDenied(f"{who} this pattern you cannot {right.value}: its owner can.")
