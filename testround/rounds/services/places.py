@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 
 from django.db import transaction
+from django.utils import timezone
 
 from testround.kernel.problems import Problem
 from testround.kernel.round import LONGEST_CM, Yarn
@@ -13,11 +15,12 @@ from testround.outbox.mail import mail_send
 from testround.patterns.access import Right, require
 from testround.people.models import User
 from testround.rounds import letters
-from testround.rounds.models import Place, Round, SuppliedYarn
+from testround.rounds.models import Candidate, Place, Round, SuppliedYarn
 from testround.rounds.refusals import Refused
 from testround.rounds.services.diary import because, diary_write, said
 from testround.rounds.services.invitations import withdraw_links
 from testround.rounds.services.rounds import locked_round
+from testround.rounds.services.vacancies import place_fell_free
 from testround.rounds.states import place_is_behind, place_states_after
 
 MOST_PLACES_AT_ONCE = 100
@@ -31,9 +34,14 @@ def place_add(
     size: str | None,
     measures: Mapping[str, float] | None = None,
     yarn: Yarn | SuppliedYarn | None = None,
+    candidate: Candidate | None = None,
+    offered_until: dt.datetime | None = None,
     by: User | None,
 ) -> Place:
-    """Offer one seat in a round. Its yarn is one the designer supplies, or the tester's own."""
+    """Offer one seat in a round. Its yarn is one the designer supplies, or the tester's own.
+
+    Offered to a ``candidate`` it is theirs, and they are no longer among the candidates.
+    """
     locked = locked_round(round.pk)
     require(by, Right.EDIT, locked.edition.pattern)
     if locked.state == Round.State.CLOSED:
@@ -45,8 +53,16 @@ def place_add(
     _check_measures(measures or {}, document)
     _check_makers(locked, yarn)
     place = Place(
-        round=locked, key=_next_key(locked), name=name.strip(), size=size, measures=dict(measures or {})
+        round=locked,
+        key=_next_key(locked),
+        name=name.strip(),
+        size=size,
+        measures=dict(measures or {}),
+        candidate=candidate,
+        offered_until=offered_until,
     )
+    if candidate is not None:
+        _take_out(locked, candidate)
     _set_yarn(place, yarn)
     place.save()
     diary_write(round=locked, by=by, place=place, text=f"Place offered: {_seat(place)}.")
@@ -74,9 +90,20 @@ def _seat(place: Place) -> str:
     return f"{place.name}, {made}, {place.yarn_label or 'yarn of their own'}"
 
 
+def _take_out(round: Round, candidate: Candidate) -> None:
+    """Make a candidate one who is placed, unless they have withdrawn or somebody was quicker."""
+    taken = round.candidates.filter(pk=candidate.pk, state=Candidate.State.CONFIRMED).update(
+        state=Candidate.State.PLACED, changed=timezone.now()
+    )
+    if not taken:
+        raise Refused.because(f"{candidate.name} does not offer any more, or has a place by now.")
+
+
 def _next_key(round: Round) -> str:
-    taken = set(round.places.values_list("key", flat=True))
-    number = len(taken) + 1
+    # Candidates' keys are not used either: a round file has one name for each person.
+    places = list(round.places.values_list("key", flat=True))
+    taken = {*places, *round.candidates.values_list("key", flat=True)}
+    number = len(places) + 1
     while f"t{number:02d}" in taken:
         number += 1
     return f"t{number:02d}"
@@ -224,6 +251,7 @@ def place_move(*, place: Place, state: str, by: User | None, cause: str = "") ->
     locked.save(update_fields=["state", "changed"])
     if state == Place.State.GIVEN_BACK:
         withdraw_links(locked)
+        place_fell_free(locked)
     diary_write(
         round=locked.round,
         place=locked,

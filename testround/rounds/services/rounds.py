@@ -34,6 +34,11 @@ def today_for(round: Round) -> dt.date:
     return timezone.localdate(timezone=_zone(round))
 
 
+def end_of_day(round: Round, date: dt.date) -> dt.datetime:
+    """The last second of a day at the designer's."""
+    return dt.datetime.combine(date, dt.time(23, 59, 59), tzinfo=_zone(round))
+
+
 def _zone(round: Round) -> ZoneInfo:
     try:
         return ZoneInfo(round.edition.pattern.owner.time_zone)
