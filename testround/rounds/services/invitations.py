@@ -30,10 +30,11 @@ def secret_hash(secret: str) -> str:
 
 
 @transaction.atomic
-def invitation_create(*, place: Place, email: str = "", by: User) -> tuple[Invitation, str]:
+def invitation_create(*, place: Place, email: str = "", by: User | None) -> tuple[Invitation, str]:
     """Make a link for one place, which ends earlier links to it, and mail it if an address is given.
 
-    Returns the invitation and the link. Only the secret's hash is kept: the link is known this once.
+    Returns the invitation and the link. Only the secret's hash is kept: the link is known this once. It works as
+    long as the place is offered, 30 days where nothing is said of that.
     """
     locked = (
         Place.objects.select_for_update(of=("self",))
@@ -48,7 +49,10 @@ def invitation_create(*, place: Place, email: str = "", by: User) -> tuple[Invit
     withdraw_links(locked)
     secret = secrets.token_urlsafe(32)
     invitation = Invitation.objects.create(
-        place=locked, secret_hash=secret_hash(secret), email=email, expires=timezone.now() + INVITATION_LASTS
+        place=locked,
+        secret_hash=secret_hash(secret),
+        email=email,
+        expires=locked.offered_until or timezone.now() + INVITATION_LASTS,
     )
     url = f"{settings.SITE_URL}{reverse('rounds:join', args=[secret])}"
     sent = " and sent by mail" if email else ""
@@ -106,6 +110,11 @@ def invitation_check(invitation: Invitation) -> None:
         raise InvitationEnded.because(
             "This link has been used. If it was you who used it, sign in with the address you gave; your "
             "place is under “Today”."
+        )
+    if invitation.declined_at is not None:
+        raise InvitationEnded.because(
+            f"You said no to this place, and {owner} is told. If you have changed your mind, ask whether one "
+            "is free."
         )
     if place.state == Place.State.GIVEN_BACK:
         raise InvitationEnded.because(
