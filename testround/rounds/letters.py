@@ -78,6 +78,21 @@ def welcome(*, place: Place, user: User) -> Letter:
     )
 
 
+def declined(*, place: Place, cause: str) -> Letter:
+    round = place.round
+    made = f"size {place.size}" if place.size else "made to measure"
+    why = f"Why: {_one_line(cause)}\n\n" if cause.strip() else ""
+    return Letter(
+        subject=_one_line(f"{place.name} said no to a place: {round}"),
+        text=(
+            f"{place.name} would rather not take the place in {round} ({made}).\n\n"
+            f"{why}"
+            "See who is next for it:\n"
+            f"{settings.SITE_URL}{reverse('rounds:proposal', args=[round.code])}\n"
+        ),
+    )
+
+
 def given_back(*, place: Place, cause: str) -> Letter:
     round = place.round
     made = f"size {place.size}" if place.size else "made to measure"

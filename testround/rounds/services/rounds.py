@@ -84,7 +84,7 @@ def round_open(
     if problems:
         raise Refused(Problem("edition", f"{problem} Mend it on the sheet first.") for problem in problems)
     document = edition.document
-    plan = _checked_plan(places_plan, document)
+    plan = checked_plan(places_plan, document)
     _check_dates(opens, swatches_due, closes)
     _check_yarn_keys(yarns)
 
@@ -139,9 +139,10 @@ def _check_yarn_keys(yarns: Sequence[YarnDocument]) -> None:
         raise Refused.because(f"Two yarns have the key {twice[0]}: give each its own.", "yarns")
 
 
-def _checked_plan(
+def checked_plan(
     places_plan: Places | Mapping[str, object] | None, document: SheetDocument
 ) -> dict[str, dict[str, int]] | None:
+    """A plan as it is stored, or what is wrong with it as a refusal."""
     if places_plan is None:
         return None
     plan = places_plan if isinstance(places_plan, Places) else Places.model_validate(dict(places_plan))
@@ -180,7 +181,7 @@ def round_edit(
     """Change a round's plan, and say in the diary what changed."""
     locked = locked_round(round.pk)
     require(by, Right.EDIT, locked.edition.pattern)
-    plan = _checked_plan(places_plan, locked.edition.document)
+    plan = checked_plan(places_plan, locked.edition.document)
     _check_dates(opens, swatches_due, closes)
     changes = []
     for label, field, value in (
