@@ -501,9 +501,10 @@ def test_a_published_erratum_outlives_the_account_that_published_it(
     tested: Round, designer: User, stranger: User
 ) -> None:
     draft = finding_accept(round=tested, finding_ids=[MISPRINT], by=designer)
-    erratum_publish(erratum=draft, by=stranger)
+    erratum_publish(erratum=draft, by=designer)
+    Pattern.objects.filter(pk=draft.pattern_id).update(owner=stranger)
 
-    stranger.delete()
+    designer.delete()
 
     kept = Erratum.objects.get()
     assert (kept.number, kept.published_by) == (1, None)
