@@ -5,11 +5,13 @@ from django.urls import include, path
 
 urlpatterns = [
     path("", include("testround.home.urls")),
+    path("mail/", include("testround.outbox.urls")),
     path("account/", include("allauth.urls")),
     path("me/", include("testround.people.urls")),
     path("patterns/", include("testround.patterns.urls")),
     path("rounds/", include("testround.rounds.urls")),
     path("", include("testround.reports.urls")),
+    path("", include("testround.talk.urls")),
     path("", include("testround.errata.urls")),
     path("api/", include("testround.api.urls")),
     path("admin/", admin.site.urls),

@@ -51,7 +51,7 @@ def what_is_new(place: Place) -> Iterator[News]:
         return
     notes = reverse("talk:notes", args=[round.code])
     for note in notes_with_new(round, tester)[:NOTES_SHOWN]:
-        yield News("note", note.text, note.at, note.at > note.looked, notes)
+        yield News("note", note.text, note.at, note.is_new, notes)
     for answer in new_answers(round, tester)[:ANSWERS_SHOWN]:
         what = "more on the answer" if answer.is_addition else "answer"
         yield News(

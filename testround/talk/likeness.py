@@ -6,61 +6,11 @@ import re
 
 _WORD = re.compile(r"\w+")
 # Words that questions share whatever they ask.
-_COMMON = frozenset(
-    [
-        "a",
-        "an",
-        "and",
-        "are",
-        "as",
-        "at",
-        "be",
-        "but",
-        "by",
-        "can",
-        "did",
-        "do",
-        "does",
-        "for",
-        "from",
-        "has",
-        "have",
-        "how",
-        "i",
-        "if",
-        "in",
-        "is",
-        "it",
-        "its",
-        "me",
-        "my",
-        "no",
-        "not",
-        "of",
-        "on",
-        "or",
-        "should",
-        "so",
-        "that",
-        "the",
-        "then",
-        "there",
-        "these",
-        "this",
-        "to",
-        "was",
-        "what",
-        "when",
-        "where",
-        "which",
-        "who",
-        "why",
-        "will",
-        "with",
-        "you",
-        "your",
-    ]
+_COMMON_WORDS = (
+    "a an and are as at be but by can did do does for from has have how i if in is it its me my no not of on or "
+    "should so that the then there these this to was what when where which who why will with you your"
 )
+_COMMON = frozenset(_COMMON_WORDS.split())
 
 
 def words_of(text: str) -> frozenset[str]:

@@ -8,9 +8,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import (
+    BooleanField,
     Count,
     DateTimeField,
     Exists,
+    ExpressionWrapper,
     F,
     Max,
     OuterRef,
@@ -23,9 +25,10 @@ from django.db.models import (
 )
 from django.db.models.functions import Coalesce, RowNumber
 
+from testround.patterns.access import Right, patterns_open_to
 from testround.people.models import User
 from testround.rounds.models import Place, Round
-from testround.rounds.selectors import places_of, rounds_of
+from testround.rounds.selectors import places_of
 from testround.talk.likeness import likeness
 from testround.talk.models import Answer, Look, Note, Question, Word
 
@@ -39,8 +42,9 @@ NEVER = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 
 
 def rounds_spoken_for(user: User) -> QuerySet[Round]:
-    """The rounds in which a person writes notes and answers, and hears who asked."""
-    return rounds_of(user)
+    """The rounds in which a person writes notes and answers, and hears who asked: owner and editor."""
+    patterns = patterns_open_to(user, Right.EDIT)
+    return Round.objects.filter(edition__pattern__in=patterns).select_related("edition__pattern__owner")
 
 
 def rounds_heard_by(user: User) -> QuerySet[Round]:
@@ -203,8 +207,10 @@ def _looked(person: User, what: str, **of: Any) -> Coalesce:
 
 
 def notes_with_new(round: Round, person: User) -> QuerySet[Note]:
-    """The notes of a round, each with ``looked``: when the person last looked at its notes."""
-    return round.notes.annotate(looked=_looked(person, Look.At.NOTES, round=OuterRef("round")))
+    """The notes of a round, each with ``is_new``: whether it came after the person last looked at its notes."""
+    is_new = ExpressionWrapper(Q(at__gt=F("looked")) & ~Q(by=person), output_field=BooleanField())
+    looked = _looked(person, Look.At.NOTES, round=OuterRef("round"))
+    return round.notes.annotate(looked=looked).annotate(is_new=is_new)
 
 
 def new_answers(round: Round, person: User) -> QuerySet[Answer]:

@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from testround.kernel.round import RemarkKind
 from testround.outbox.services import work_add
+from testround.patterns.access import Right, require
 from testround.people.models import User
 from testround.reports.models import Remark
 from testround.rounds.models import Place, Round
@@ -67,6 +68,7 @@ def _locked(round_id: int) -> Round:
 def note_write(*, round: Round, key: uuid.UUID, by: User, text: str) -> Note:
     """A note to all testers of a round, who are told by mail."""
     locked = _locked(round.pk)
+    require(by, Right.EDIT, locked.edition.pattern)
     before: Note | None = _said_before(locked.notes.all(), key, {"text": text})
     if before is not None:
         return before
@@ -131,6 +133,7 @@ def question_answer(*, question: Question, key: uuid.UUID, by: User, text: str, 
         The form's key answered something else before.
     """
     locked = _locked(question.round_id)
+    require(by, Right.EDIT, locked.edition.pattern)
     question = Question.objects.select_for_update(of=("self",)).get(pk=question.pk)
     before: Answer | None = _said_before(question.answers.all(), key, {"text": text})
     if before is not None:
@@ -156,6 +159,7 @@ def question_answer(*, question: Question, key: uuid.UUID, by: User, text: str, 
 def question_to_desk(*, question: Question, by: User) -> Question:
     """Take a clarified step to the errata desk, as a remark of the place that asked. It goes there once."""
     locked = _locked(question.round_id)
+    require(by, Right.EDIT, locked.edition.pattern)
     question = Question.objects.select_for_update(of=("self",)).get(pk=question.pk)
     if question.to_desk_at is not None:
         return question

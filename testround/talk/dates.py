@@ -1,0 +1,115 @@
+"""A person's own dates: as tester, what is due when; as designer, when her rounds open, are due and close."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from urllib.parse import urlsplit
+
+from django.conf import settings
+from django.db.models import Max, QuerySet
+from django.db.models.functions import Coalesce, Greatest
+from django.urls import reverse
+
+from testround.people.models import User
+from testround.rounds.models import Place, Round
+from testround.talk.ical import Day
+from testround.talk.models import CalendarAddress
+from testround.talk.selectors import rounds_spoken_for
+
+# A calendar of what lies further back is no use, and a person may have been in hundreds of rounds.
+KEPT = dt.timedelta(days=366)
+MOST_DAYS = 1000
+
+
+def address_of(token: str) -> CalendarAddress | None:
+    """The calendar address with that secret, of somebody whose account is open."""
+    addresses = CalendarAddress.objects.select_related("person").filter(person__is_active=True)
+    return addresses.filter(token=token).first()
+
+
+def dates_of(person: User, *, today: dt.date) -> list[Day]:
+    """The person's dates of the last year and those to come, in their order. Two queries, whatever there is."""
+    days = [*_as_tester(person), *_as_designer(person)]
+    kept = [day for day in days if day.day >= today - KEPT]
+    return sorted(kept, key=lambda day: (day.day, day.uid))[:MOST_DAYS]
+
+
+def changed_of(person: User, address: CalendarAddress) -> dt.datetime:
+    """When anything last changed in a round that the person's dates come from, given-back places included.
+
+    Every change of a round is in its diary.
+    """
+    rounds = Round.objects.filter(pk__in=_rounds_touched(person))
+    last: dt.datetime | None = rounds.aggregate(last=Max("diary__at"))["last"]
+    return max(last, address.made) if last is not None else address.made
+
+
+def _rounds_touched(person: User) -> QuerySet[Round]:
+    held = Place.objects.filter(tester=person).values("round")
+    return Round.objects.filter(pk__in=held).union(rounds_spoken_for(person).order_by()).values("pk")
+
+
+def _as_tester(person: User) -> Iterator[Day]:
+    places = (
+        Place.objects.filter(tester=person)
+        .exclude(state=Place.State.GIVEN_BACK)
+        .select_related("round__edition__pattern")
+        .annotate(stamp=_revised("round__diary__at", "round__created"))
+    )
+    for place in places:
+        round = place.round
+        made = f"{round.edition.pattern.title}{f', size {place.size}' if place.size else ''}"
+        for what, due, asked, words in (
+            ("swatch", round.swatches_due, place.swatch_until, "Swatch due"),
+            ("measures", round.closes, place.measures_until, "Finished measurements due"),
+        ):
+            day = max((date for date in (due, asked) if date is not None), default=None)
+            if day is None:
+                continue
+            later = asked is not None and asked == day and asked != due
+            yield Day(
+                uid=_uid(f"place-{place.pk}-{what}"),
+                day=day,
+                summary=f"{words}: {made}",
+                description="The day you asked for." if later else "What comes later is taken all the same.",
+                url=_address(place.get_absolute_url()),
+                stamp=place.stamp,
+            )
+
+
+def _as_designer(person: User) -> Iterator[Day]:
+    rounds = rounds_spoken_for(person).annotate(stamp=_revised("diary__at", "created"))
+    for round in rounds.defer("edition__sheet", "terms"):
+        for what, day, words in (
+            ("call-opens", round.call_opens, "Call for testers opens"),
+            ("call-closes", round.call_closes, "Call for testers closes"),
+            ("opens", round.opens, "Round opens"),
+            ("swatches", round.swatches_due, "Swatches due"),
+            ("closes", round.closes, "Round closes"),
+        ):
+            if day is not None:
+                yield Day(
+                    uid=_uid(f"round-{round.code}-{what}"),
+                    day=day,
+                    summary=f"{words}: {round.edition.pattern.title}",
+                    description=round.title,
+                    url=_address(round.get_absolute_url()),
+                    stamp=round.stamp,
+                )
+
+
+def _revised(diary: str, created: str) -> Greatest:
+    return Greatest(Coalesce(Max(diary), created), created)
+
+
+def _uid(what: str) -> str:
+    return f"{what}@{urlsplit(settings.SITE_URL).hostname}"
+
+
+def _address(path: str) -> str:
+    return f"{settings.SITE_URL}{path}"
+
+
+def feed_address(address: CalendarAddress) -> str:
+    return _address(reverse("talk:feed", args=[address.token]))
