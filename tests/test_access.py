@@ -27,6 +27,11 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
 from testround.errata.models import Erratum
+from testround.outbox.letters import letter, to_data
+from testround.outbox.mail import message_of
+from testround.outbox.mailbox import FolderBackend, mails
+from testround.outbox.models import Mail
+from testround.outbox.stopping import stop_address
 from testround.patterns.models import Edition
 from testround.people.models import User
 from testround.reports.exchange import round_import
@@ -92,6 +97,7 @@ TABLE: dict[str, Access] = {
     # home
     "home": ANYONE,
     "mailbox": ANYONE,
+    "mail_html": ANYONE,
     "health": ANYONE,
     "round_export": DESIGNER,
     # accounts
@@ -114,6 +120,8 @@ TABLE: dict[str, Access] = {
     # people
     "people:preferences": ANYONES_FORM,
     "people:parts": NOBODY,
+    # mails: who has the signed address may stop them
+    "outbox:stop": ANYONES_FORM,
     # patterns
     "patterns:list": SIGNED_IN,
     "patterns:new": SIGNED_IN_FORM,
@@ -217,6 +225,8 @@ class Scene:
         code, pattern = self.round.code, self.edition.pattern.code
         place, offered, draft = self.place.pk, self.offered.pk, self.draft.pk
         given: dict[str, tuple[Any, ...]] = {
+            "mail_html": (mail_in_the_folder(),),
+            "outbox:stop": (stop_address(person_id=self.place.tester_id, kind="reminders").split("/")[-2],),
             "account_confirm_email": ("no-such-key",),
             "account_reset_password_from_key": ("1", "no-such-key"),
             "api:schema": ("round",),
@@ -256,6 +266,14 @@ class Scene:
                 given[name] = of_space.get(space, ())
             found[name] = reverse(name, args=given[name])
         return found
+
+
+def mail_in_the_folder() -> str:
+    """The name of a mail in the folder of an installation without a mail server."""
+    FolderBackend().send_messages(
+        [message_of(Mail(to="a@example.org", letter=to_data(letter("Hello", "…"))))]
+    )
+    return mails()[0].name
 
 
 @pytest.fixture

@@ -360,6 +360,11 @@ def test_the_key_of_embedded_installations_is_no_key_for_a_served_one(refusal_of
         ),
         ("EMAIL_USE_TLS", "ja", "EMAIL_USE_TLS is 'ja'; write one of 0, 1, false, no, off, on, true, yes."),
         ("EMAIL_PORT", "smtp", "EMAIL_PORT is 'smtp'; write a whole number."),
+        (
+            "TESTROUND_TIME_ZONE",
+            "Europe/Londres",
+            "TESTROUND_TIME_ZONE is 'Europe/Londres', which is no time zone known here; write one such as Europe/London or UTC.",
+        ),
         ("TESTROUND_OUTBOX", "celry", "TESTROUND_OUTBOX is 'celry'; write one of thread, celery, inline."),
         (
             "TESTROUND_EMAIL_VERIFICATION",

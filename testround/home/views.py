@@ -11,7 +11,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from testround.home.selectors import today_of
-from testround.outbox.mailbox import mails
+from testround.outbox.mailbox import mail_named, mails
 from testround.reports.exchange import round_export
 from testround.rounds.selectors import rounds_of
 
@@ -33,6 +33,22 @@ def mailbox(request: HttpRequest) -> HttpResponse:
         raise Http404
     context = {"mails": mails(most=MAILS_SHOWN), "most": MAILS_SHOWN, "folder": settings.MAIL_FOLDER}
     return render(request, "home/mailbox.html", context)
+
+
+# A mail is shown as it is, styles included; nothing in it is fetched or run, and it cannot speak for the reader.
+MAIL_POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; frame-ancestors 'none'; sandbox allow-popups allow-top-navigation-by-user-activation"
+
+
+@require_safe
+@never_cache
+def mail_html(request: HttpRequest, name: str) -> HttpResponse:
+    """The HTML form of one mail of that folder, as a mail program would show it."""
+    if not settings.EMBEDDED or settings.EMAIL_HOST:
+        raise Http404
+    mail = mail_named(name)
+    if mail is None or not mail.html:
+        raise Http404
+    return HttpResponse(mail.html, headers={"Content-Security-Policy": MAIL_POLICY})
 
 
 @require_safe

@@ -5,7 +5,7 @@ from typing import Any
 from django.contrib import admin
 from django.http import HttpRequest
 
-from testround.outbox.models import Work
+from testround.outbox.models import Mail, Stopped, Work
 
 
 class ReadOnlyAdmin(admin.ModelAdmin):
@@ -27,3 +27,20 @@ class WorkAdmin(ReadOnlyAdmin):
 
     list_display = ("kind", "state", "attempts", "created", "finished", "problem")
     list_filter = ("state", "kind")
+
+
+@admin.register(Mail)
+class MailAdmin(ReadOnlyAdmin):
+    """What waits, what left, and what failed or may not have arrived. What a mail says is not shown."""
+
+    list_display = ("subject", "to", "kind", "state", "attempts", "created", "finished", "problem")
+    list_filter = ("state", "kind")
+    exclude = ("letter",)
+
+
+@admin.register(Stopped)
+class StoppedAdmin(ReadOnlyAdmin):
+    """Who does not want which kind of mail."""
+
+    list_display = ("person", "kind", "since")
+    list_select_related = ("person",)

@@ -22,19 +22,29 @@ MAIL_NAME = re.compile(r"^\d{8}T\d{12}-\d+-\d+\.eml$")
 _serial = itertools.count()
 
 
+class NotWritten(Exception):
+    """The folder did not take the mail."""
+
+
 class FolderBackend(BaseEmailBackend):
     """Writes each message as a file; the name begins with the time, so that names sort by it."""
 
     def send_messages(self, email_messages: Sequence[EmailMessage]) -> int:
+        for message in email_messages:
+            try:
+                self._write(message)
+            except OSError as error:
+                raise NotWritten(f"{settings.MAIL_FOLDER}: {error.strerror or error}") from error
+        return len(email_messages)
+
+    def _write(self, message: EmailMessage) -> None:
         folder = Path(settings.MAIL_FOLDER)
         folder.mkdir(parents=True, exist_ok=True)
-        for message in email_messages:
-            stamp = timezone.now().strftime("%Y%m%dT%H%M%S%f")
-            name = f"{stamp}-{os.getpid()}-{next(_serial)}.eml"
-            partial = folder / f".{name}.part"
-            partial.write_bytes(message.message().as_bytes())
-            partial.rename(folder / name)
-        return len(email_messages)
+        stamp = timezone.now().strftime("%Y%m%dT%H%M%S%f")
+        name = f"{stamp}-{os.getpid()}-{next(_serial)}.eml"
+        partial = folder / f".{name}.part"
+        partial.write_bytes(message.message().as_bytes())
+        partial.rename(folder / name)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +57,9 @@ class Mail:
     subject: str
     sent: dt.datetime
     text: str
+    html: str
+    stop: str
+    """The address that ends this kind of mail, where it names one."""
 
 
 def mails(most: int = 100) -> list[Mail]:
@@ -58,10 +71,16 @@ def mails(most: int = 100) -> list[Mail]:
     return [_read(folder / name) for name in names[:most]]
 
 
+def mail_named(name: str) -> Mail | None:
+    """One mail of the folder; None where there is none of that name."""
+    path = Path(settings.MAIL_FOLDER) / name
+    return _read(path) if MAIL_NAME.match(name) and path.is_file() else None
+
+
 def _read(path: Path) -> Mail:
     message = email.message_from_bytes(path.read_bytes(), policy=email.policy.default)
     assert isinstance(message, ParsedMessage)  # noqa: S101 -- what the default policy makes
-    body = message.get_body(preferencelist=("plain",))
+    plain, html = (message.get_body(preferencelist=(form,)) for form in ("plain", "html"))
     return Mail(
         name=path.name,
         sender=str(message["From"] or ""),
@@ -69,5 +88,7 @@ def _read(path: Path) -> Mail:
         subject=str(message["Subject"] or ""),
         # The name begins with the time, in UTC.
         sent=dt.datetime.strptime(path.name.split("-")[0], "%Y%m%dT%H%M%S%f").replace(tzinfo=dt.UTC),
-        text=body.get_content() if body else "",
+        text=plain.get_content() if plain else "",
+        html=html.get_content() if html else "",
+        stop=str(message["List-Unsubscribe"] or "").strip("<>"),
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import inspect
 import logging
 import time
 from collections.abc import Callable
@@ -25,7 +26,7 @@ LOST_AFTER = dt.timedelta(seconds=60)
 CHORES_EVERY = 60.0
 
 Handler = Callable[[dict[str, Any]], None]
-Chore = Callable[[], object]
+Chore = Callable[..., object]
 _handlers: dict[str, Handler] = {}
 _forgotten: set[str] = set()
 _chores: list[Chore] = []
@@ -47,7 +48,10 @@ def handles(kind: str, *, forget: bool = False) -> Callable[[Handler], Handler]:
 
 
 def regularly(chore: Chore) -> Chore:
-    """Register a function to be run every minute or so. It may run twice at once, so it is idempotent."""
+    """Register a function to be run every minute or so. It may run twice at once, so it is idempotent.
+
+    One with an argument ``now`` is told the time.
+    """
     _chores.append(chore)
     return chore
 
@@ -71,24 +75,25 @@ def work_add(*, kind: str, subject: dict[str, Any], once_key: str = "") -> Work:
         else:
             work = Work.objects.create(kind=kind, subject=subject)
         # Sent for a shared row too: the first sender's task passed it by while it was locked.
-        transaction.on_commit(lambda: _send(work.pk))
+        transaction.on_commit(lambda: send_off("run", work.pk, lambda: work_run(work_id=work.pk)))
     return work
 
 
-def _send(work_id: int) -> None:
+def send_off(task: str, row: int, do: Callable[[], object]) -> None:
+    """Have a committed row worked: by the Celery task of that name on a worker, or by ``do`` in this process."""
     match settings.OUTBOX_RUNNER:
         case "inline":
-            work_run(work_id=work_id)
+            do()
         case "celery":
-            from testround.outbox.tasks import run
+            from testround.outbox import tasks
 
             try:
-                run.delay(work_id)
+                getattr(tasks, task).delay(row)
             except Exception:
                 # The row is committed and the sweep will find it; the person's submission stands.
-                logger.exception("The broker did not take work %s; the sweep will", work_id)
+                logger.exception("The broker did not take the task %s of %s; the sweep will", task, row)
         case _:
-            _thread_pool().submit(_in_thread, lambda: work_run(work_id=work_id))
+            _thread_pool().submit(_in_thread, do)
 
 
 @cache
@@ -148,13 +153,20 @@ def work_run(*, work_id: int) -> bool:
     return True
 
 
-def chores_run() -> None:
-    """Pick up lost work and do what is done regularly. One chore that breaks does not stop the others."""
+def chores_run(*, now: dt.datetime | None = None) -> dict[str, object]:
+    """Pick up lost work and do what is done regularly. One chore that breaks does not stop the others.
+
+    Returns what each chore returned, by its name; what broke is not in it.
+    """
+    answers: dict[str, object] = {}
     for chore in (work_sweep, *_chores):
+        name = str(getattr(chore, "__name__", chore))
+        knows_time = "now" in inspect.signature(chore).parameters
         try:
-            chore()
+            answers[name] = chore(now=now) if knows_time and now is not None else chore()
         except Exception:
-            logger.exception("The chore %s broke", getattr(chore, "__qualname__", chore))
+            logger.exception("The chore %s broke", name)
+    return answers
 
 
 class _Clock:

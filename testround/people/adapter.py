@@ -9,6 +9,13 @@ from django.core.mail import EmailMultiAlternatives
 
 from testround.outbox.mail import mail_send
 
+# What the link of such a mail is for, in the words of its button.
+ACTIONS = {
+    "activate_url": "Confirm this address",
+    "password_reset_url": "Choose a new password",
+    "signup_url": "Make an account",
+}
+
 
 class AccountAdapter(DefaultAccountAdapter):
     """Account mail goes through the outbox like all other mail."""
@@ -23,7 +30,8 @@ class AccountAdapter(DefaultAccountAdapter):
         # The library makes links from the name that the request bore, which is the sender's to choose.
         ours = {name: _at_site(value) if name.endswith("_url") else value for name, value in context.items()}
         message: EmailMultiAlternatives = self.render_mail(template_prefix, email, ours)
-        mail_send(to=email, subject=str(message.subject).strip(), text=str(message.body))
+        labels = {url: ACTIONS[name] for name, url in ours.items() if name in ACTIONS}
+        mail_send(to=email, subject=str(message.subject).strip(), text=str(message.body), labels=labels)
 
 
 def _at_site(url: str) -> str:

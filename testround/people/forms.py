@@ -9,6 +9,7 @@ from django import forms
 from django.http import HttpRequest
 
 from testround.kernel import units
+from testround.outbox.stopping import KINDS
 from testround.people.context import reader_for
 from testround.people.models import User
 from testround.people.readers import Reader, Tools, Units, reader_from
@@ -113,14 +114,23 @@ class PreferencesForm(ShownForm):
     time_zone = forms.ChoiceField(
         label="Time zone",
         choices=_time_zones,
-        help_text="Dates and times are shown as they are there.",
+        help_text="Dates and times are shown as they are there, and reminders come there by day.",
         error_messages={
             "required": "Choose a time zone; UTC will do.",
             "invalid_choice": "That time zone is not known here; choose one of the list.",
         },
     )
 
-    field_order = ("name", "units", "tools", "terms", "time_zone")
+    mails = forms.MultipleChoiceField(
+        label="Mails",
+        choices=[*KINDS.items()],
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="What you need, such as a code to sign in or an invitation, comes all the same.",
+        error_messages={"invalid_choice": "There is no such kind of mail; choose from the list."},
+    )
+
+    field_order = ("name", "units", "tools", "terms", "time_zone", "mails")
 
 
 class SignupForm(account_forms.SignupForm):

@@ -10,6 +10,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
+from testround.outbox.stopping import choices_of
 from testround.people.context import SESSION_KEY, reader_for
 from testround.people.forms import PreferencesForm, ShownForm
 from testround.people.gallery import one_of_everything
@@ -22,7 +23,11 @@ def preferences(request: HttpRequest) -> HttpResponse:
     """How you like things shown: kept with the account, or in the session of who has none."""
     kept = asdict(reader_for(request))
     if request.user.is_authenticated:
-        kept |= {"name": request.user.name, "time_zone": request.user.time_zone}
+        kept |= {
+            "name": request.user.name,
+            "time_zone": request.user.time_zone,
+            "mails": [choice.kind for choice in choices_of(request.user) if choice.wanted],
+        }
         form: ShownForm = PreferencesForm(request.POST or None, initial=kept)
     else:
         form = ShownForm(request.POST or None, initial=kept)
@@ -34,6 +39,7 @@ def preferences(request: HttpRequest) -> HttpResponse:
                 name=form.cleaned_data["name"],
                 time_zone=form.cleaned_data["time_zone"],
                 shown=form.reader(),
+                mails=set(form.cleaned_data["mails"]) if "mails_asked" in request.POST else None,
             )
         else:
             request.session[SESSION_KEY] = asdict(form.reader())

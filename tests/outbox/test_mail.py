@@ -8,7 +8,6 @@ from django.core import mail
 
 from testround.outbox.mail import mail_send
 from testround.outbox.mailbox import mails
-from testround.outbox.models import Work
 
 
 @pytest.fixture
@@ -24,7 +23,7 @@ def test_a_mail_leaves_by_the_mail_server_that_is_set() -> None:
     mail_send(to="willow@example.org", subject="Your place", text="It is yours.\n")
 
     assert [(sent.to, sent.subject, sent.body) for sent in mail.outbox] == [
-        (["willow@example.org"], "Your place", "It is yours.\n")
+        (["willow@example.org"], "Your place", "It is yours.\n\n-- \nTestround\n")
     ]
 
 
@@ -40,7 +39,12 @@ def test_a_mail_in_the_folder_reads_as_it_was_written(folder: Path) -> None:
 
     read = mails()
     assert [(one.sender, one.to, one.subject, one.text) for one in read] == [
-        ("Testround <testround@example.org>", "willow@example.org", "Ein Platz für dich: größer", text)
+        (
+            "Testround <testround@example.org>",
+            "willow@example.org",
+            "Ein Platz für dich: größer",
+            f"{text}\n-- \nTestround\n",
+        )
     ]
     assert [path.name for path in folder.iterdir()] == [read[0].name]
 
@@ -64,25 +68,3 @@ def test_half_written_and_foreign_files_are_not_read(folder: Path) -> None:
     (folder / "notes.txt").write_text("not a mail")
 
     assert mails() == []
-
-
-@pytest.mark.django_db(transaction=True)
-def test_a_subject_cannot_smuggle_in_another_header(folder: Path) -> None:
-    work = mail_send(to="willow@example.org", subject="Hello\nBcc: stranger@example.org", text="…")
-
-    work.refresh_from_db()
-    assert work.state == Work.State.WAITING
-    assert work.problem.startswith("BadHeaderError")
-    assert mails() == []
-
-
-@pytest.mark.django_db(transaction=True)
-def test_a_mail_that_the_server_did_not_take_waits_to_be_sent_again(settings: Any) -> None:
-    settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
-    settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", 9  # the discard port, where no mail server is
-
-    work = mail_send(to="willow@example.org", subject="Your place", text="It is yours.")
-
-    work.refresh_from_db()
-    assert (work.state, work.attempts) == ("waiting", 1)
-    assert work.problem

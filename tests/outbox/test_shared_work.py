@@ -7,7 +7,6 @@ from typing import Any
 import pytest
 
 from testround.outbox import services
-from testround.outbox.mail import mail_send
 from testround.outbox.models import Work
 from testround.outbox.services import work_add
 
@@ -40,11 +39,3 @@ def test_work_that_somebody_is_at_is_not_begun_by_a_second(monkeypatch: pytest.M
 
     assert services.work_run(work_id=work.pk) is False
     assert begun == []
-
-
-@pytest.mark.django_db(transaction=True)
-def test_a_mail_that_has_left_is_forgotten_with_the_secrets_in_it(mailoutbox: list[Any]) -> None:
-    mail_send(to="tester@example.org", subject="Your place", text="https://testround.example.org/join/secret")
-
-    assert [mail.body for mail in mailoutbox] == ["https://testround.example.org/join/secret"]
-    assert Work.objects.get().subject == {}

@@ -209,7 +209,7 @@ def test_a_mail_says_why_it_came_and_is_plain_text() -> None:
     assert text == (
         "To choose a new password, open this link:\n\n"
         "https://testround.example.org/reset/?a=1&b=2\n\n"
-        "--\n"
+        "-- \n"
         "Someone asked for a new password with your address. "
         "If it was not you, leave this mail alone; the old password still holds.\n"
         "Testround\n\n"
