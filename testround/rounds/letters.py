@@ -9,6 +9,7 @@ from django.conf import settings
 from django.urls import reverse
 
 from testround.people.models import User
+from testround.rounds.clock import local_day
 from testround.rounds.models import Invitation, Place
 
 
@@ -51,7 +52,7 @@ def invitation(*, invitation: Invitation, place: Place, url: str) -> Letter:
             f"{_dates(place)}\n"
             "Read the terms and say yes or leave it, here:\n\n"
             f"{url}\n\n"
-            f"The link is for you alone and works once, until {day(invitation.expires.date())}. You need no "
+            f"The link is for you alone and works once, until {day(local_day(round, invitation.expires))}. You need no "
             "account beforehand. If you did not expect this, do nothing: nothing is kept about you but this "
             "address and the name above.\n"
         ),

@@ -16,6 +16,7 @@ from testround.outbox.mail import mail_send
 from testround.patterns.access import Right, require
 from testround.people.models import User
 from testround.rounds import letters
+from testround.rounds.clock import local_day
 from testround.rounds.models import Invitation, Place, Round
 from testround.rounds.refusals import AddressHasAccount, InvitationEnded, Refused, UnknownInvitation
 from testround.rounds.services.diary import diary_write
@@ -127,7 +128,7 @@ def invitation_check(invitation: Invitation) -> None:
         )
     if invitation.expires <= timezone.now():
         raise InvitationEnded.because(
-            f"This link ran out on {letters.day(invitation.expires.date())}. Ask {owner} for a new one."
+            f"This link ran out on {letters.day(local_day(place.round, invitation.expires))}. Ask {owner} for a new one."
         )
     if place.round.state == Round.State.CLOSED:
         raise InvitationEnded.because("This round is closed, so its places can no longer be taken.")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from django.db import transaction
 from django.db.models import Q
@@ -23,27 +22,11 @@ from testround.patterns.models import Edition
 from testround.patterns.services import edition_freeze
 from testround.people.models import User
 from testround.rounds import letters
+from testround.rounds.clock import zone_of
 from testround.rounds.models import Round, SuppliedYarn
 from testround.rounds.refusals import Refused
 from testround.rounds.services.diary import because, diary_write, said
 from testround.rounds.states import ROUND_ORDER, round_states_after
-
-
-def today_for(round: Round) -> dt.date:
-    """The date at the designer's, which is the one her round's dates mean."""
-    return timezone.localdate(timezone=_zone(round))
-
-
-def end_of_day(round: Round, date: dt.date) -> dt.datetime:
-    """The last second of a day at the designer's."""
-    return dt.datetime.combine(date, dt.time(23, 59, 59), tzinfo=_zone(round))
-
-
-def _zone(round: Round) -> ZoneInfo:
-    try:
-        return ZoneInfo(round.edition.pattern.owner.time_zone)
-    except (ZoneInfoNotFoundError, ValueError):
-        return ZoneInfo("UTC")
 
 
 def locked_round(pk: int) -> Round:
@@ -253,7 +236,7 @@ def rounds_follow_dates(*, now: dt.datetime | None = None) -> int:
 
 
 def _follow_dates(round: Round, now: dt.datetime) -> bool:
-    zone = _zone(round)
+    zone = zone_of(round)
     next_day = dt.timedelta(days=1)
     steps = (
         (round.opens, dt.timedelta(0), Round.State.SWATCHING, "it was to open on"),
