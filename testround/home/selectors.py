@@ -15,6 +15,7 @@ from testround.patterns.selectors import patterns_of
 from testround.people.models import User
 from testround.rounds.models import Invitation, Place, Round
 from testround.rounds.selectors import places_of, rounds_with_progress
+from testround.talk.selectors import Waiting, waiting_for
 
 SHOWN = 50
 REMIND_DAYS = 7
@@ -46,6 +47,7 @@ def today_of(user: User) -> Today:
     places = list(places_of(user).order_by("round__closes", "pk")[:SHOWN])
     needs = [need for place in places for need in _needs_of_place(place, date)]
     needs += [need for round in rounds for need in _needs_of_round(round)]
+    needs += [_said(waiting) for waiting in waiting_for(user)]
     return Today(
         needs=needs,
         rounds=rounds,
@@ -108,6 +110,27 @@ def _needs_of_place(place: Place, date: dt.date) -> Iterator[Need]:
         yield Need(
             about, f"your finished measurements are {_due(round.closes, date)}.", "Send measurements", url
         )
+
+
+def _said(waiting: Waiting) -> Need:
+    """What was said and waits to be answered or read."""
+    n, round = waiting.count, waiting.round
+    code = round.code
+    match waiting.what:
+        case "question":
+            said = f"{n} question{' waits' if n == 1 else 's wait'} for an answer."
+            return Need(str(round), said, "Answer", f"{reverse('talk:questions', args=[code])}?waiting=1")
+        case "word":
+            place = waiting.place
+            assert place is not None  # noqa: S101 -- private words are said about a place
+            said = f"{n} new private word{'' if n == 1 else 's'} ({place.name})."
+            return Need(str(round), said, "Read", reverse("talk:words", args=[place.pk]))
+        case "answer":
+            said = f"{n} new answer{'' if n == 1 else 's'} to what testers asked."
+            return Need(str(round), said, "Read", reverse("talk:questions", args=[code]))
+        case _:
+            said = f"{n} new note{'' if n == 1 else 's'} to all testers."
+            return Need(str(round), said, "Read", reverse("talk:notes", args=[code]))
 
 
 def _is_near(due: dt.date | None, date: dt.date) -> bool:

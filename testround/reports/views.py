@@ -22,6 +22,7 @@ from testround.kernel.units import tool_label, tools
 from testround.paper.worksheet import worksheet_pdf as worksheet_on_paper
 from testround.people.readers import reader_of
 from testround.reports import services
+from testround.reports.asides import asides_of, news_of
 from testround.reports.claims import AlreadySent
 from testround.reports.forms import (
     CountsForm,
@@ -85,6 +86,7 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
         "states": Place.State.values,
         "cautions": cautions_for(desk.pattern, desk.place.measures),
         "time": time_of(desk, today=timezone.localdate()),
+        "news": news_of(desk.place),
     }
     return _shown(request, "reports/place.html", desk, context)
 
@@ -131,6 +133,7 @@ def counts(request: HttpRequest, pk: int) -> HttpResponse:
         form,
         services.counts_submit,
         received="Your counts have arrived.",
+        context={"asides": asides_of(desk.place)},
     )
 
 
@@ -281,7 +284,12 @@ def photo_gone(request: HttpRequest, pk: int, code: uuid.UUID) -> HttpResponse:
 @require_safe
 def worksheet(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
-    return _shown(request, "reports/worksheet.html", desk, {"worksheet": desk.worksheet})
+    return _shown(
+        request,
+        "reports/worksheet.html",
+        desk,
+        {"worksheet": desk.worksheet, "asides": asides_of(desk.place)},
+    )
 
 
 @login_required
