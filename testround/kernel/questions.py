@@ -31,7 +31,7 @@ from testround.kernel.plausible import (
     likely_slip,
     typed_unit,
 )
-from testround.kernel.pool import Pooled
+from testround.kernel.pool import BORROWED, MOST_TAU, USUAL_TAU, Pooled
 from testround.kernel.round import FabricState, Number, Tester
 from testround.kernel.sheet import Inputs, Sheet
 from testround.kernel.units import LengthUnit, format_gauge, format_length
@@ -55,6 +55,7 @@ NEAR = 3.0
 """Standard deviations within which a measurement is what the fit foretells, and was no slip."""
 ALONG = 0.8
 """A dimension lies along an axis when that makes up this share of what gauges do to it."""
+CHI_SQUARED_MEDIAN = 0.4549
 UNBLOCKED_ODDS = 50.0
 """How many pieces said to be blocked are blocked, for one that is not; common practice."""
 
@@ -341,7 +342,8 @@ class Doubts:
     def unblocked(self, pooled: Pooled) -> BoolArray:
         """Pieces said to be blocked that fit the swatch before blocking clearly better: (testers, dimensions).
 
-        Decided by likelihood, with the variances of the fit. It takes swatches in both states that differ, and at
+        Decided by likelihood, with the variances of the fit, but for that between garments and swatches, which such
+        pieces themselves would swell: it is taken from the middle of all. It takes swatches in both states that differ, and at
         least two widths and two lengths.
         """
         found, own = self.found, self.found.own
@@ -358,6 +360,7 @@ class Doubts:
         u_unblocked = np.where(differ, own.u_worked, own.u_blocked).reshape(n, -1)
         u_blocked = own.u_blocked.reshape(n, -1)
         rows = np.tile([axis == AXES[1] for axis in AXES], len(own.keys))
+        tau2 = self._spread_of_garments(pooled, piece)
         for i in candidates:
             d = np.flatnonzero(piece[i])
             strength = np.abs(found.sensitivity[i, d])
@@ -368,7 +371,7 @@ class Doubts:
             noise = found.u_measured[i, d] ** 2 + pooled.kappa[d] ** 2
             blocked, before = (
                 _log_likelihood(
-                    found.measured[i, d] - expected[i, d] - beta, s[i, d], noise, u[i] ** 2 + pooled.tau**2
+                    found.measured[i, d] - expected[i, d] - beta, s[i, d], noise, u[i] ** 2 + tau2
                 )
                 for expected, s, u in (
                     (found.expected, found.sensitivity, u_blocked),
@@ -383,6 +386,34 @@ class Doubts:
             places = tuple(self.found.dimensions[j] for j in np.flatnonzero(aside[i]))
             self._ask_whether_blocked(int(i), int(tells), float(at_unblocked[i, tells]), places)
         return aside
+
+    def _spread_of_garments(self, pooled: Pooled, piece: BoolArray) -> FloatArray:
+        """Variance of how far garments lie from their swatches, between testers, by axis; (a,).
+
+        That at which the median of the squares, each over its variance, is that of chi-squared with one degree of
+        freedom, drawn to what is usual as in the fit.
+        """
+        found = self.found
+        noise = found.u_measured**2 + pooled.kappa[None, :] ** 2
+        weights = np.where(piece, pooled.weights / noise, 0.0)
+        beta = np.nan_to_num(pooled.estimate)[np.maximum(found.sizes, 0)]
+        left = np.where(piece, found.remainder - beta, 0.0)
+        scaled = found.sensitivity * np.nan_to_num(weights)[:, :, None]
+        information = np.matmul(scaled.transpose(0, 2, 1), found.sensitivity)
+        told = np.einsum("naa->na", information) * USUAL_TAU**2 > 1
+        information += np.eye(information.shape[1]) / MOST_TAU**2
+        variance = np.linalg.inv(information)
+        departure = np.einsum("nab,nb->na", variance, np.einsum("nda,nd->na", scaled, left))
+        apart = np.einsum("naa->na", variance) + found.u_gauge**2
+        tau2 = np.full(information.shape[1], USUAL_TAU**2)
+        tried = np.linspace(0.0, MOST_TAU, 151) ** 2
+        for a in range(len(tau2)):
+            square, of = departure[told[:, a], a] ** 2, apart[told[:, a], a]
+            if len(square):
+                middle = np.median(square / (of + tried[:, None]), axis=1)
+                own = tried[int(np.argmax(middle <= CHI_SQUARED_MEDIAN))]
+                tau2[a] = (len(square) * own + BORROWED * USUAL_TAU**2) / (len(square) + BORROWED)
+        return tau2
 
     def _ask_whether_blocked(self, i: int, d: int, before: float, piece: tuple[str, ...]) -> None:
         found = self.found

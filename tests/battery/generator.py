@@ -56,12 +56,14 @@ STEMS = (
 SLIPS = ("half", "inches", "swapped-digits", "other-dimension")
 WHOLE_PIECE = ""
 """The dimension of a slip that is one of all that a tester measured."""
+WASH_STITCHES, WASH_ROWS = 0.015, 0.03
+"""Standard deviations of what washing does to a gauge, between yarns."""
 UNBLOCKED = 0.02
 """How many of those with a swatch from before washing measure the piece then, and say that it was washed."""
 TELLING = 5.0
-"""Standard deviations of what garments and readings of swatches differ by, from which on washing is so large a
-difference that a piece must be told from one measured before it: by likelihood against fifty to one that is found
-nineteen times in twenty."""
+"""Standard deviations of what garments and readings of swatches differ by, from which on washing makes so large a
+difference that a piece measured before it is scored as a slip: by likelihood against fifty to one, whoever knew every
+variance would tell nineteen in twenty."""
 
 
 @dataclass(frozen=True)
@@ -111,6 +113,8 @@ class Truth:
     misled: Mapping[str, NDArray[np.bool_]]
     """By number with a worked-count fault: who worked the other count and said so."""
     reporting: Mapping[str, NDArray[np.bool_]]
+    said_blocked: tuple[str, ...]
+    """Who measured before washing and said after, whether anybody could tell or not."""
 
 
 @dataclass(frozen=True)
@@ -318,7 +322,7 @@ class _Maker:
         self.garment = rng.normal(size=(n, a)) * self.u_garment
         self.inches = rng.random(n) < 0.3
         self.width = np.where(self.inches[:, None], 4 * INCH, rng.choice([10.0, 10.0, 12.0, 15.0], (n, a)))
-        self.wash = rng.normal(0, np.where(rows, 0.03, 0.015)) + rng.normal(0, 0.008, (n, a))
+        self.wash = rng.normal(0, np.where(rows, WASH_ROWS, WASH_STITCHES)) + rng.normal(0, 0.008, (n, a))
         self.no_swatch = rng.random(n) < 0.08
         self.no_counts = rng.random(n) < 0.12
         self.nothing_finished = rng.random(n) < 0.06
@@ -721,6 +725,7 @@ class _Maker:
                 for key, off in self.misled.items()
             },
             reporting={key: counted.get(key, nobody) for key in self.misled},
+            said_blocked=tuple(self.names[i] for i in np.flatnonzero(self.says_blocked)),
         )
 
     def pieces_unblocked(self, sent: NDArray[np.bool_]) -> tuple[Slip, ...]:
