@@ -341,4 +341,6 @@ def test_of_very_many_testers_the_furthest_off_are_shown_and_the_others_counted(
     assert (len(figures.rows), figures.more) == (60, 30)
     left = {c.tester: abs(c.parts.remainder) for c in crowd.cells["sleeve_length"]}
     shown = {row[0] for row in figures.rows}
-    assert min(left[tester] for tester in shown) >= max(left[tester] for tester in left if tester not in shown)
+    assert min(left[tester] for tester in shown) >= max(
+        left[tester] for tester in left if tester not in shown
+    )

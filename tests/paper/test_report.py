@@ -143,7 +143,9 @@ def test_inches_throughout_for_those_who_read_inches() -> None:
     # 1.25 rows over 10 cm are 1.27 over 4 in.
     assert "off by −1.3 rows over 4 in" in text
     # Only the sums of the checks by hand are in centimetres, as the sheet's formulas are.
-    assert " cm" not in re.sub(r"Check it by hand.*?(?=2\. Stockinette|What holds)", "", text, flags=re.DOTALL)
+    assert " cm" not in re.sub(
+        r"Check it by hand.*?(?=2\. Stockinette|What holds)", "", text, flags=re.DOTALL
+    )
 
 
 def test_the_same_round_gives_the_same_bytes_in_another_process(pdf: bytes) -> None:
