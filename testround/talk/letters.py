@@ -8,7 +8,7 @@ from django.conf import settings
 from django.urls import reverse
 
 from testround.outbox.letters import Action, Facts, Letter, Words, letter
-from testround.outbox.mail import mail_send
+from testround.outbox.mail import Kind, mail_send
 from testround.people.models import User
 from testround.rounds.models import Place, Round
 from testround.talk.models import Answer, Note, Question, Word
@@ -74,16 +74,23 @@ def word(*, word: Word, place: Place, by: User) -> Letter:
     )
 
 
-def tell(person: User, said: Letter, *, name: str = "", about: str = "") -> None:
-    """Mail it to one person after the current transaction commits."""
-    mail_send(to=person.email, subject=said.subject, text=said.text)
+def tell(person: User, said: Letter, *, round: Round, name: str = "") -> None:
+    """Mail it to one person after the current transaction commits, unless they have stopped such mail."""
+    mail_send(
+        to=person.email,
+        letter=said,
+        kind=Kind.NOTES,
+        person=person,
+        name=name or str(person),
+        about=round.code,
+    )
 
 
 def tell_testers(round: Round, write: Callable[[Place], Letter], *, besides: User) -> None:
     """Mail it to every tester of a round once, however many places they hold, and not to who said it."""
     for place in places_told(round, besides=besides):
         assert place.tester is not None  # noqa: S101 -- the selector asks for those that are held
-        tell(place.tester, write(place), name=place.name, about=round.code)
+        tell(place.tester, write(place), round=round, name=place.name)
 
 
 def _words(text: str) -> Words:

@@ -115,7 +115,7 @@ def question_ask(
         round=locked, place=place, key=key, by=by, where=where, text=text, by_name=by_name
     )
     diary_write(round=locked, place=place, by=by, text=f"{place.name} asked a question at {where}.")
-    letters.tell(locked.edition.pattern.owner, letters.question(question=question))
+    letters.tell(locked.edition.pattern.owner, letters.question(question=question), round=locked)
     return question
 
 
@@ -214,7 +214,7 @@ def word_write(*, place: Place, key: uuid.UUID, by: User, text: str) -> Word:
     owner = place.round.edition.pattern.owner
     to = place.tester if by.pk == owner.pk else owner
     if to is not None:
-        letters.tell(to, letters.word(word=word, place=place, by=by))
+        letters.tell(to, letters.word(word=word, place=place, by=by), round=place.round)
     return word
 
 
