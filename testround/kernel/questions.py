@@ -184,7 +184,7 @@ class Doubts:
         found = self.found
         odd = found.known & ~aside_already & _odd(found.measured, found.expected)
         # All that is known of the pattern as yet is that it should be right to its tolerance.
-        u = np.hypot(found.uncertainty, self.tolerance[None, :])
+        u = np.hypot(np.hypot(found.u_expected, np.nan_to_num(found.u_measured)), self.tolerance[None, :])
         for d in np.flatnonzero(odd.any(axis=0)):
             rows = np.flatnonzero(odd[:, d])
             slips = {int(i): self._slip(int(i), int(d), found.expected, u) for i in rows}
@@ -228,9 +228,19 @@ class Doubts:
 
     def _ask(self, i: int, d: int, expected: FloatArray, u: FloatArray) -> None:
         about = float(expected[i, d])
+        label = self.pattern.dimensions[d].label
+        if not about > 0:
+            # No slip is told from a length that cannot be.
+            value = float(self.found.measured[i, d])
+            sentence = (
+                f"{label} is far from what was expected; please measure once more, or say that it is right."
+            )
+            self.questions.append(
+                Question(self.found.testers[i], self.found.dimensions[d], value, about, "unknown", sentence)
+            )
+            return
         value = self._worst(i, d, about)
         slip = self._slip(i, d, expected, u)
-        label = self.pattern.dimensions[d].label
         # Inches written as centimetres were typed as centimetres, and the other way round.
         typed: dict[str, LengthUnit] = {"inches": "cm", "centimetres": "in"}
         doubt = doubt_about(slip, value, about, label, typed.get(slip.cause) or self._unit(i, d))

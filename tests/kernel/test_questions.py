@@ -185,6 +185,21 @@ def test_what_was_expected_is_what_the_testers_other_measurements_foretell():
     assert the_question(document).expected == pytest.approx(94.5, abs=1.0)
 
 
+def test_places_that_a_tester_left_out_do_not_keep_a_slip_from_being_named():
+    document = left_out(typed(("t1", "chest", 46.0)), ("t1", "hem"), ("t1", "cuff"), ("t1", "neck"))
+
+    assert asked(document) == [("t1", "chest", "half")]
+
+
+def test_two_of_a_size_who_left_places_out_do_not_vouch_for_the_slip_they_share_either():
+    slips = (("t4", "sleeve"), ("t6", "sleeve"))
+    document = typed(("t4", "sleeve", 34.0), ("t6", "sleeve", 34.0))
+
+    assert asked(left_out(document, ("t4", "hem"), ("t6", "armhole"))) == [
+        (*slip, "swapped-digits") for slip in slips
+    ]
+
+
 def test_two_lines_in_each_others_place_are_both_asked_about():
     document = little_round()
     chest, sleeve = entry(document, "t4", "chest")["values"], entry(document, "t4", "sleeve")["values"]
