@@ -130,6 +130,8 @@ class Pooled:
     shapes : tuple of Shape
     evidence : array of float, (d,)
         Twice the log of the odds for the best shape over none; negative where none pays.
+    price : array of float, (d,)
+        Twice the log of the odds against that shape beforehand.
     wobble, u_wobble : array of float, (a,)
         How far everybody's garments lie from everybody's swatches, relative.
     tau : array of float, (a,)
@@ -156,6 +158,7 @@ class Pooled:
     information: FloatArray
     shapes: tuple[Shape, ...]
     evidence: FloatArray
+    price: FloatArray
     wobble: FloatArray
     u_wobble: FloatArray
     tau: FloatArray
@@ -647,7 +650,7 @@ class _Work:
         A dimension's shapes may be added to or replaced by another: whichever costs least in all.
         """
         self.estimate_beta()
-        self.paid = np.full(self.d, -np.inf)
+        self.paid, self.nearest = np.full(self.d, -np.inf), np.zeros(self.d)
         again = self._dimensions()
         choice: dict[int, list[Shape]] = {}
         for _ in range(MOST_SHAPES):
@@ -671,7 +674,9 @@ class _Work:
         if mine and len(mine) < MOST_TOGETHER:
             choices += [[*mine, shape] for shape in singles if shape.kind == "some" and shape not in mine]
         costs, coefficients = self.robust_costs(d, choices)
-        costs = costs + np.array([sum(self.price(shape) for shape in choice) for choice in choices])
+        prices = np.array([sum(self.price(shape) for shape in choice) for choice in choices])
+        costs = costs + prices
+        self.nearest[d] = prices[0 if mine else int(np.argmin(costs[1:])) + 1] if len(choices) > 1 else 0.0
         most = -np.inf
         for at in np.argsort(costs, kind="stable").tolist():
             if at == 0:
@@ -765,6 +770,7 @@ class _Work:
             information=np.zeros((s, d)),
             shapes=(),
             evidence=np.full(d, -np.inf),
+            price=np.zeros(d),
             wobble=np.zeros(a),
             u_wobble=np.full(a, WOBBLE),
             tau=np.sqrt(self.tau2),
@@ -809,6 +815,7 @@ class _Work:
             information=np.broadcast_to(typical, (s, d)).copy(),
             shapes=tuple(sorted(self.shapes, key=lambda x: (x.dimension, x.kind, x.sizes))),
             evidence=evidence,
+            price=self.nearest,
             wobble=wobble,
             u_wobble=u_wobble,
             tau=np.sqrt(self.tau2),

@@ -12,13 +12,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
 from testround.kernel.consensus import Consensus, consensus
 from testround.kernel.discrepancy import Discrepancies, with_slopes
 from testround.kernel.estimate import benjamini_hochberg, t_quantile, two_sided_p
 from testround.kernel.findings import Extent, Verdict
 from testround.kernel.gauge import OwnGauges
-from testround.kernel.pool import Pooled, Shape
+from testround.kernel.pool import FAULT, Pooled, Shape
 from testround.kernel.round import FitSays, RemarkKind, Tester
 from testround.kernel.sheet import Sheet
 
@@ -34,8 +35,8 @@ WORTH_MAKERS = 4.0
 LEAST_TESTERS_OF_A_GAUGE = 3
 UNJUDGED_GAUGE = 0.04
 """Relative tolerance of a gauge that no finished measurement depends on (common practice)."""
-CLEARLY = 3.2
-"""Standard errors at which a deviation pays for having been looked for among many."""
+POWER = 0.8
+"""How often the testers asked for are to be enough."""
 MOST_NEEDED = 99
 LEAST_VOTES = 2
 FOLLOWING, BY_CHANCE = 0.85, 0.02
@@ -130,11 +131,14 @@ def judge(estimate: float, half: float, tolerance: float, *, supported: bool, te
     return Verdict.OPEN
 
 
-def needed(estimate: float, u: float, df: float, tolerance: float, information: float) -> int | None:
-    """How many more testers would settle a deviation, were it to stay where it is.
+def needed(
+    estimate: float, u: float, df: float, tolerance: float, information: float, price: float = 0.0
+) -> int | None:
+    """How many more testers would settle a deviation, four times in five, were it to stay where it is.
 
-    Beyond tolerance it is settled when it lies clearly off zero, within when its interval fits inside the
-    tolerance. None when no number would: the estimate lies on the limit, or a tester adds nothing.
+    Beyond tolerance it is settled when its evidence would outweigh the odds against it, within when its interval
+    would fit inside the tolerance. None when no number would: it lies within and too near the limit, or a tester
+    adds nothing.
 
     Parameters
     ----------
@@ -142,14 +146,39 @@ def needed(estimate: float, u: float, df: float, tolerance: float, information: 
     df : float
     information : float
         What one more tester adds, 1/unit².
+    price : float
+        Twice the log of the odds against the deviation beforehand, as in :class:`~testround.kernel.pool.Pooled`.
+
+    Returns
+    -------
+    int or None
+        At most ``MOST_NEEDED``, which stands for that many or more.
+
+    References
+    ----------
+    Cohen, J. (1988). Statistical Power Analysis for the Behavioral Sciences, 2nd edition, 2.4 (a power of 0.8).
     """
-    room = abs(estimate) / CLEARLY
-    if abs(estimate) <= tolerance:
-        room = (tolerance - abs(estimate)) / t_quantile(0.975, df)
-    if room <= 0 or information <= 0 or not np.isfinite(u):
+    if information <= 0 or not np.isfinite(u):
         return None
-    more = int(np.ceil((room**-2 - u**-2) / information - 1e-9))
-    return None if more > MOST_NEEDED else max(more, 1)
+    more = np.arange(1, MOST_NEEDED + 1)
+    error = (u**-2 + more * information) ** -0.5
+    freedom = df + more
+    wanted = special.stdtrit(freedom, 0.975)
+    room = abs(estimate)
+    if room > tolerance:
+        # The gain that pays for a shape, as pool() reckons it, turned back into standard errors.
+        odds = price + np.log1p((FAULT * tolerance / error) ** 2)
+        wanted = np.maximum(wanted, np.sqrt(freedom * np.expm1(odds / freedom)))
+    else:
+        room = tolerance - room
+    reached = room / error >= wanted + special.ndtri(POWER)
+    if abs(estimate) > tolerance:
+        # The next estimate is to lie beyond the tolerance as well.
+        reached &= (room - tolerance) / error >= special.ndtri(POWER)
+    enough = np.flatnonzero(reached)
+    if len(enough):
+        return int(more[enough[0]])
+    return MOST_NEEDED if abs(estimate) > tolerance else None
 
 
 # Finished sizes -------------------------------------------------------------------------------------------
@@ -189,7 +218,12 @@ def judge_dimensions(pooled: Pooled, tolerance: FloatArray, n_sizes: int) -> tup
         needs = None
         if verdict in (Verdict.LOOK_CLOSER, Verdict.OPEN):
             more = needed(
-                estimate, u, float(pooled.df[d]), float(tolerance[d]), float(pooled.information[0, d])
+                estimate,
+                u,
+                float(pooled.df[d]),
+                float(tolerance[d]),
+                float(pooled.information[0, d]),
+                float(pooled.price[d]),
             )
             needs = _spread(more, sizes, pooled.testers[:, d]) if more else None
         found.append(
@@ -292,6 +326,7 @@ def deviation_cells(
                     float(pooled.df[j]),
                     tolerance,
                     float(pooled.information[s, j]),
+                    float(pooled.price[j]),
                 )
             on_paper = float(printed[dimension.key][s])
             cells.append(

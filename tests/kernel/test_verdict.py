@@ -7,8 +7,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from testround.kernel.analysis import analyse
 from testround.kernel.discrepancy import discrepancies
-from testround.kernel.findings import Extent, Verdict
+from testround.kernel.findings import Extent, Finding, Verdict
 from testround.kernel.gauge import own_gauges
 from testround.kernel.round import FitSays, Pattern, Tester
 from testround.kernel.sheet import Sheet
@@ -23,6 +24,7 @@ from testround.kernel.verdict import (
     needed,
     worked_counts,
 )
+from tests.kernel.simulated import Truth, as_round, simulated_round
 
 
 def maker(i: int, size: str | None = "S", **more: Any) -> Tester:
@@ -73,11 +75,19 @@ def test_a_deviation_of_two_centimetres_allowed(estimate, half, supported, teste
     assert judge(estimate, half, 2.0, supported=supported, testers=testers) is verdict
 
 
-def test_more_testers_settle_a_deviation_that_is_not_clear_yet():
-    # Off by 3, known to 1.5, each tester adds 1: the error must fall to 3 / 3.2, that is 1.14 of information.
-    assert needed(3.0, 1.5, 10, 2.0, 1.0) == 1
-    # With a tenth of that each, (1.138 − 0.444) / 0.1.
-    assert needed(3.0, 1.5, 10, 2.0, 0.1) == 7
+def test_a_deviation_beyond_is_settled_when_its_evidence_outweighs_the_odds():
+    # Off by 5 where 2 are allowed, known to 2.5: one tester who adds 1 is enough, of those who add a tenth it takes
+    # three, and eight where there was more to look at.
+    assert needed(5.0, 2.5, 10, 2.0, 1.0) == 1
+    assert needed(5.0, 2.5, 10, 2.0, 0.1) == 3
+    assert needed(5.0, 2.5, 10, 2.0, 0.1, price=8.0) == 8
+
+
+def test_a_deviation_just_beyond_takes_more_testers_than_one_far_out():
+    # With an error of e, the next estimate lies beyond the tolerance four times in five when it is now 0.84 e
+    # beyond: 0.2 beyond asks for an error of 0.238, that is (1 / 0.238² − 1 / 1.5²) = 17.3 testers' information.
+    assert needed(2.2, 1.5, 10, 2.0, 1.0) == 18
+    assert needed(4.0, 1.5, 10, 2.0, 1.0) < 18
 
 
 def test_a_deviation_within_is_settled_when_its_interval_fits():
@@ -87,9 +97,36 @@ def test_a_deviation_within_is_settled_when_its_interval_fits():
     assert few < more
 
 
-def test_no_number_of_testers_settles_what_lies_on_the_limit():
+def test_what_lies_beyond_always_asks_for_testers_and_what_lies_on_the_limit_for_none():
+    assert needed(2.0001, 1.5, 10, 2.0, 1.0) == 99
     assert needed(2.0, 1.5, 10, 2.0, 1.0) is None
     assert needed(3.0, 1.5, 10, 2.0, 0.0) is None
+
+
+@pytest.fixture(scope="module")
+def undecided() -> list[Finding]:
+    """A sleeve a little too long, measured by four testers with unsteady hands: what is said of it."""
+    found = [sleeve(seed, 4, 2.4 + 0.02 * (seed % 10)) for seed in range(24)]
+    return [one for one in found if one.verdict is Verdict.LOOK_CLOSER]
+
+
+def sleeve(seed: int, testers: int, off: float) -> Finding:
+    truth = Truth(offsets={"sleeve_length": {"*": off}}, reading_noise=1.2, garment_noise=0.02)
+    findings = analyse(as_round(simulated_round(seed, testers, truth))).findings.findings
+    return next(one for one in findings if one.id == "finished-size:sleeve_length")
+
+
+def test_the_testers_asked_for_settle_it_four_times_in_five(undecided):
+    """By simulation: rounds with so many testers more, in which the estimate is the truth."""
+    settled = [
+        sleeve(1000 + 100 * k + again, 4 + sum(one.needs.values()), one.estimate).verdict is Verdict.AMEND
+        for k, one in enumerate(undecided)
+        for again in range(10)
+    ]
+
+    assert len(settled) >= 24
+    # Four in five, and the binomial's spread about that.
+    assert np.mean(settled) == pytest.approx(0.8, abs=3 * (0.8 * 0.2 / len(settled)) ** 0.5)
 
 
 # Stated gauges
