@@ -3,8 +3,11 @@ from __future__ import annotations
 import zoneinfo
 from collections.abc import Callable
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
+
+from testround.people.models import User
 
 
 class ReadersClock:
@@ -20,9 +23,16 @@ class ReadersClock:
 
 def zone_of(request: HttpRequest) -> zoneinfo.ZoneInfo | None:
     """The person's zone; None, the server's own, for a stranger or a zone this machine does not know."""
-    if not request.user.is_authenticated:
-        return None
+    return _zone_named(request.user.time_zone) if request.user.is_authenticated else None
+
+
+def zone_of_person(user: User) -> zoneinfo.ZoneInfo:
+    """The person's zone, or the server's where this machine does not know it."""
+    return _zone_named(user.time_zone) or zoneinfo.ZoneInfo(settings.TIME_ZONE)
+
+
+def _zone_named(name: str) -> zoneinfo.ZoneInfo | None:
     try:
-        return zoneinfo.ZoneInfo(request.user.time_zone)
+        return zoneinfo.ZoneInfo(name)
     except (zoneinfo.ZoneInfoNotFoundError, ValueError):
         return None

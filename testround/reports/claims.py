@@ -8,8 +8,11 @@ import uuid
 from collections.abc import Mapping
 from typing import Any
 
+from django.core.exceptions import PermissionDenied
+
 from testround.people.models import User
 from testround.reports.models import Submission
+from testround.rounds.due import What, date_of
 from testround.rounds.models import Place, Round
 from testround.rounds.services import today_for
 
@@ -53,7 +56,10 @@ def claim(
     AlreadySent
         The key is taken and the content is another: someone went back in the browser and changed it.
     """
-    Place.objects.select_for_update().only("pk").get(pk=place.pk)
+    locked = Place.objects.select_for_update().only("pk", "tester_id", "forgotten_at").get(pk=place.pk)
+    if locked.forgotten_at is not None and by is not None and locked.tester_id != by.pk:
+        # They erased themselves from another window while this was on its way.
+        raise PermissionDenied("This place is no longer yours: you left it for good.")
     digest = _digest(kind, content)
     submission, is_new = Submission.objects.get_or_create(
         place=place,
@@ -63,7 +69,7 @@ def claim(
             "by": by,
             "digest": digest,
             "typed": dict(typed or {}),
-            "late": is_late(place.round, kind),
+            "late": is_late(place, kind),
         },
     )
     if not is_new and submission.digest != digest:
@@ -71,10 +77,17 @@ def claim(
     return submission, is_new
 
 
-def is_late(test_round: Round, kind: str) -> bool:
-    """Past its date, or after the round was closed. Taken all the same."""
-    due = test_round.swatches_due if kind == "swatch" else test_round.closes
-    return test_round.state == Round.State.CLOSED or (due is not None and today_for(test_round) > due)
+def is_late(place: Place, kind: str) -> bool:
+    """Past the date that counts for the place, or after the round was closed. Taken all the same.
+
+    Who said until when they need and keeps to it is not late, whatever became of the round.
+    """
+    what = What.SWATCH if kind == "swatch" else What.MEASURES
+    due, today = date_of(place, what), today_for(place.round)
+    own = place.swatch_until if what == What.SWATCH else place.measures_until
+    if own is not None and today <= own:
+        return False
+    return place.round.state == Round.State.CLOSED or (due is not None and today > due)
 
 
 def _digest(kind: str, content: Mapping[str, Any]) -> str:

@@ -49,13 +49,19 @@ class Outlook:
     count: int = 0
 
 
+def forecasts_of(round: Round, *, today: dt.date) -> dict[int, Forecast]:
+    """The forecast of every piece in progress of which something can be foretold, by the key of its place."""
+    found: dict[int, Forecast] = {}
+    for foreteller in _foretellers:
+        found.update(foreteller(round, today))
+    return found
+
+
 def outlook_of(round: Round, places: Sequence[Place], *, today: dt.date) -> Outlook:
     """The forecast of these places of a round, in a number of queries that does not grow with them."""
     if not places:
         return Outlook()
-    forecasts: dict[int, Forecast] = {}
-    for foreteller in _foretellers:
-        forecasts.update(foreteller(round, today))
+    forecasts = forecasts_of(round, today=today)
     found = [_outlook(place, forecasts.get(place.pk), round.closes, today) for place in places]
     found.sort(key=_urgency)
     return Outlook(_answer(found), tuple(found[:OUTLOOKS_SHOWN]), len(found))
