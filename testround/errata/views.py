@@ -20,12 +20,12 @@ from django.views.decorators.http import (
 )
 
 from testround.errata import papers
+from testround.errata.checks import checks_of
 from testround.errata.forms import DeclineForm, DraftForm, NextEditionForm
 from testround.errata.models import Erratum
 from testround.errata.selectors import (
     PublicErrata,
     amounts_result,
-    checks_of,
     desk_of,
     dimension_result,
     drafts_of,

@@ -10,7 +10,8 @@ from django.core.cache import cache
 from django.test import Client
 from django.urls import reverse
 
-from testround.errata.selectors import checks_of, dimension_result, read_round, results_of
+from testround.errata.checks import checks_of
+from testround.errata.selectors import dimension_result, read_round, results_of
 from testround.errata.services import erratum_publish, finding_accept
 from testround.people.models import User
 from testround.rounds.models import Round

@@ -2,7 +2,6 @@
 
 from testround.errata.selectors.amounts import AmountsResult, amounts_result
 from testround.errata.selectors.analyses import Read, drafts_of, hash_of, judged_by, read_round, stands_in
-from testround.errata.selectors.checks import checks_of
 from testround.errata.selectors.desk import desk_of
 from testround.errata.selectors.public import (
     PublicErrata,
@@ -29,7 +28,6 @@ __all__ = [
     "Read",
     "ShownErratum",
     "amounts_result",
-    "checks_of",
     "desk_of",
     "dimension_result",
     "drafts_of",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from testround.errata.selectors.analyses import Read
+from testround.errata.selectors import Read
 from testround.kernel.evidence import Evidence, Explained
 from testround.kernel.units import LengthUnit
 from testround.paper.report import names_of_testers
