@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
+from typing import Any
 
 from django.core.exceptions import PermissionDenied
 from django.db.models import Q, QuerySet
@@ -17,7 +18,8 @@ from django.db.models import Q, QuerySet
 from testround.patterns.models import Membership, Pattern
 from testround.people.models import User
 
-Role = Membership.Role
+# One of its members is the name as stored: owner, editor or onlooker.
+Role: Any = Membership.Role
 
 
 class Right(Enum):
@@ -31,7 +33,7 @@ class Right(Enum):
     OWN = "delete it or hand it over"
 
 
-RIGHTS: Mapping[Role, frozenset[Right]] = {
+RIGHTS: Mapping[str, frozenset[Right]] = {
     Role.OWNER: frozenset(Right),
     Role.EDITOR: frozenset({Right.LOOK, Right.SEE, Right.EDIT}),
     Role.ONLOOKER: frozenset({Right.LOOK}),
@@ -42,7 +44,7 @@ RIGHTS: Mapping[Role, frozenset[Right]] = {
 class Rights:
     """A person's rights on one pattern, for templates: ``may.publish``."""
 
-    role: Role | None
+    role: str | None
 
     def has(self, right: Right) -> bool:
         return self.role is not None and right in RIGHTS[self.role]
@@ -79,7 +81,7 @@ def rights_on(pattern: Pattern, user: User) -> Rights:
     if pattern.owner_id == user.pk:
         return Rights(Role.OWNER)
     held = Membership.objects.filter(pattern=pattern, user_id=user.pk, ended_at__isnull=True).first()
-    return Rights(Role(held.role) if held else None)
+    return Rights(held.role if held else None)
 
 
 def may(user: User, right: Right, pattern: Pattern) -> bool:

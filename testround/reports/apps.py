@@ -6,5 +6,6 @@ class ReportsConfig(AppConfig):
     label = "reports"
 
     def ready(self) -> None:
-        # Registers what it does with incoming photos, and what it can say of a piece's finish.
-        from testround.reports import pace, photos  # noqa: F401
+        # Registers what it does with incoming photos, and what it can say of a piece's finish, and what is
+        # private here.
+        from testround.reports import pace, photos, privacy  # noqa: F401

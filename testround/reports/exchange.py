@@ -11,6 +11,7 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import Model
+from django.utils import timezone
 
 from testround.kernel import round as kernel
 from testround.kernel.problems import Problem
@@ -21,6 +22,7 @@ from testround.people.models import User
 from testround.reports.bridge import kernel_round
 from testround.reports.models import Count, Finished, Fit, Photo, Remark, Reported, Sitting, Swatch
 from testround.reports.photos import PhotoRefused, photo_add
+from testround.rounds.clock import purge_date
 from testround.rounds.models import Candidate, Place, Round, SuppliedYarn
 from testround.rounds.services import diary_write
 
@@ -192,6 +194,7 @@ def _stored(
         opens=plan.opens,
         swatches_due=plan.swatches_due,
         closes=plan.closes,
+        purge_on=purge_date(plan.closes, today=timezone.localdate()),
         places_plan=plain(plan.places) if plan.places is not None else None,
     )
     SuppliedYarn.objects.bulk_create(SuppliedYarn(round=round_, **dict(yarn)) for yarn in plan.yarns)

@@ -13,6 +13,7 @@ from django.conf import settings
 from django.core.files.base import ContentFile
 from django.core.files.storage import Storage
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from testround.outbox.services import handles, work_add
@@ -24,7 +25,7 @@ from testround.reports.models import Photo, Rendition
 from testround.rounds.models import Place
 from testround.rounds.services import diary_write
 
-__all__ = ["Encoded", "PhotoRefused", "photo_add", "photo_check", "photo_remove", "reencode"]
+__all__ = ["Encoded", "PhotoRefused", "photo_add", "photo_check", "photo_remove", "photos_delete", "reencode"]
 
 LOST = "The file did not get through. Please send the photo again."
 
@@ -94,18 +95,28 @@ def photo_remove(*, photo: Photo, by: User) -> None:
         photo = Photo.objects.select_for_update(of=("self",)).select_related("place__round").get(pk=photo.pk)
         if photo.superseded_at is not None:
             return
-        renditions = list(photo.renditions.all())
-        gone = [(file.storage, file.name) for file in (photo.incoming, photo.original) if file.name]
-        gone += [(rendition.file.storage, rendition.file.name) for rendition in renditions]
-        photo.renditions.all().delete()
-        photo.incoming = ""
-        photo.original = ""
-        photo.superseded_at = timezone.now()
-        photo.save(update_fields=["incoming", "original", "superseded_at"])
+        photos_delete(Photo.objects.filter(pk=photo.pk))
         diary_write(
             round=photo.place.round, text=f"{photo.place.name} took a photo back.", by=by, place=photo.place
         )
-        transaction.on_commit(lambda: _delete_files(gone))
+
+
+@transaction.atomic
+def photos_delete(photos: QuerySet[Photo], *, rows_too: bool = False) -> None:
+    """Delete the files of photos once this transaction is committed; their rows stay as notes that there were
+    such, unless they go too."""
+    found = list(photos.select_for_update(of=("self",)).prefetch_related("renditions"))
+    gone = [
+        (file.storage, file.name) for photo in found for file in (photo.incoming, photo.original) if file.name
+    ]
+    gone += [(one.file.storage, one.file.name) for photo in found for one in photo.renditions.all()]
+    keys = [photo.pk for photo in found]
+    Rendition.objects.filter(photo__in=keys).delete()
+    if rows_too:
+        Photo.objects.filter(pk__in=keys).delete()
+    else:
+        Photo.objects.filter(pk__in=keys).update(incoming="", original="", superseded_at=timezone.now())
+    transaction.on_commit(lambda: _delete_files(gone))
 
 
 @handles("photo")
@@ -129,9 +140,9 @@ def photo_encode(subject: dict[str, Any]) -> None:
         for picture in encoded.renditions
     ]
     with transaction.atomic():
-        current = Photo.objects.select_for_update().get(pk=photo.pk)
-        if current.superseded_at is not None:
-            # Taken back while we worked on it.
+        current = Photo.objects.select_for_update().filter(pk=photo.pk).first()
+        if current is None or current.superseded_at is not None:
+            # Taken back, or deleted, while we worked on it.
             transaction.on_commit(
                 lambda: _delete_files([(storage, name) for name in (original, *(n for _, n in files))])
             )

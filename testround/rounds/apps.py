@@ -6,4 +6,4 @@ class RoundsConfig(AppConfig):
     label = "rounds"
 
     def ready(self) -> None:
-        from testround.rounds import services  # noqa: F401 -- registers the chore that follows the dates
+        from testround.rounds import held, services  # noqa: F401 -- registers chores, and what is held here

@@ -9,6 +9,9 @@ from django.utils import timezone
 
 from testround.rounds.models import Round
 
+# How long a round's private data is kept after its closing date, unless its designer says otherwise.
+KEPT_AFTER_CLOSING = dt.timedelta(days=183)
+
 
 def zone_of(round: Round) -> ZoneInfo:
     """The designer's time zone."""
@@ -26,6 +29,11 @@ def today_for(round: Round) -> dt.date:
 def end_of_day(round: Round, date: dt.date) -> dt.datetime:
     """The last second of a day at the designer's."""
     return dt.datetime.combine(date, dt.time(23, 59, 59), tzinfo=zone_of(round))
+
+
+def purge_date(closes: dt.date | None, *, today: dt.date) -> dt.date:
+    """The day offered for deleting what is private: half a year after the closing date, or from now if later."""
+    return max(closes or today, today) + KEPT_AFTER_CLOSING
 
 
 def local_day(round: Round, moment: dt.datetime) -> dt.date:

@@ -28,9 +28,9 @@ DEFAULT_TERMS = """\
 Before the pattern is published, please show nothing of it in public: no pages, no numbers, no photos of the \
 finished piece. Afterwards show as much as you like.
 
-You and I see your body measurements and your photos; the other testers do not. I use the measurements only to work \
+You, I and my technical editor, if I have one, see your body measurements and your photos; the other testers do not. I use the measurements only to work \
 out your numbers and to find out whether the pattern is right. A photo is shown to anybody else only if you say yes \
-to that photo. I keep both until the corrected pattern is out, and delete them sooner if you ask.
+to that. Both are deleted on the day named below, and sooner whenever you like.
 
 Send your swatch by its date and the finished measurements by the closing date. If you cannot finish, give your \
 place back as soon as you know; nobody will mind.
@@ -59,7 +59,8 @@ class DateField(forms.DateField):
         super().__init__(**options)
 
 
-def _whole(most: int = MOST_TESTERS) -> forms.IntegerField:
+def whole(most: int = MOST_TESTERS) -> forms.IntegerField:
+    """A whole number that may be left out."""
     sentence = f"Write a whole number from 0 to {most}."
     return forms.IntegerField(
         required=False,
@@ -82,6 +83,13 @@ class RoundForm(forms.Form):
     closes = DateField(
         label="Closes", help_text="Finished measurements are due. What comes later is taken too, and marked."
     )
+    purge_on = DateField(
+        label="Private data deleted",
+        help_text=(
+            "On this day names, body measurements, photos, words and offers are deleted; what the errata rest on "
+            "stays. Testers read it before they say yes. Left empty: half a year after the closing date."
+        ),
+    )
     terms = forms.CharField(
         label="Terms",
         required=False,
@@ -93,6 +101,11 @@ class RoundForm(forms.Form):
         ),
     )
     allow_several = forms.BooleanField(label="One person may hold several places", required=False)
+    shows_standing = forms.BooleanField(
+        label="Testers may see how the round stands",
+        required=False,
+        help_text="Sizes, counts and dates; nobody's measurements, and names only of those who allow it.",
+    )
 
     def __init__(
         self, *args: Any, document: SheetDocument, round: Round | None = None, **options: Any
@@ -104,15 +117,24 @@ class RoundForm(forms.Form):
             options.setdefault("initial", self._initial(round))
         super().__init__(*args, **options)
         for index, size in enumerate(document.sizes):
-            self.fields[f"least_{index}"] = _whole()
+            self.fields[f"least_{index}"] = whole()
             self.fields[f"least_{index}"].label = f"At least, size {size}"
-            self.fields[f"most_{index}"] = _whole()
+            self.fields[f"most_{index}"] = whole()
             self.fields[f"most_{index}"].label = f"At most, size {size}"
 
     def _initial(self, round: Round) -> dict[str, object]:
         initial: dict[str, object] = {
             field: getattr(round, field)
-            for field in ("title", "opens", "swatches_due", "closes", "terms", "allow_several")
+            for field in (
+                "title",
+                "opens",
+                "swatches_due",
+                "closes",
+                "purge_on",
+                "terms",
+                "allow_several",
+                "shows_standing",
+            )
         }
         for which in ("least", "most"):
             by_size = (round.places_plan or {}).get(which) or {}
@@ -121,7 +143,19 @@ class RoundForm(forms.Form):
         return initial
 
     def main_fields(self) -> list[forms.BoundField]:
-        return [self[name] for name in ("title", "opens", "swatches_due", "closes", "terms", "allow_several")]
+        return [
+            self[name]
+            for name in (
+                "title",
+                "opens",
+                "swatches_due",
+                "closes",
+                "purge_on",
+                "terms",
+                "allow_several",
+                "shows_standing",
+            )
+        ]
 
     def size_rows(self) -> list[tuple[str, forms.BoundField, forms.BoundField]]:
         return [
@@ -143,7 +177,16 @@ class RoundForm(forms.Form):
 
     def values(self) -> dict[str, Any]:
         """What the services take."""
-        names = ("title", "opens", "swatches_due", "closes", "terms", "allow_several")
+        names = (
+            "title",
+            "opens",
+            "swatches_due",
+            "closes",
+            "purge_on",
+            "terms",
+            "allow_several",
+            "shows_standing",
+        )
         return {name: self.cleaned_data[name] for name in names} | {"places_plan": self.plan()}
 
 
@@ -204,7 +247,7 @@ class YarnDetailFields(forms.Form):
 
 
 class SuppliedYarnForm(YarnDetailFields):
-    makers = _whole()
+    makers = whole()
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)

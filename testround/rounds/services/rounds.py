@@ -22,7 +22,7 @@ from testround.patterns.models import Edition
 from testround.patterns.services import edition_freeze
 from testround.people.models import User
 from testround.rounds import letters
-from testround.rounds.clock import zone_of
+from testround.rounds.clock import purge_date, today_for, zone_of
 from testround.rounds.models import Round, SuppliedYarn
 from testround.rounds.refusals import Refused
 from testround.rounds.services.diary import because, diary_write, said
@@ -44,12 +44,16 @@ def round_open(
     opens: dt.date | None = None,
     swatches_due: dt.date | None = None,
     closes: dt.date | None = None,
+    purge_on: dt.date | None = None,
     terms: str = "",
     places_plan: Places | Mapping[str, object] | None = None,
     yarns: Sequence[YarnDocument] = (),
     allow_several: bool = False,
+    shows_standing: bool = False,
 ) -> Round:
     """Open a round on an edition, and freeze the edition's sheet.
+
+    What is private of it goes on ``purge_on``: half a year after the closing date where none is given.
 
     Raises
     ------
@@ -70,6 +74,11 @@ def round_open(
     plan = checked_plan(places_plan, document)
     _check_dates(opens, swatches_due, closes)
     _check_yarn_keys(yarns)
+    today = timezone.localdate()
+    purge_on = purge_on or purge_date(closes, today=today)
+    if purge_on <= today:
+        raise Refused.because("This day has passed: pick a later one.", "purge_on")
+    _check_purge(purge_on, closes)
 
     edition_freeze(edition=edition)
     given.frozen_at, given.revision = edition.frozen_at, edition.revision
@@ -79,9 +88,11 @@ def round_open(
         opens=opens,
         swatches_due=swatches_due,
         closes=closes,
+        purge_on=purge_on,
         terms=terms.strip(),
         places_plan=plan,
         allow_several=allow_several,
+        shows_standing=shows_standing,
     )
     SuppliedYarn.objects.bulk_create(SuppliedYarn(round=round, **yarn.model_dump()) for yarn in yarns)
     diary_write(round=round, by=by, text=f"Round opened on edition {edition.label}; its sheet is now frozen.")
@@ -113,6 +124,14 @@ def _check_dates(opens: dt.date | None, swatches_due: dt.date | None, closes: dt
         )
     if problems:
         raise Refused(problems)
+
+
+def _check_purge(purge_on: dt.date | None, closes: dt.date | None) -> None:
+    if purge_on and closes and purge_on < closes:
+        raise Refused.because(
+            "What is private cannot be deleted before the round closes: pick a later day, or close earlier.",
+            "purge_on",
+        )
 
 
 def _check_yarn_keys(yarns: Sequence[YarnDocument]) -> None:
@@ -157,21 +176,38 @@ def round_edit(
     opens: dt.date | None,
     swatches_due: dt.date | None,
     closes: dt.date | None,
+    purge_on: dt.date | None = None,
     terms: str,
     places_plan: Places | Mapping[str, object] | None,
     allow_several: bool = False,
+    shows_standing: bool | None = None,
 ) -> Round:
-    """Change a round's plan, and say in the diary what changed."""
+    """Change a round's plan, and say in the diary what changed.
+
+    The day on which what is private goes can come earlier; once somebody has said yes to it, or offered, it
+    cannot come later.
+    """
     locked = locked_round(round.pk)
     require(by, Right.EDIT, locked.edition.pattern)
     plan = checked_plan(places_plan, locked.edition.document)
     _check_dates(opens, swatches_due, closes)
+    purge_on = purge_on or locked.purge_on
+    _check_purge(purge_on, closes)
+    if locked.purged_at is not None:
+        purge_on = locked.purge_on
+    elif locked.purge_on and purge_on and purge_on > locked.purge_on and _promised(locked):
+        raise Refused.because(
+            f"Testers were promised that what is private goes on {letters.day(locked.purge_on)}: it can go "
+            "earlier, not later.",
+            "purge_on",
+        )
     changes = []
     for label, field, value in (
         ("title", "title", title.strip()),
         ("opening date", "opens", opens),
         ("date swatches are due", "swatches_due", swatches_due),
         ("closing date", "closes", closes),
+        ("day on which what is private is deleted", "purge_on", purge_on),
     ):
         old = getattr(locked, field)
         if old != value:
@@ -186,10 +222,18 @@ def round_edit(
     if locked.allow_several != allow_several:
         changes.append("one person may hold several places" if allow_several else "one place for each person")
         locked.allow_several = allow_several
+    if shows_standing is not None and locked.shows_standing != shows_standing:
+        changes.append(f"testers {'may' if shows_standing else 'may not'} see how the round stands")
+        locked.shows_standing = shows_standing
     if changes:
         locked.save()
         diary_write(round=locked, by=by, text=f"Plan changed: {'; '.join(changes)}.")
     return locked
+
+
+def _promised(round: Round) -> bool:
+    """Whether somebody gave something private on the strength of the round's date."""
+    return round.places.filter(agreed_at__isnull=False).exists() or round.candidates.exclude(email="").exists()
 
 
 @transaction.atomic
@@ -220,16 +264,21 @@ def round_move(*, round: Round, state: str, by: User | None, cause: str = "") ->
 def rounds_follow_dates(*, now: dt.datetime | None = None) -> int:
     """Move on every round whose date has passed since it was last moved. Returns how many moved.
 
-    The opening date starts the swatches, the day after they are due starts the making, and the day after the
-    closing date closes the round. A round that its designer moved back after a date had passed stays where
-    she put it. Running it twice moves nothing twice.
+    The call's first day starts the gathering, the opening date the swatches, the day after they are due starts
+    the making, and the day after the closing date closes the round. A round that its designer moved back after
+    a date had passed stays where she put it. Running it twice moves nothing twice.
     """
     now = now or timezone.now()
     # A day wider than any zone needs: whose midnight has struck is settled per round below.
     tomorrow = now.date() + dt.timedelta(days=1)
     rounds = (
         Round.objects.exclude(state=Round.State.CLOSED)
-        .filter(Q(opens__lte=tomorrow) | Q(swatches_due__lte=tomorrow) | Q(closes__lte=tomorrow))
+        .filter(
+            Q(call_opens__lte=tomorrow)
+            | Q(opens__lte=tomorrow)
+            | Q(swatches_due__lte=tomorrow)
+            | Q(closes__lte=tomorrow)
+        )
         .select_related("edition__pattern__owner")
     )
     return sum(_follow_dates(round, now) for round in rounds.iterator(chunk_size=200))
@@ -238,7 +287,10 @@ def rounds_follow_dates(*, now: dt.datetime | None = None) -> int:
 def _follow_dates(round: Round, now: dt.datetime) -> bool:
     zone = zone_of(round)
     next_day = dt.timedelta(days=1)
+    # A call that was never written has nothing to open.
+    call_opens = round.call_opens if round.call_code else None
     steps = (
+        (call_opens, dt.timedelta(0), Round.State.GATHERING, "the call was to open on"),
         (round.opens, dt.timedelta(0), Round.State.SWATCHING, "it was to open on"),
         (round.swatches_due, next_day, Round.State.MAKING, "swatches were due on"),
         (round.closes, next_day, Round.State.CLOSED, "it was to close on"),

@@ -1,0 +1,104 @@
+"""What is private of what testers sent: deleted on a round's date, on erasing oneself, or with a consent."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.db.models import QuerySet
+
+from testround.people.held import HeldFile, Shelf, keeps
+from testround.people.models import User
+from testround.reports.models import Count, Finished, Fit, Photo, Remark, Sitting, Submission, Swatch
+from testround.reports.photos import photos_delete
+from testround.rounds.models import Place
+from testround.rounds.services.privacy import forgets, on_unseen
+
+# What stands in the place of a remark whose words are deleted; where it was made and of what kind it is stays.
+WORDLESS = "(The words are deleted.)"
+
+
+@forgets
+def reports_forget(places: Sequence[Place]) -> None:
+    """Photos, words and typed body measurements go; swatches, counts, finished measurements, hours and fit stay."""
+    photos_delete(Photo.objects.filter(place__in=places), rows_too=True)
+    Remark.objects.filter(place__in=places).update(text=WORDLESS, typed={})
+    Submission.objects.filter(place__in=places, kind="measures").update(typed={}, digest="")
+    # Of words too short to hide behind a hash.
+    Submission.objects.filter(place__in=places, kind__in=["remark", "photo"]).update(digest="")
+
+
+@on_unseen
+def photos_go_unseen(place: Place) -> None:
+    photos_delete(Photo.objects.filter(place=place, superseded_at=None))
+
+
+@keeps
+def reports_held(user: User) -> Shelf:
+    rows: list[dict[str, Any]] = [
+        {
+            "place": sent.place_id,
+            "what": sent.kind,
+            "sent": sent.sent,
+            "late": sent.late,
+            "typed": sent.typed,
+        }
+        for sent in Submission.objects.filter(place__tester=user).order_by("pk")
+    ]
+    return Shelf("reports", "Reports you sent", "the designer of the round and the pattern's editors", rows)
+
+
+FIELDS: dict[type[Any], tuple[str, ...]] = {
+    Swatch: ("gauge", "state", "tool_mm", "width", "stitches", "height", "rows"),
+    Count: ("number", "worked"),
+    Finished: ("dimension", "state", "values"),
+    Sitting: ("part", "hours", "done", "day"),
+    Remark: ("where", "kind", "text"),
+    Fit: ("dimension", "says"),
+}
+
+
+@keeps
+def values_held(user: User) -> Shelf:
+    """Every row that a report left, also those that a later one corrected."""
+    rows: list[dict[str, Any]] = []
+    for model, fields in FIELDS.items():
+        found: QuerySet[Any] = model._default_manager.filter(place__tester=user).order_by("pk")
+        for row in found:
+            rows.append(
+                {
+                    "place": row.place_id,
+                    "what": model._meta.verbose_name,
+                    "sent": row.sent,
+                    "corrected": row.superseded_at,
+                    "typed": row.typed,
+                    **{field: getattr(row, field) for field in fields},
+                }
+            )
+    return Shelf(
+        "values",
+        "Swatches, counts, measurements of the piece, hours, remarks and fit",
+        "the designer of the round and the pattern's editors; corrections made from them name nobody",
+        rows,
+    )
+
+
+@keeps
+def photos_held(user: User) -> Shelf:
+    rows, files = [], []
+    for photo in Photo.objects.filter(place__tester=user).order_by("pk"):
+        stored = photo.original or photo.incoming
+        name = f"photos/{photo.place_id}/{photo.code}.jpg" if stored else None
+        rows.append(
+            {
+                "place": photo.place_id,
+                "sent": photo.sent,
+                "caption": photo.caption,
+                "state": photo.state,
+                "taken_back": photo.superseded_at,
+                "file": name,
+            }
+        )
+        if name is not None and stored:
+            files.append(HeldFile(name, stored.storage, str(stored.name)))
+    return Shelf("photos", "Photos", "the designer of the round and the pattern's editors", rows, files)

@@ -1,0 +1,138 @@
+"""What this room holds about a person, and what becomes of it when they erase themselves."""
+
+from __future__ import annotations
+
+from testround.patterns.models import Membership, Pattern
+from testround.people.held import Shelf, erases, hinders, keeps
+from testround.people.models import User
+from testround.rounds.models import Candidate, DiaryEntry, Place
+from testround.rounds.services.privacy import tester_erase
+
+
+@keeps
+def patterns_held(user: User) -> Shelf:
+    rows = [
+        {"title": pattern.title, "created": pattern.created}
+        for pattern in Pattern.objects.filter(owner=user).order_by("pk")
+    ]
+    return Shelf("patterns", "Patterns you own", "their editors; of a round, its testers", rows)
+
+
+@keeps
+def memberships_held(user: User) -> Shelf:
+    """Parts held, and invitations to one that were mailed to the person's address."""
+    found = Membership.objects.filter(user=user) | Membership.objects.filter(
+        email__iexact=user.email, user__isnull=True
+    )
+    rows = [
+        {
+            "pattern": row.pattern.title,
+            "role": row.role,
+            "invited": row.invited_at,
+            "joined": row.joined_at,
+            "ended": row.ended_at,
+        }
+        for row in found.select_related("pattern").order_by("pk")
+    ]
+    return Shelf("roles", "Your part in others' patterns", "the owner of the pattern and its editors", rows)
+
+
+@keeps
+def places_held(user: User) -> Shelf:
+    places = (
+        Place.objects.filter(tester=user)
+        .select_related("round__edition__pattern")
+        .prefetch_related("consents")
+        .order_by("pk")
+    )
+    rows = [
+        {
+            "place": place.pk,
+            "pattern": place.round.edition.pattern.title,
+            "round": place.round.title,
+            "called": place.name,
+            "size": place.size,
+            "state": place.state,
+            "body_measurements_cm": place.measures,
+            "yarn": place.yarn_label,
+            "yarn_fibre": place.yarn_fibre,
+            "used_metres": place.used_metres,
+            "used_grams": place.used_grams,
+            "guess_hours": place.guess_hours,
+            "guess_metres": place.guess_metres,
+            "agreed": place.agreed_at,
+            "agreed_terms": place.agreed_terms,
+            "consents": [
+                {"to": consent.kind, "given": consent.given_at, "withdrawn": consent.withdrawn_at}
+                for consent in place.consents.all()
+            ],
+            "private_data_deleted_on": place.round.purge_on,
+            "private_data_deleted": place.forgotten_at,
+        }
+        for place in places
+    ]
+    return Shelf(
+        "places", "Your places in rounds", "the designer of the round and the pattern's editors", rows
+    )
+
+
+@keeps
+def offers_held(user: User) -> Shelf:
+    offers = Candidate.objects.filter(email__iexact=user.email).select_related("round__edition__pattern")
+    rows = [
+        {
+            "pattern": offer.round.edition.pattern.title,
+            "round": offer.round.title,
+            "called": offer.name,
+            "email": offer.email,
+            "state": offer.state,
+            "offered": offer.created,
+            "body_measurements_cm": offer.measures,
+            "typed": offer.typed,
+            "wishes": offer.wishes,
+            "yarns": offer.yarns,
+            "own_yarn": offer.own_yarn,
+            "tests_before": offer.tests_before,
+            "adult": offer.adult,
+            "photos_in_pattern": offer.photo_pattern,
+            "photos_online": offer.photo_online,
+            "photos_with_face": offer.photo_face,
+            "photos_with_name": offer.photo_name,
+            "private_data_deleted_on": offer.round.purge_on,
+        }
+        for offer in offers.order_by("pk")
+    ]
+    return Shelf("offers", "Your offers to test", "the designer of the round and the pattern's editors", rows)
+
+
+@keeps
+def diary_held(user: User) -> Shelf:
+    entries = DiaryEntry.objects.filter(by=user).select_related("round__edition__pattern").order_by("pk")
+    rows = [
+        {
+            "pattern": entry.round.edition.pattern.title,
+            "round": entry.round.title,
+            "at": entry.at,
+            "text": entry.text,
+        }
+        for entry in entries
+    ]
+    return Shelf("diary", "What the diaries say you did", "the designer of the round and its editors", rows)
+
+
+@hinders
+def patterns_need_an_owner(user: User) -> str:
+    titles = list(Pattern.objects.filter(owner=user).order_by("pk").values_list("title", flat=True))
+    if not titles:
+        return ""
+    named = ", ".join(titles[:5]) + (f" and {len(titles) - 5} more" if len(titles) > 5 else "")
+    return (
+        f"You own {named}. Hand each pattern over to someone else, or delete it while it has no round: testers and "
+        "readers of errata rely on it."
+    )
+
+
+@erases
+def rounds_erase(user: User) -> None:
+    tester_erase(user)
+    Membership.objects.filter(email__iexact=user.email, user__isnull=True).delete()

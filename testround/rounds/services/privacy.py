@@ -1,0 +1,266 @@
+"""What is private of a round: what testers allow, and the day on which it is deleted.
+
+Private are names, body measurements, photos, words and offers. Swatches, counts, finished measurements of the
+piece, hours and yarn are what the errata rest on: they stay, as those of "a tester".
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import logging
+import re
+from collections.abc import Callable, Iterable, Sequence
+
+from django.db import transaction
+from django.db.models import Q
+from django.utils import timezone
+
+from testround.outbox.mail import mail_send
+from testround.outbox.services import regularly
+from testround.people.models import User
+from testround.rounds import letters, letters_people
+from testround.rounds.clock import local_day
+from testround.rounds.models import Candidate, Consent, DiaryEntry, Invitation, Place, Round
+from testround.rounds.refusals import Refused
+from testround.rounds.services.diary import diary_write
+from testround.rounds.services.places import place_move
+
+logger = logging.getLogger(__name__)
+
+Forgetter = Callable[[Sequence[Place]], None]
+Withdrawal = Callable[[Place], None]
+_forgetters: list[Forgetter] = []
+_withdrawals: list[Withdrawal] = []
+
+
+def forgets(forgetter: Forgetter) -> Forgetter:
+    """Register how a room above deletes what is private of some places. It runs in the caller's transaction, and
+    again without harm."""
+    _forgetters.append(forgetter)
+    return forgetter
+
+
+def on_unseen(withdrawal: Withdrawal) -> Withdrawal:
+    """Register what becomes of a place's photos when nobody may see them any more."""
+    _withdrawals.append(withdrawal)
+    return withdrawal
+
+
+# -- the date ----------------------------------------------------------------------------------------------
+
+
+def check_kept(round: Round) -> None:
+    """Refuse new private things once a round's have been deleted.
+
+    Raises
+    ------
+    Refused
+        With the day on which it was.
+    """
+    if round.purged_at is not None:
+        raise Refused.because(
+            f"What is private of this round was deleted on {letters.day(round.purged_at.date())}, as its terms "
+            "say, so nothing private is taken any more."
+        )
+
+
+# -- consents ----------------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def consents_set(*, place: Place, kinds: Iterable[str], by: User | None) -> set[str]:
+    """Make these, and no others, the consents that stand at a place. Returns the kinds that changed.
+
+    What is withdrawn stays on record with its dates. Without consent to be seen, the photos are deleted, and no
+    other consent about photos stands.
+    """
+    locked = Place.objects.select_for_update(of=("self",)).select_related("round").get(pk=place.pk)
+    wanted = set(kinds) & set(Consent.Kind.values)
+    if Consent.Kind.SEEN not in wanted:
+        wanted &= {str(Consent.Kind.STANDING)}
+    standing = set(locked.consents.filter(withdrawn_at=None).values_list("kind", flat=True))
+    given, withdrawn = wanted - standing, standing - wanted
+    Consent.objects.bulk_create(Consent(place=locked, kind=kind) for kind in sorted(given))
+    locked.consents.filter(withdrawn_at=None, kind__in=withdrawn).update(withdrawn_at=timezone.now())
+    if Consent.Kind.SEEN not in wanted:
+        # Also those that came before there was such a question.
+        for withdrawal in _withdrawals:
+            withdrawal(locked)
+    for verb, changed in (("allows", given), ("no longer allows", withdrawn)):
+        if changed:
+            what = "; ".join(label for kind, label in Consent.Kind.choices if kind in changed)
+            diary_write(
+                round=locked.round, place=locked, by=by, text=f"{locked.name} {verb} the designer to: {what}."
+            )
+    return given | withdrawn
+
+
+@transaction.atomic
+def consent_give(*, place: Place, kind: str, by: User | None) -> None:
+    """Add one consent to those that stand."""
+    Place.objects.select_for_update().only("pk").get(pk=place.pk)
+    standing = set(place.consents.filter(withdrawn_at=None).values_list("kind", flat=True))
+    if kind not in standing:
+        consents_set(place=place, kinds={*standing, kind}, by=by)
+
+
+# -- forgetting --------------------------------------------------------------------------------------------
+
+
+def _nameless(place: Place) -> str:
+    """What a place is called once its tester's name is gone: a number that stays, by the order of the places."""
+    number = Place.objects.filter(round_id=place.round_id, pk__lte=place.pk).count()
+    return f"a tester, no. {number}"
+
+
+def places_forget(places: Sequence[Place]) -> None:
+    """Delete what is private of some places of one round, whose rows the caller has locked; they become nameless.
+
+    What the kernel reads of the piece itself stays as it is.
+    """
+    for forgetter in _forgetters:
+        forgetter(places)
+    now = timezone.now()
+    for place in places:
+        entries = list(DiaryEntry.objects.filter(place=place))
+        names = [place.name, *_names_before(entries)]
+        names += [place.tester.name, place.tester.email] if place.tester else []
+        if place.forgotten_at is None:
+            place.name, place.key = _nameless(place), _plain_key(place)
+        _diary_nameless(entries, names, place.name)
+        place.measures, place.forgotten_at = {}, now
+        place.save(update_fields=["name", "key", "measures", "forgotten_at", "changed"])
+    Candidate.objects.filter(pk__in=[place.candidate_id for place in places]).delete()
+    Consent.objects.filter(place__in=places).delete()
+    Invitation.objects.filter(place__in=places).update(email="")
+
+
+def _plain_key(place: Place) -> str:
+    """The place's key, unless it is not one of ours and may be a name."""
+    if re.fullmatch(r"[a-z]\d+", place.key):
+        return place.key
+    taken = set(Place.objects.filter(round_id=place.round_id).values_list("key", flat=True))
+    number = 1
+    while f"t{number:02d}" in taken:
+        number += 1
+    return f"t{number:02d}"
+
+
+# How the diary says what a place was called before: when it was offered, invited to, and renamed.
+NAMED_BEFORE = (
+    re.compile(r"^Place offered: (.+?), (?:size |made to measure)"),
+    re.compile(r"^Invitation for (.+?) (?:made|withdrawn)"),
+    re.compile(r"name from “(.+?)” to “"),
+    re.compile(r"name from “.+?” to “(.+?)”"),
+)
+
+
+def _names_before(entries: Iterable[DiaryEntry]) -> list[str]:
+    return [found for entry in entries for said in NAMED_BEFORE for found in said.findall(entry.text)]
+
+
+def _diary_nameless(entries: Iterable[DiaryEntry], names: Sequence[str], nameless: str) -> None:
+    """Take names out of diary entries, and the reasons that people gave: the change itself stays on record."""
+    known = [re.escape(name) for name in sorted({n for n in names if n}, key=len, reverse=True)]
+    if not known:
+        return
+    pattern = re.compile(rf"(?<!\w)(?:{'|'.join(known)})(?!\w)")
+    for entry in entries:
+        text = pattern.sub(nameless, entry.text)
+        if " moved from " in text:
+            text = f"{text.partition(':')[0].rstrip('.')}."
+        if text != entry.text:
+            entry.text = text
+            entry.save(update_fields=["text"])
+
+
+@regularly
+def purge(*, now: dt.datetime | None = None) -> int:
+    """Delete what is private of every round whose date has come. Returns how many. Run twice it finds nothing.
+
+    A round that cannot be purged does not keep the others from it; it is tried again the next time.
+    """
+    now = now or timezone.now()
+    # A day wider than any zone needs: whose midnight has struck is settled per round.
+    due = Round.objects.filter(purged_at=None, purge_on__lte=now.date() + dt.timedelta(days=1))
+    purged = 0
+    for pk in list(due.values_list("pk", flat=True)):
+        try:
+            purged += _purge(pk, now)
+        except Exception:
+            logger.exception("What is private of round %s could not be deleted", pk)
+    return purged
+
+
+@transaction.atomic
+def _purge(pk: int, now: dt.datetime) -> bool:
+    round = Round.objects.select_for_update(of=("self",)).select_related("edition__pattern__owner").get(pk=pk)
+    if round.purged_at is not None or round.purge_on is None or local_day(round, now) < round.purge_on:
+        return False
+    places = list(round.places.select_for_update(of=("self",)).select_related("tester").order_by("pk"))
+    offered_by = list(round.candidates.values_list("name", "email"))
+    offers = len(offered_by)
+    places_forget(places)
+    _diary_nameless(round.diary.all(), [said for pair in offered_by for said in pair], "a candidate")
+    round.candidates.all().delete()
+    round.purged_at = now
+    round.save(update_fields=["purged_at"])
+    offered = f", and {offers} offer{'' if offers == 1 else 's'}" if offers else ""
+    diary_write(
+        round=round,
+        text=(
+            f"The day came on which what is private goes ({letters.day(round.purge_on)}): names, body "
+            f"measurements, photos and words of {len(places)} place{'' if len(places) == 1 else 's'} deleted"
+            f"{offered}. What the errata rest on stays."
+        ),
+    )
+    return True
+
+
+# -- erasing oneself ---------------------------------------------------------------------------------------
+
+
+def tester_erase(user: User) -> None:
+    """Take a person out of every round: forgets their places, ends them, and deletes their offers.
+
+    A place at which nothing was made yet is given back; one with something made is done, so that its numbers
+    stay among those that are read.
+    """
+    places = list(
+        Place.objects.select_for_update(of=("self",))
+        .filter(tester=user)
+        .select_related("round__edition__pattern__owner", "tester")
+        .order_by("pk")
+    )
+    _diary_nameless(
+        DiaryEntry.objects.filter(
+            Q(by=user) | Q(round__edition__pattern__memberships__user=user), place__isnull=True
+        ).distinct(),
+        [user.name, user.email],
+        "someone who left",
+    )
+    for place in places:
+        places_forget([place])
+        was = place.state
+        _end(place)
+        place.tester = None
+        place.agreed_terms = ""
+        place.save(update_fields=["tester", "agreed_terms", "changed"])
+        diary_write(
+            round=place.round,
+            place=place,
+            text=f"{place.name} left for good: everything personal is erased, what the errata rest on stays.",
+        )
+        owner = place.round.edition.pattern.owner
+        if was not in (Place.State.GIVEN_BACK, Place.State.DONE) and owner.pk != user.pk:
+            letter = letters_people.left_for_good(place=place, was=was)
+            mail_send(to=owner.email, subject=letter.subject, text=letter.text)
+    Invitation.objects.filter(email__iexact=user.email).update(email="")
+    Candidate.objects.filter(email__iexact=user.email).delete()
+
+
+def _end(place: Place) -> None:
+    if place.state in (Place.State.GIVEN_BACK, Place.State.MEASURED, Place.State.DONE):
+        return
+    to = Place.State.GIVEN_BACK if place.state == Place.State.TAKEN else Place.State.DONE
+    place_move(place=place, state=to, by=None, cause="its tester left for good")
