@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from urllib.parse import urlsplit
 
 from django.conf import settings
-from django.db.models import Max, QuerySet
+from django.db.models import Max, Q
 from django.db.models.functions import Coalesce, Greatest
 from django.urls import reverse
 
@@ -40,14 +40,11 @@ def changed_of(person: User, address: CalendarAddress) -> dt.datetime:
 
     Every change of a round is in its diary.
     """
-    rounds = Round.objects.filter(pk__in=_rounds_touched(person))
+    held = Place.objects.filter(tester=person).values("round")
+    run = rounds_spoken_for(person).order_by().values("pk")
+    rounds = Round.objects.filter(Q(pk__in=held) | Q(pk__in=run))
     last: dt.datetime | None = rounds.aggregate(last=Max("diary__at"))["last"]
     return max(last, address.made) if last is not None else address.made
-
-
-def _rounds_touched(person: User) -> QuerySet[Round]:
-    held = Place.objects.filter(tester=person).values("round")
-    return Round.objects.filter(pk__in=held).union(rounds_spoken_for(person).order_by()).values("pk")
 
 
 def _as_tester(person: User) -> Iterator[Day]:
