@@ -29,3 +29,11 @@ class InvitationEnded(Refused):
 
 class AddressHasAccount(Refused):
     """Somebody without a session gave the address of an existing account; a link never opens that account."""
+
+
+class UnknownOffer(LookupError):
+    """No link to an offer has that secret."""
+
+
+class OfferEnded(Refused):
+    """The link, the offer or the call was good once, and is over."""

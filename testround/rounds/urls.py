@@ -1,6 +1,6 @@
 from django.urls import URLPattern, URLResolver, path
 
-from testround.rounds import views
+from testround.rounds import views, views_call
 
 app_name = "rounds"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -20,4 +20,13 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("<slug:code>/places/<int:pk>/give-back/", views.place_give_back, name="place_give_back"),
     path("<slug:code>/places/<int:pk>/invite/", views.invite, name="invite"),
     path("<slug:code>/places/<int:pk>/invite/withdraw/", views.invite_withdraw, name="invite_withdraw"),
+    path("call/<slug:call>/", views_call.call, name="call"),
+    path("call/<slug:call>/sent/", views_call.call_sent, name="call_sent"),
+    path("offer/<slug:secret>/", views_call.offer, name="offer"),
+    path("offer/<slug:secret>/confirm/", views_call.offer_confirm, name="offer_confirm"),
+    path("offer/<slug:secret>/take-back/", views_call.offer_withdraw, name="offer_withdraw"),
+    path("<slug:code>/call/", views_call.call_plan, name="call_plan"),
+    path("<slug:code>/call/open/", views_call.call_open, name="call_open"),
+    path("<slug:code>/call/close/", views_call.call_close, name="call_close"),
+    path("<slug:code>/call/address/", views_call.call_address, name="call_address"),
 ]

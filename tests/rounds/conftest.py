@@ -12,7 +12,10 @@ from testround.patterns.models import Edition
 from testround.people.models import User
 from testround.rounds.models import Place, Round
 from testround.rounds.services import invitation_create, place_add, round_open
+from testround.rounds.services.call import call_open
 from tests.outbox.databases import shared_by_threads
+
+from .calls import in_days, written
 
 __all__ = ["shared_by_threads"]
 
@@ -41,6 +44,23 @@ def opened(edition: Edition, designer: User) -> Round:
         places_plan={"least": {"XS": 1, "S": 2}, "most": {"S": 2}},
         yarns=[BLUE],
     )
+
+
+@pytest.fixture
+def called(edition: Edition, designer: User) -> Round:
+    """A round that gathers testers by an open call, in a week in which it begins next month."""
+    round = round_open(
+        edition=edition,
+        by=designer,
+        title="First test",
+        opens=in_days(30),
+        swatches_due=in_days(44),
+        closes=in_days(90),
+        terms="Show nothing before publication.",
+        places_plan={"least": {"XS": 1, "S": 2}},
+        yarns=[BLUE],
+    )
+    return call_open(round=written(round, designer), by=designer)
 
 
 @pytest.fixture

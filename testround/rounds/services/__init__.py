@@ -3,12 +3,25 @@
 from testround.rounds.clock import today_for
 from testround.rounds.services.assignment import (
     AlreadyAccepted,
+    Offered,
     StaleDraft,
     drafted,
     proposal_accept,
-    proposal_plan,
+    proposal_limits,
     proposal_save,
 )
+from testround.rounds.services.call import (
+    call_close,
+    call_edit,
+    call_open,
+    calls_close_by_date,
+    offer_change,
+    offer_confirm,
+    offer_make,
+    offer_withdraw,
+    offers_forget,
+)
+from testround.rounds.services.dates import likely_days_keep, place_needs_until, rounds_follow_places
 from testround.rounds.services.diary import diary_write
 from testround.rounds.services.invitations import (
     invitation_accept,
@@ -29,6 +42,7 @@ from testround.rounds.services.places import (
     place_reach,
     places_add,
 )
+from testround.rounds.services.reminders import nudge_send, reminders_send
 from testround.rounds.services.reserve import (
     candidate_take_back,
     invitation_decline,
@@ -50,7 +64,12 @@ from testround.rounds.services.rounds import (
 __all__ = [
     "MOST_PLACES_AT_ONCE",
     "AlreadyAccepted",
+    "Offered",
     "StaleDraft",
+    "call_close",
+    "call_edit",
+    "call_open",
+    "calls_close_by_date",
     "candidate_take_back",
     "diary_write",
     "drafted",
@@ -61,23 +80,33 @@ __all__ = [
     "invitation_decline",
     "invitation_of_secret",
     "invitation_withdraw",
+    "likely_days_keep",
+    "nudge_send",
+    "offer_change",
+    "offer_confirm",
+    "offer_make",
+    "offer_withdraw",
     "offers_expire",
+    "offers_forget",
     "person_join",
     "person_of_repeated_press",
     "place_add",
     "place_edit",
     "place_give_back",
     "place_move",
+    "place_needs_until",
     "place_reach",
     "places_add",
     "proposal_accept",
-    "proposal_plan",
+    "proposal_limits",
     "proposal_save",
+    "reminders_send",
     "reserve_look",
     "round_edit",
     "round_move",
     "round_open",
     "rounds_follow_dates",
+    "rounds_follow_places",
     "secret_hash",
     "today_for",
     "vacancy_invite",

@@ -1,0 +1,323 @@
+"""The forms of the call: the designer's, and the one by which anybody offers to test."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Sequence
+from typing import Any
+
+from django import forms
+
+from testround.kernel.measuring import how_to_measure
+from testround.kernel.plausible import body_doubt
+from testround.kernel.round import Measure
+from testround.kernel.round import Pattern as SheetDocument
+from testround.kernel.units import LengthUnit, UnitsError, format_length, parse_length
+from testround.people.models import User
+from testround.people.readers import Reader
+from testround.rounds.forms import LONGEST_ADDRESS, OWN_YARN, DateField
+from testround.rounds.models import PHOTO_USES, Candidate, Round, SuppliedYarn
+from testround.rounds.services.call import Offer, offers_wanted
+
+WISHES = ("wish_1", "wish_2", "wish_3")
+WISH_LABELS = ("First wish", "Second wish", "Third wish")
+MOST_TESTS = 100_000
+
+DEFAULT_ASKED = """\
+Make one piece in the size we agree on, from the pattern as it stands.
+
+Send a swatch before you cast on, the counts where you end up with others than the text says, your hours, and the \
+finished measurements, each by its date. Say where the text made you stumble."""
+DEFAULT_GIVEN = """\
+The pattern, now and as it is published, and a thank-you by name in it if you like."""
+
+# What a tester says yes to, in the tester's words.
+USE_LABELS = {
+    "pattern": "My photos may stand in the published pattern",
+    "online": "My photos may be shown online, where the design is shown",
+    "face": "Photos that show my face, too",
+    "name": "My name may stand beside them",
+}
+# The same as the designer's wishes.
+WISHED_USES = {
+    "pattern": "use them in the published pattern",
+    "online": "show them online, where I show the design",
+    "face": "use photos with a face in them, too",
+    "name": "name the tester beside them",
+}
+
+
+class CallForm(forms.Form):
+    """What stands on the page of the call."""
+
+    call_opens = DateField(
+        label="First day", help_text="The page opens on this day; empty: when you open it yourself."
+    )
+    call_closes = DateField(label="Last day", help_text="Who offers later waits; empty: until it is full.")
+    asked = forms.CharField(
+        label="What you ask, and by when",
+        max_length=10_000,
+        widget=forms.Textarea(attrs={"rows": 7}),
+        error_messages={"required": "Say what is asked of testers, and by when: nobody can offer before."},
+    )
+    given = forms.CharField(
+        label="What testers get",
+        required=False,
+        max_length=10_000,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+    terms = forms.CharField(
+        label="Terms",
+        required=False,
+        max_length=10_000,
+        widget=forms.Textarea(attrs={"rows": 12}),
+        help_text=(
+            "The terms of the round: what may be shown before publication, who sees measurements and photos, "
+            "and how long they are kept."
+        ),
+    )
+    photo_uses = forms.MultipleChoiceField(
+        label="What you would like to do with photos",
+        required=False,
+        choices=list(WISHED_USES.items()),
+        widget=forms.CheckboxSelectMultiple,
+        help_text="Each becomes a question of its own, which the tester answers freely.",
+        error_messages={"invalid_choice": "That is none of the uses listed: choose among these."},
+    )
+    for_child = forms.BooleanField(
+        label="It is a children's garment",
+        required=False,
+        help_text="The page then says that an adult offers and gives the child's measurements.",
+    )
+    offers_wanted = forms.IntegerField(
+        label="Full with how many offers",
+        required=False,
+        min_value=1,
+        max_value=5000,
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "size": 5, "autocomplete": "off"}),
+        error_messages={
+            "invalid": "Write a whole number from 1 to 5000, or leave it empty.",
+            "min_value": "Write a whole number from 1 to 5000, or leave it empty.",
+            "max_value": "Write a whole number from 1 to 5000, or leave it empty.",
+        },
+    )
+
+    def __init__(self, *args: Any, round: Round, **options: Any) -> None:
+        initial: dict[str, object] = {name: getattr(round, name) for name in self.base_fields}
+        if round.call_code is None:
+            initial["asked"] = round.asked or DEFAULT_ASKED
+            initial["given"] = round.given or DEFAULT_GIVEN
+            initial["photo_uses"] = list(round.photo_uses) or ["pattern", "online"]
+        super().__init__(*args, initial=initial, **options)
+        usual = offers_wanted(Round(edition=round.edition, places_plan=round.places_plan))
+        self.fields["offers_wanted"].help_text = f"Later ones wait. Empty: {usual}, three for every place."
+
+
+class OfferForm(forms.Form):
+    """One offer to test. Lengths are read in the unit that is chosen on the form itself."""
+
+    name = forms.CharField(
+        label="What should you be called?",
+        max_length=120,
+        help_text="A first name will do.",
+        widget=forms.TextInput(attrs={"autocomplete": "given-name"}),
+        error_messages={"required": "Write a name to call you by; a first name will do."},
+    )
+    email = forms.EmailField(
+        label="Your email address",
+        max_length=LONGEST_ADDRESS,
+        help_text="You confirm the offer by a link that is mailed there.",
+        widget=forms.EmailInput(attrs={"autocomplete": "email"}),
+        error_messages={
+            "required": "Write your email address: the offer is confirmed by a mail to it.",
+            "invalid": "This is no email address: write it as in name@example.org.",
+        },
+    )
+    units = forms.ChoiceField(
+        label="I measure in",
+        choices=User.Units.choices,
+        widget=forms.RadioSelect,
+        error_messages={
+            "required": "Choose centimetres or inches.",
+            "invalid_choice": "Choose centimetres or inches.",
+        },
+    )
+    tests_before = forms.IntegerField(
+        label="How many patterns have you tested before?",
+        required=False,
+        min_value=0,
+        max_value=MOST_TESTS,
+        help_text="None is fine: beginners stumble where others do not.",
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "size": 5, "autocomplete": "off"}),
+        error_messages={
+            "invalid": "Write a whole number, as in 3, or leave it empty.",
+            "min_value": "Write a whole number, as in 3, or leave it empty.",
+            "max_value": "Write a whole number, as in 3, or leave it empty.",
+        },
+    )
+    terms = forms.ChoiceField(
+        label="Crochet terms",
+        choices=User.Terms.choices,
+        widget=forms.RadioSelect,
+        error_messages={"required": "Choose US or UK terms.", "invalid_choice": "Choose US or UK terms."},
+    )
+    photo_uses = forms.MultipleChoiceField(
+        label="If you get a place: your photos of the piece",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text=(
+            "Say yes to what you like, or to nothing: your chances are the same. You can take a yes back later."
+        ),
+        error_messages={"invalid_choice": "The designer does not ask for that: choose among these."},
+    )
+    adult = forms.BooleanField(
+        label="I am an adult (18 or over)",
+        error_messages={
+            "required": "Only adults offer: for a minor's garment, a parent or another adult does."
+        },
+    )
+    # Nobody sees this field but programs that fill in every form they meet.
+    website = forms.CharField(label="Leave this empty", required=False, max_length=200)
+    key = forms.UUIDField(widget=forms.HiddenInput, required=False)
+
+    def __init__(
+        self,
+        *args: Any,
+        round: Round,
+        document: SheetDocument,
+        yarns: Sequence[SuppliedYarn],
+        reader: Reader,
+        candidate: Candidate | None = None,
+        **options: Any,
+    ) -> None:
+        self.round, self.document, self.yarns, self.candidate = round, document, list(yarns), candidate
+        super().__init__(*args, initial=self._initial(reader, candidate), **options)
+        if candidate is not None:
+            # The address proves whose offer it is, and that they are an adult is said already.
+            for name in ("email", "adult", "website", "key"):
+                del self.fields[name]
+        if document.craft != "crochet":
+            # Only crochet has two dialects that share their words.
+            del self.fields["terms"]
+        uses = [use for use in PHOTO_USES if use in round.photo_uses]
+        if uses:
+            self.fields["photo_uses"].choices = [(use, USE_LABELS[use]) for use in uses]
+        else:
+            del self.fields["photo_uses"]
+        for name, label in zip(WISHES, WISH_LABELS, strict=True) if document.is_graded else ():
+            self.fields[name] = forms.ChoiceField(
+                label=label,
+                required=False,
+                choices=[("", "none"), *((size, size) for size in document.sizes)],
+                error_messages={
+                    "invalid_choice": "The pattern has no size %(value)s: choose one of "
+                    f"{', '.join(document.sizes)}."
+                },
+            )
+        if self.yarns:
+            self.fields["yarns"] = forms.MultipleChoiceField(
+                label="Which yarns would you work in?",
+                choices=[*((yarn.key, yarn.label) for yarn in self.yarns), (OWN_YARN, "I bring my own")],
+                widget=forms.CheckboxSelectMultiple,
+                error_messages={
+                    "required": "Choose the yarns you would work in, or say that you bring your own.",
+                    "invalid_choice": "This round does not supply that yarn: choose among these.",
+                },
+            )
+        for measure in document.measures:
+            self.fields[f"measure_{measure.key}"] = forms.CharField(
+                label=measure.label,
+                required=False,
+                max_length=40,
+                help_text=how_to_measure(measure.key, measure.label, measure.how),
+                widget=forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off"}),
+            )
+        self.fields["keep"] = forms.BooleanField(label="They are right, keep them", required=False)
+        self.has_doubts = False
+
+    def _initial(self, reader: Reader, candidate: Candidate | None) -> dict[str, object]:
+        if candidate is None:
+            yarns = [] if self.yarns else [OWN_YARN]
+            return {"units": reader.units, "terms": reader.terms, "key": uuid.uuid4, "yarns": yarns}
+        initial: dict[str, object] = {
+            "name": candidate.name,
+            "units": candidate.units,
+            "terms": candidate.terms,
+            "tests_before": candidate.tests_before,
+            "photo_uses": [use for use in PHOTO_USES if getattr(candidate, f"photo_{use}")],
+            "yarns": [*candidate.yarns, *([OWN_YARN] if candidate.own_yarn else [])],
+        }
+        initial |= dict(zip(WISHES, candidate.wishes, strict=False))
+        for key, cm in candidate.measures.items():
+            typed = candidate.typed.get(key) or format_length(cm, "in" if candidate.units == "in" else "cm")
+            initial[f"measure_{key}"] = typed
+        return initial
+
+    def who_fields(self) -> list[forms.BoundField]:
+        return self._those("name", "email")
+
+    def measure_fields(self) -> list[forms.BoundField]:
+        return [self[f"measure_{measure.key}"] for measure in self.document.measures]
+
+    def wish_fields(self) -> list[forms.BoundField]:
+        return self._those(*WISHES)
+
+    def last_fields(self) -> list[forms.BoundField]:
+        return self._those("yarns", "tests_before", "terms", "photo_uses")
+
+    def _those(self, *names: str) -> list[forms.BoundField]:
+        return [self[name] for name in names if name in self.fields]
+
+    @property
+    def is_trap_sprung(self) -> bool:
+        return bool(self.data.get("website")) if self.is_bound else False
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        unit: LengthUnit = "in" if cleaned.get("units") == "in" else "cm"
+        measures: dict[str, float] = {}
+        typed: dict[str, str] = {}
+        for measure in self.document.measures:
+            text = (cleaned.get(f"measure_{measure.key}") or "").strip()
+            if not text:
+                continue
+            try:
+                length = parse_length(text, unit, name=measure.label)
+            except UnitsError as error:
+                self.add_error(f"measure_{measure.key}", str(error))
+                continue
+            measures[measure.key] = length.cm
+            # With its unit, should the other one be chosen later.
+            named = any(sign.isalpha() or sign in "\"'”″’′" for sign in text)
+            typed[measure.key] = text if named else f"{text} {length.unit}"
+            self._ask(measure, length.cm, unit)
+        cleaned["measures"], cleaned["typed"] = measures, typed
+        return cleaned
+
+    def _ask(self, measure: Measure, cm: float, unit: LengthUnit) -> None:
+        """Put a question beside a measurement that hardly any body has, once."""
+        sizes = tuple((measure.values or {}).values())
+        doubt = body_doubt(measure.key, measure.label, cm, sizes=sizes, unit=unit)
+        if doubt is None:
+            return
+        self.has_doubts = True
+        if not self.cleaned_data.get("keep"):
+            self.add_error(f"measure_{measure.key}", doubt.sentence)
+
+    def offer(self) -> Offer:
+        """What the services take."""
+        said = self.cleaned_data
+        yarns = said.get("yarns", []) if self.yarns else [OWN_YARN]
+        return Offer(
+            name=said["name"],
+            measures=said["measures"],
+            typed=said["typed"],
+            wishes=tuple(said[name] for name in WISHES if said.get(name)),
+            yarns=tuple(yarn for yarn in yarns if yarn != OWN_YARN),
+            own_yarn=OWN_YARN in yarns,
+            tests_before=said["tests_before"],
+            units=said["units"],
+            terms=said.get("terms") or self.round.edition.terms,
+            photo_uses=tuple(said.get("photo_uses") or ()),
+            adult=bool(said.get("adult")) or self.candidate is not None,
+        )

@@ -1,0 +1,618 @@
+"""The call for testers: opening and closing it, offers, their confirmation, and the waiting list.
+
+Who offers has no account. What proves an offer is the link mailed to its address: until it was followed and the
+button pressed, the offer counts for nothing and anybody may have typed it. That an address has offered before is
+said in a mail to that address and nowhere else.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import secrets
+import unicodedata
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from enum import StrEnum
+
+from django.conf import settings
+from django.db import transaction
+from django.urls import reverse
+from django.utils import timezone
+
+from testround.kernel.problems import Problem
+from testround.kernel.round import LONGEST_CM
+from testround.outbox.letters import Letter
+from testround.outbox.mail import mail_send
+from testround.outbox.services import regularly
+from testround.patterns.access import Right, require
+from testround.patterns.models import new_code
+from testround.people.models import User
+from testround.rounds import call_letters, letters
+from testround.rounds.clock import today_for
+from testround.rounds.models import PHOTO_USES, Candidate, OfferLink, Round
+from testround.rounds.refusals import OfferEnded, Refused, UnknownOffer
+from testround.rounds.services.diary import diary_write, said
+from testround.rounds.services.invitations import secret_hash
+from testround.rounds.services.rounds import locked_round, round_move
+
+# Common practice: about one in three who offer fits a size that is still free and stays to the end.
+OFFERS_FOR_A_PLACE = 3
+# Of a made-to-measure pattern, whose plan has no sizes to count.
+PLACES_UNSAID = 8
+CONFIRM_WITHIN = dt.timedelta(days=3)
+# An offer that nobody confirmed is kept somewhat longer than its link, so that who comes late is told why.
+UNCONFIRMED_KEPT = dt.timedelta(days=7)
+# Mails about one round to one address in a day: an address may be typed by anybody.
+MAILS_A_DAY = 3
+
+
+class CallState(StrEnum):
+    """How a call stands to those who find its page."""
+
+    UNOPENED = "unopened"
+    OPEN = "open"
+    FULL = "full"
+    LATE = "late"
+    ENDED = "ended"
+
+    @property
+    def takes_offers(self) -> bool:
+        return self in (CallState.OPEN, CallState.FULL, CallState.LATE)
+
+    @property
+    def waits(self) -> bool:
+        """Whether an offer confirmed now goes on the waiting list."""
+        return self in (CallState.FULL, CallState.LATE)
+
+
+def places_planned(round: Round) -> int:
+    """How many places the round is to have: by its plan, one for a size that the plan says nothing of."""
+    sizes = round.edition.sheet.get("sizes") or []
+    least = (round.places_plan or {}).get("least") or {}
+    return sum(least.get(size, 1) for size in sizes) or PLACES_UNSAID
+
+
+def offers_wanted(round: Round) -> int:
+    """With how many confirmed offers the call is full."""
+    return round.offers_wanted or OFFERS_FOR_A_PLACE * places_planned(round)
+
+
+def call_state(round: Round, *, confirmed: int) -> CallState:
+    """How the call stands today, with so many confirmed offers (those who have a place by now among them)."""
+    if round.call_code is None or round.state == Round.State.PLANNED:
+        return CallState.UNOPENED
+    if round.state not in (Round.State.GATHERING, Round.State.SWATCHING):
+        return CallState.ENDED
+    late = round.call_closes is not None and today_for(round) > round.call_closes
+    if late or round.call_closed_at is not None or round.state == Round.State.SWATCHING:
+        return CallState.LATE
+    return CallState.FULL if confirmed >= offers_wanted(round) else CallState.OPEN
+
+
+def confirmed_count(round: Round) -> int:
+    """Offers that count against the number wanted: confirmed, whether or not a place came of them."""
+    return round.candidates.filter(state__in=[Candidate.State.CONFIRMED, Candidate.State.PLACED]).count()
+
+
+# -- the designer's side -----------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def call_edit(
+    *,
+    round: Round,
+    by: User,
+    call_opens: dt.date | None,
+    call_closes: dt.date | None,
+    asked: str,
+    given: str,
+    terms: str,
+    photo_uses: Sequence[str] = (),
+    for_child: bool = False,
+    offers_wanted: int | None = None,
+) -> Round:
+    """Write the call, or change it, and say in the diary what changed. Its page gets its address here.
+
+    A later last day opens again a call that its last day had closed; room that comes of a change is given to
+    those who wait.
+    """
+    locked = locked_round(round.pk)
+    require(by, Right.EDIT, locked.edition.pattern)
+    _check_call(locked, call_opens, call_closes, asked, photo_uses, offers_wanted)
+    changes = []
+    for label, name, value in (
+        ("first day", "call_opens", call_opens),
+        ("last day", "call_closes", call_closes),
+        ("offers wanted", "offers_wanted", offers_wanted),
+    ):
+        old = getattr(locked, name)
+        if old != value:
+            changes.append(f"{label} from {said(old)} to {said(value)}")
+    reopened = locked.call_closed_at is not None and locked.call_closes != call_closes
+    more_room = reopened or locked.offers_wanted != offers_wanted
+    for label, name, text in (
+        ("what is asked", "asked", asked),
+        ("what testers get", "given", given),
+        ("terms", "terms", terms),
+    ):
+        if getattr(locked, name) != text.strip():
+            changes.append(f"{label} reworded")
+            setattr(locked, name, text.strip())
+    uses = [use for use in PHOTO_USES if use in photo_uses]
+    if list(locked.photo_uses) != uses:
+        changes.append("what may be done with photos")
+    if locked.for_child != for_child:
+        changes.append("for a child" if for_child else "for adults")
+    locked.call_opens, locked.call_closes, locked.offers_wanted = call_opens, call_closes, offers_wanted
+    locked.photo_uses, locked.for_child = uses, for_child
+    is_new = locked.call_code is None
+    if is_new:
+        locked.call_code = new_code()
+    if reopened and not (call_closes and today_for(locked) > call_closes):
+        locked.call_closed_at = None
+    if changes or is_new:
+        locked.save()
+        text = "Call for testers written." if is_new else f"Call changed: {'; '.join(changes)}."
+        diary_write(round=locked, by=by, text=text)
+    if more_room:
+        _move_up(locked)
+    return locked
+
+
+def _check_call(
+    round: Round,
+    opens: dt.date | None,
+    closes: dt.date | None,
+    asked: str,
+    photo_uses: Sequence[str],
+    wanted: int | None,
+) -> None:
+    problems = []
+    if not asked.strip():
+        problems.append(
+            Problem("asked", "Say what is asked of testers, and by when: nobody can offer before.")
+        )
+    if opens and closes and closes < opens:
+        problems.append(Problem("call_closes", "The call cannot close before it opens: pick a later date."))
+    if round.opens and opens and opens > round.opens:
+        problems.append(
+            Problem(
+                "call_opens",
+                f"The round begins on {letters.day(round.opens)}: open the call before, or move the round's date.",
+            )
+        )
+    if round.opens and closes and closes >= round.opens:
+        problems.append(
+            Problem(
+                "call_closes",
+                f"The round begins on {letters.day(round.opens)}: let the call end before, or move the round's "
+                "date.",
+            )
+        )
+    if wanted is not None and wanted < 1:
+        problems.append(Problem("offers_wanted", "A call wants at least one offer; or leave it empty."))
+    if unknown := [use for use in photo_uses if use not in PHOTO_USES]:
+        problems.append(
+            Problem("photo_uses", f"“{unknown[0]}” is none of {', '.join(PHOTO_USES)}: choose among these.")
+        )
+    if problems:
+        raise Refused(problems)
+
+
+@transaction.atomic
+def call_open(*, round: Round, by: User) -> Round:
+    """Open the call now, or again: the round gathers from here on. An open one stays as it is."""
+    locked = locked_round(round.pk)
+    require(by, Right.INVITE, locked.edition.pattern)
+    if locked.call_code is None:
+        raise Refused.because("Write the call first: what is asked, and by when.")
+    if locked.state not in (Round.State.PLANNED, Round.State.GATHERING):
+        raise Refused.because(
+            f"The round is {locked.state}: move it back to gathering before you open the call again."
+        )
+    if locked.call_closes and today_for(locked) > locked.call_closes:
+        raise Refused.because(
+            f"The call's last day was {letters.day(locked.call_closes)}: write a later one first."
+        )
+    if locked.state == Round.State.PLANNED:
+        locked = round_move(round=locked, state=Round.State.GATHERING, by=by, cause="the call was opened")
+    elif locked.call_closed_at is not None:
+        locked.call_closed_at = None
+        locked.save(update_fields=["call_closed_at"])
+        diary_write(round=locked, by=by, text="Call opened again.")
+        _move_up(locked)
+    return locked
+
+
+@transaction.atomic
+def call_close(*, round: Round, by: User) -> Round:
+    """Close the call before its last day. Offers that come after this wait. A closed one stays as it is."""
+    locked = locked_round(round.pk)
+    require(by, Right.INVITE, locked.edition.pattern)
+    if locked.state != Round.State.GATHERING or locked.call_code is None:
+        raise Refused.because("The call is not open, so there is nothing to close.")
+    if locked.call_closed_at is None:
+        locked.call_closed_at = timezone.now()
+        locked.save(update_fields=["call_closed_at"])
+        diary_write(round=locked, by=by, text="Call closed by hand: offers wait from here on.")
+    return locked
+
+
+@transaction.atomic
+def call_address_renew(*, round: Round, by: User) -> Round:
+    """Give the call another address; the one that went round leads nowhere from then on."""
+    locked = locked_round(round.pk)
+    require(by, Right.INVITE, locked.edition.pattern)
+    if locked.call_code is None:
+        raise Refused.because("Write the call first: it has no address yet.")
+    locked.call_code = new_code()
+    locked.save(update_fields=["call_code"])
+    diary_write(round=locked, by=by, text="The call's page has a new address.")
+    return locked
+
+
+@regularly
+def calls_close_by_date() -> int:
+    """Say in the diary of every call whose last day has passed that it is closed. Returns how many it was.
+
+    The page needs no chore for it: it goes by the date. Running it twice says nothing twice.
+    """
+    yesterday = timezone.now().date() + dt.timedelta(days=1)
+    due = Round.objects.filter(
+        state=Round.State.GATHERING,
+        call_code__isnull=False,
+        call_closed_at__isnull=True,
+        call_closes__lt=yesterday,
+    ).values_list("pk", flat=True)
+    return sum(_close_by_date(pk) for pk in list(due))
+
+
+@transaction.atomic
+def _close_by_date(pk: int) -> bool:
+    round = locked_round(pk)
+    if round.call_closed_at is not None or not round.call_closes or today_for(round) <= round.call_closes:
+        return False
+    round.call_closed_at = timezone.now()
+    round.save(update_fields=["call_closed_at"])
+    diary_write(round=round, text=f"Call closed: its last day was {letters.day(round.call_closes)}.")
+    return True
+
+
+# -- those who offer ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """What somebody says who offers to test. Lengths in cm; ``typed`` is what was written for them."""
+
+    name: str
+    measures: Mapping[str, float] = field(default_factory=dict)
+    typed: Mapping[str, str] = field(default_factory=dict)
+    wishes: Sequence[str] = ()
+    yarns: Sequence[str] = ()
+    own_yarn: bool = False
+    tests_before: int | None = None
+    units: str = "cm"
+    terms: str = "us"
+    photo_uses: Sequence[str] = ()
+    adult: bool = False
+
+
+def email_key(email: str) -> str:
+    """What two spellings of one mailbox share: no capitals, and nothing after a “+” (RFC 5233)."""
+    local, _, domain = unicodedata.normalize("NFKC", email).strip().casefold().rpartition("@")
+    return f"{local.partition('+')[0] or local}@{domain}"
+
+
+@transaction.atomic
+def offer_make(*, round: Round, email: str, offer: Offer, form_key: str) -> None:
+    """Take in an offer, and mail a link that confirms it. The caller learns nothing about the address.
+
+    A press repeated by the same form is one offer. An address whose offer holds already gets a mail that says
+    so; one that got MAILS_A_DAY mails in a day gets none until tomorrow, and the offer is not taken in.
+
+    Raises
+    ------
+    Refused
+        The offer cannot be meant: a size that is not there, a measurement out of range.
+    OfferEnded
+        The call takes no offers any more.
+    """
+    locked = locked_round(round.pk)
+    if not call_state(locked, confirmed=0).takes_offers:
+        raise OfferEnded.because("This call has ended and takes no more offers.")
+    _check_offer(locked, offer)
+    key = email_key(email)
+    form_hash = _form_hash(form_key, key, offer)
+    if locked.candidates.filter(form_hash=form_hash).exists():
+        return
+    now = timezone.now()
+    mailed = OfferLink.objects.filter(
+        candidate__round=locked, candidate__email_key=key, created__gt=now - dt.timedelta(days=1)
+    )
+    if mailed.count() >= MAILS_A_DAY:
+        return
+    held = locked.candidates.filter(email_key=key, state__in=Candidate.HOLDING).first()
+    if held is not None:
+        _, url = _link(held, OfferLink.Kind.CHANGE)
+        _mail(held, call_letters.offered_already(candidate=held, url=url))
+        return
+    candidate = Candidate(
+        round=locked,
+        key=_next_key(locked),
+        state=Candidate.State.OFFERED,
+        email=email.strip(),
+        email_key=key,
+        form_hash=form_hash,
+        adult=True,
+    )
+    _fill(candidate, offer)
+    candidate.save()
+    link, url = _link(candidate, OfferLink.Kind.CONFIRM, expires=now + CONFIRM_WITHIN)
+    _mail(
+        candidate,
+        call_letters.confirm(candidate=candidate, link=link, url=url, days=UNCONFIRMED_KEPT.days),
+    )
+
+
+def offer_of_secret(secret: str) -> OfferLink:
+    """The link with its offer, whatever became of it.
+
+    Raises
+    ------
+    UnknownOffer
+        No link has that secret.
+    """
+    link = (
+        OfferLink.objects.filter(secret_hash=secret_hash(secret))
+        .select_related("candidate__round__edition__pattern__owner")
+        .first()
+    )
+    if link is None:
+        raise UnknownOffer
+    return link
+
+
+def offer_check(link: OfferLink) -> None:
+    """Raise OfferEnded, in a sentence for the person who followed the link, unless it leads to an offer."""
+    candidate = link.candidate
+    if candidate.state == Candidate.State.WITHDRAWN:
+        raise OfferEnded.because(
+            "This offer was taken back. While the call is open you can make another one."
+        )
+    if link.kind == OfferLink.Kind.CONFIRM and link.used_at is not None:
+        raise OfferEnded.because(
+            "This link has been used: the offer is confirmed. The mail you got then has a link to change it or "
+            "to take it back."
+        )
+    if candidate.state == Candidate.State.OFFERED and link.expires and link.expires <= timezone.now():
+        raise OfferEnded.because(
+            f"This link ran out on {letters.day(timezone.localdate(link.expires))}, so the offer was never "
+            "confirmed. While the call is open you can make it again."
+        )
+
+
+@transaction.atomic
+def offer_confirm(*, secret: str) -> tuple[Candidate, str]:
+    """Let an offer count, or wait where the call is full or over. Returns it, and the link to change it by.
+
+    Raises
+    ------
+    UnknownOffer
+        No link has that secret.
+    OfferEnded
+        The link was used or has run out, the offer was taken back, or the call has ended.
+    """
+    round = locked_round(offer_of_secret(secret).candidate.round_id)
+    # Read again under the lock: of two presses at once, the second finds what the first did.
+    link = offer_of_secret(secret)
+    offer_check(link)
+    candidate = link.candidate
+    if candidate.state != Candidate.State.OFFERED:
+        raise OfferEnded.because("This offer is confirmed already.")
+    confirmed = confirmed_count(round)
+    state = call_state(round, confirmed=confirmed)
+    if not state.takes_offers:
+        raise OfferEnded.because("The call has ended before this offer was confirmed, so it does not count.")
+    now = timezone.now()
+    candidate.state = Candidate.State.WAITING if state.waits else Candidate.State.CONFIRMED
+    candidate.answered = now
+    candidate.save(update_fields=["state", "answered", "changed"])
+    # What else was offered under this address is this person's too: its links lead to the offer that holds.
+    others = round.candidates.filter(email_key=candidate.email_key, state=Candidate.State.OFFERED)
+    OfferLink.objects.filter(candidate__in=others).update(candidate=candidate, used_at=now)
+    others.delete()
+    OfferLink.objects.filter(pk=link.pk).update(used_at=now)
+    _, url = _link(candidate, OfferLink.Kind.CHANGE)
+    waits = candidate.state == Candidate.State.WAITING
+    write = call_letters.waits if waits else call_letters.counts
+    _mail(candidate, write(candidate=candidate, url=url))
+    what = "waits: the call was full or over" if waits else "counts"
+    diary_write(round=round, text=f"{candidate.name} confirmed an offer by mail; it {what}.")
+    if not waits and confirmed + 1 == offers_wanted(round):
+        diary_write(round=round, text=f"Call full with {confirmed + 1} offers: later ones wait.")
+    return candidate, url
+
+
+@transaction.atomic
+def offer_change(*, secret: str, offer: Offer) -> Candidate:
+    """Put other answers in the place of those given. The address stays: it is what proves whose offer it is.
+
+    Raises
+    ------
+    Refused, OfferEnded, UnknownOffer
+        As when offering; and a place came of the offer meanwhile.
+    """
+    round = locked_round(offer_of_secret(secret).candidate.round_id)
+    link = offer_of_secret(secret)
+    offer_check(link)
+    candidate = link.candidate
+    if candidate.state == Candidate.State.PLACED:
+        raise OfferEnded.because(
+            f"A place came of this offer: look for the invitation in your mail, or ask {round.edition.pattern.owner}."
+        )
+    _check_offer(round, offer)
+    before = {name: getattr(candidate, name) for name in _ANSWERS}
+    _fill(candidate, offer)
+    if {name: getattr(candidate, name) for name in _ANSWERS} != before:
+        candidate.save()
+        if candidate.state != Candidate.State.OFFERED:
+            diary_write(round=round, text=f"{candidate.name} changed their offer.")
+    return candidate
+
+
+@transaction.atomic
+def offer_withdraw(*, secret: str) -> Candidate:
+    """Take an offer back: what was given with it is deleted, and who waits longest moves up.
+
+    The name stays, as it stands in the diary. An offer that was taken back stays so.
+    """
+    round = locked_round(offer_of_secret(secret).candidate.round_id)
+    candidate = offer_of_secret(secret).candidate
+    if candidate.state == Candidate.State.WITHDRAWN:
+        return candidate
+    if candidate.state == Candidate.State.PLACED:
+        raise OfferEnded.because(
+            f"A place came of this offer: give it back by the invitation, or tell {round.edition.pattern.owner}."
+        )
+    was = candidate.state
+    candidate.state = Candidate.State.WITHDRAWN
+    candidate.measures, candidate.typed, candidate.wishes, candidate.yarns = {}, {}, [], []
+    candidate.own_yarn, candidate.tests_before = False, None
+    candidate.email = candidate.email_key = ""
+    for use in PHOTO_USES:
+        setattr(candidate, f"photo_{use}", False)
+    candidate.save()
+    if was != Candidate.State.OFFERED:
+        diary_write(round=round, text=f"{candidate.name} took their offer back.")
+    if was == Candidate.State.CONFIRMED:
+        _move_up(round, most=1)
+    return candidate
+
+
+@regularly
+def offers_forget() -> int:
+    """Delete offers that nobody confirmed in time, with all that was typed in them. Returns how many."""
+    stale = Candidate.objects.filter(
+        state=Candidate.State.OFFERED, created__lt=timezone.now() - UNCONFIRMED_KEPT
+    )
+    count = stale.count()
+    stale.delete()
+    return count
+
+
+_ANSWERS = (
+    "name",
+    "measures",
+    "typed",
+    "wishes",
+    "yarns",
+    "own_yarn",
+    "tests_before",
+    "units",
+    "terms",
+    *(f"photo_{use}" for use in PHOTO_USES),
+)
+
+
+def _fill(candidate: Candidate, offer: Offer) -> None:
+    candidate.name = " ".join(offer.name.split())
+    candidate.measures, candidate.typed = dict(offer.measures), dict(offer.typed)
+    candidate.wishes, candidate.yarns = list(offer.wishes), list(offer.yarns)
+    candidate.own_yarn, candidate.tests_before = offer.own_yarn, offer.tests_before
+    candidate.units, candidate.terms = offer.units, offer.terms
+    for use in PHOTO_USES:
+        setattr(candidate, f"photo_{use}", use in offer.photo_uses)
+
+
+def _check_offer(round: Round, offer: Offer) -> None:
+    document = round.edition.document
+    labels = {measure.key: measure.label for measure in document.measures}
+    sizes = ", ".join(document.sizes)
+    problems = []
+    if not offer.name.strip():
+        problems.append(Problem("name", "Write a name to call you by; a first name will do."))
+    if not offer.adult:
+        problems.append(
+            Problem("adult", "Only adults offer: for a minor's garment, a parent or another adult does.")
+        )
+    for size in offer.wishes:
+        if size not in document.sizes:
+            has = f"it has {sizes}" if sizes else "it is made to measure"
+            problems.append(Problem("wish_1", f"The pattern has no size {size}: {has}."))
+    twice = next((size for i, size in enumerate(offer.wishes) if size in offer.wishes[:i]), None)
+    if twice is not None:
+        problems.append(Problem("wish_2", f"You wished for {twice} twice: choose another size, or none."))
+    for key, cm in offer.measures.items():
+        if key not in labels:
+            problems.append(Problem("", f"The pattern asks for no measure “{key}”: leave it out."))
+        elif not 0 < cm <= LONGEST_CM:
+            problems.append(
+                Problem(
+                    f"measure_{key}",
+                    f"{labels[key]}: {cm:g} cm cannot be meant; give a length above 0 and up to {LONGEST_CM:g} "
+                    "cm.",
+                )
+            )
+    if document.is_graded and not offer.wishes and not set(offer.measures) & set(labels):
+        problems.append(
+            Problem(
+                "wish_1", "Give a measurement, or wish for a size: otherwise no size can be found for you."
+            )
+        )
+    known = set(round.yarns.values_list("key", flat=True))
+    if unknown := [yarn for yarn in offer.yarns if yarn not in known]:
+        problems.append(
+            Problem("yarns", f"This round does not supply the yarn “{unknown[0]}”: choose one of these.")
+        )
+    if not offer.yarns and not offer.own_yarn:
+        problems.append(
+            Problem("yarns", "Choose the yarns you would work in, or say that you bring your own.")
+        )
+    if problems:
+        raise Refused(problems)
+
+
+def _move_up(round: Round, *, most: int | None = None) -> None:
+    """Let those who wait longest count, as far as there is room. The round is locked."""
+    room = offers_wanted(round) - confirmed_count(round)
+    if most is not None:
+        room = min(room, most)
+    if room <= 0 or round.state not in (Round.State.GATHERING, Round.State.SWATCHING):
+        return
+    waiting = round.candidates.filter(state=Candidate.State.WAITING).order_by("answered", "pk")
+    for candidate in waiting[:room]:
+        candidate.round = round
+        candidate.state = Candidate.State.CONFIRMED
+        candidate.save(update_fields=["state", "changed"])
+        diary_write(round=round, text=f"{candidate.name} moved up from the waiting list; the offer counts.")
+        if candidate.email:
+            _, url = _link(candidate, OfferLink.Kind.CHANGE)
+            _mail(candidate, call_letters.counts(candidate=candidate, url=url))
+
+
+def _link(candidate: Candidate, kind: str, *, expires: dt.datetime | None = None) -> tuple[OfferLink, str]:
+    secret = secrets.token_urlsafe(32)
+    link = OfferLink.objects.create(
+        candidate=candidate, kind=kind, secret_hash=secret_hash(secret), expires=expires
+    )
+    return link, f"{settings.SITE_URL}{reverse('rounds:offer', args=[secret])}"
+
+
+def _mail(candidate: Candidate, letter: Letter) -> None:
+    mail_send(to=candidate.email, letter=letter, name=candidate.name, about=candidate.round.code)
+
+
+def _form_hash(form_key: str, key: str, offer: Offer) -> str:
+    if not form_key:
+        return ""
+    return secret_hash(json.dumps([form_key, key, asdict(offer)], sort_keys=True, default=list))
+
+
+def _next_key(round: Round) -> str:
+    taken = set(round.candidates.values_list("key", flat=True))
+    number = len(taken) + 1
+    while f"c{number:02d}" in taken:
+        number += 1
+    return f"c{number:02d}"
