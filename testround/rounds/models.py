@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import uuid
 from typing import Any
 
 from django.conf import settings
@@ -10,7 +11,6 @@ from django.utils import timezone
 
 from testround.patterns.models import Edition, new_code
 from testround.people.models import User
-
 
 # What may be done with photos of the work: each asked and answered by itself.
 PHOTO_USES = {
@@ -466,6 +466,8 @@ class Nudge(models.Model):
     # The tester's own day.
     day = models.DateField()
     at = models.DateTimeField(default=timezone.now)
+    # Of the form that sent it, so that a press repeated by the same page sends it once.
+    key = models.UUIDField(default=uuid.uuid4)
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["person", "day"], name="one_nudge_a_day")]
