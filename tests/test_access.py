@@ -39,6 +39,8 @@ from testround.reports.models import Photo
 from testround.reports.photos import photo_add, photo_encode
 from testround.rounds.models import Place, Round
 from testround.rounds.services import invitation_create, place_add
+from testround.talk.models import Question
+from testround.talk.services import calendar_renew, question_ask
 from tests.errata.conftest import round_document
 from tests.reports.pictures import phone_jpeg
 
@@ -76,6 +78,7 @@ SIGNED_IN = access(SIGN_IN, 200, 200, 200, 200, 200)
 DESIGNER = access(SIGN_IN, 404, 404, 404, 200, 404)
 TESTER = access(SIGN_IN, 404, 404, 200, 404, 404)
 BOTH = access(SIGN_IN, 404, 404, 200, 200, 404)
+HEARD = access(SIGN_IN, 404, 200, 200, 200, 404)
 NOBODY = access(404, 404, 404, 404, 404, 404)
 # Pages with a form
 DESIGNERS_FORM = access(SIGN_IN, 404, 404, 404, 200, 404, senders="designer")
@@ -88,6 +91,9 @@ ANYONES_FORM = access(200, 200, 200, 200, 200, 200, senders=", ".join(ROLES))
 DESIGNERS_BUTTON = access(405, 405, 405, 405, 405, 405, senders="designer")
 DESIGNERS_BUTTON_BEHIND = access(SIGN_IN, 405, 405, 405, 405, 405, senders="designer")
 TESTERS_BUTTON_BEHIND = access(SIGN_IN, 405, 405, 405, 405, 405, senders="tester")
+SIGNED_IN_BUTTON_BEHIND = access(
+    SIGN_IN, 405, 405, 405, 405, 405, senders="stranger, other tester, tester, designer, other designer"
+)
 # Pages of accounts, by the library; who may send is the library's matter
 ACCOUNT_OPEN = ANYONES_FORM
 ACCOUNT_NEWCOMER = access(200, AWAY, AWAY, AWAY, AWAY, AWAY, senders=", ".join(ROLES))
@@ -169,6 +175,20 @@ TABLE: dict[str, Access] = {
     "reports:of_tester": DESIGNER,
     "reports:round_photos": DESIGNER,
     "reports:photo": BOTH,
+    # what is said in a round: all who are in it hear it; private words are for two
+    "talk:notes": HEARD,
+    "talk:note_new": DESIGNERS_FORM,
+    "talk:questions": HEARD,
+    "talk:question": HEARD,
+    "talk:answer": DESIGNERS_FORM,
+    "talk:to_desk": DESIGNERS_BUTTON_BEHIND,
+    "talk:ask": TESTERS_FORM,
+    "talk:words": access(SIGN_IN, 404, 404, 200, 200, 404, senders="tester, designer"),
+    "talk:calendar": SIGNED_IN,
+    "talk:calendar_renew": SIGNED_IN_BUTTON_BEHIND,
+    "talk:calendar_stop": SIGNED_IN_BUTTON_BEHIND,
+    # who has the unguessable address
+    "talk:feed": ANYONE,
     # errata
     "errata:results": DESIGNER,
     "errata:report_pdf": DESIGNER,
@@ -218,6 +238,8 @@ class Scene:
     photo: Photo
     draft: Erratum
     secret: str
+    question: Question
+    calendar: str
     clients: dict[str, Client]
 
     def addresses(self) -> dict[str, str]:
@@ -250,6 +272,15 @@ class Scene:
             "rounds:new": (self.edition.pk,),
             "rounds:place_edit": (code, offered),
             "rounds:place_give_back": (code, place),
+            "talk:notes": (code,),
+            "talk:note_new": (code,),
+            "talk:questions": (code,),
+            "talk:question": (code, self.question.pk),
+            "talk:answer": (code, self.question.pk),
+            "talk:to_desk": (code, self.question.pk),
+            "talk:ask": (place,),
+            "talk:words": (place,),
+            "talk:feed": (self.calendar,),
             "rounds:yarn_remove": (code, self.round.yarns.get().pk),
         }
         for name in ("detail", "delete"):
@@ -312,6 +343,9 @@ def scene(
         EmailAddress(user=person, email=person.email, primary=True, verified=True)
         for person in User.objects.order_by("pk")
     )
+    question = question_ask(
+        place=first, key=uuid.uuid4(), by=tester, where="Back, step 3", text=f"Which row of the {HUSHED}?"
+    )
     clients = {"signed out": Client()}
     for role, person in {
         "stranger": stranger,
@@ -330,6 +364,8 @@ def scene(
         photo=Photo.objects.get(pk=photo.pk),
         draft=Erratum.objects.create(**erratum, place="Back, step 3", text="Work 96 rows."),
         secret=url.rstrip("/").rsplit("/", 1)[-1],
+        question=question,
+        calendar=calendar_renew(person=tester).token,
         clients=clients,
     )
 
@@ -353,11 +389,11 @@ APPS = sorted({app_of(name) for name in TABLE})
 
 
 def everything_stored() -> dict[str, list[dict[str, Any]]]:
-    """All rows of all our tables, but for what reading leaves behind: an analysis made is kept."""
+    """All rows of all our tables, but for what reading leaves behind: an analysis made, and that somebody looked."""
     return {
         model._meta.label: list(model.objects.order_by("pk").values())
         for model in apps.get_models()
-        if model._meta.label not in ("sessions.Session", "errata.Analysis")
+        if model._meta.label not in ("sessions.Session", "errata.Analysis", "talk.Look")
     }
 
 
