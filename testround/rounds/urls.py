@@ -1,6 +1,6 @@
 from django.urls import URLPattern, URLResolver, path
 
-from testround.rounds import views, views_call
+from testround.rounds import views, views_assignment, views_call, views_dates
 
 app_name = "rounds"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -8,6 +8,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("new/<int:edition>/", views.new, name="new"),
     path("join/<slug:secret>/", views.join, name="join"),
     path("place/<int:pk>/give-back/", views.give_back, name="give_back"),
+    path("until/<str:token>/", views_dates.until_by_mail, name="until_by_mail"),
+    path("place/<int:pk>/until/", views_dates.until, name="until"),
     path("<slug:code>/", views.detail, name="detail"),
     path("<slug:code>/edit/", views.edit, name="edit"),
     path("<slug:code>/move/", views.move, name="move"),
@@ -29,4 +31,17 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("<slug:code>/call/open/", views_call.call_open, name="call_open"),
     path("<slug:code>/call/close/", views_call.call_close, name="call_close"),
     path("<slug:code>/call/address/", views_call.call_address, name="call_address"),
+    path("<slug:code>/places/<int:pk>/nudge/", views_dates.nudge, name="nudge"),
+    path("<slug:code>/mails/", views_dates.mails, name="mails"),
+    path("join/<slug:secret>/no/", views_assignment.decline, name="decline"),
+    path("<slug:code>/candidates/", views_assignment.candidates, name="candidates"),
+    path(
+        "<slug:code>/candidates/<int:pk>/take-back/",
+        views_assignment.candidate_take_back,
+        name="candidate_take_back",
+    ),
+    path("<slug:code>/proposal/", views_assignment.proposal, name="proposal"),
+    path("<slug:code>/proposal/accept/", views_assignment.proposal_accept, name="proposal_accept"),
+    path("<slug:code>/free/<int:pk>/invite/", views_assignment.vacancy_invite, name="vacancy_invite"),
+    path("<slug:code>/free/<int:pk>/leave/", views_assignment.vacancy_leave, name="vacancy_leave"),
 ]

@@ -1,0 +1,47 @@
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from typing import Any
+
+from django import forms
+
+from testround.rounds.forms import DateField
+from testround.rounds.services.reminders import LONGEST_WORD
+
+
+class UntilForm(forms.Form):
+    """Until when a tester needs: one of the days on the buttons, or another."""
+
+    until = DateField(widget=forms.HiddenInput)
+    other = DateField(label="Or another day", help_text="In the form 2027-01-25, where no calendar opens.")
+
+    def clean(self) -> dict[str, Any]:
+        cleaned: dict[str, Any] = super().clean() or {}
+        if not self.errors and not (cleaned.get("until") or cleaned.get("other")):
+            self.add_error("other", "Choose one of the days, or write another.")
+        return cleaned
+
+    def chosen(self) -> dt.date:
+        date: dt.date = self.cleaned_data.get("until") or self.cleaned_data["other"]
+        return date
+
+
+class NudgeForm(forms.Form):
+    """A designer's own words to one tester."""
+
+    text = forms.CharField(
+        label="What you write",
+        max_length=LONGEST_WORD,
+        widget=forms.Textarea(attrs={"rows": 12}),
+        help_text="Plain text; an empty line begins a paragraph. Below it the mail has the way to the place, and to more time.",
+        error_messages={
+            "required": "Write a few words, or leave it.",
+            "max_length": f"That is long: say it in {LONGEST_WORD} characters.",
+        },
+    )
+    key = forms.UUIDField(widget=forms.HiddenInput, required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["key"].initial = uuid.uuid4

@@ -1,0 +1,146 @@
+"""Pages about dates: more time for a tester, a designer's friendly word, mails that did not arrive."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.cache import patch_cache_control
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_variables
+from django.views.decorators.http import require_http_methods
+
+from testround.outbox.mail import Kind, mail_let_be, mail_send_again, mails_in_trouble
+from testround.outbox.stopping import wants
+from testround.patterns.access import Right
+from testround.rounds.dates_forms import NudgeForm, UntilForm
+from testround.rounds.due import UNMEASURED, What, date_of
+from testround.rounds.forms import add_refusal
+from testround.rounds.letters import day
+from testround.rounds.letters_dates import likely, nudge_draft
+from testround.rounds.models import Place
+from testround.rounds.nudges import nudgeable, nudged_today
+from testround.rounds.refusals import Refused
+from testround.rounds.selectors import places_of, round_for
+from testround.rounds.services.dates import UnknownLink, extension_of, place_needs_until, place_of_token
+from testround.rounds.services.reminders import nudge_send
+
+form_view = require_http_methods(["GET", "HEAD", "POST"])
+MAILS_SHOWN = 100
+
+
+@form_view
+@sensitive_variables("token")
+def until_by_mail(request: HttpRequest, token: str) -> HttpResponse:
+    """I need until…, from the link in a mail: who holds the link holds the place's mail, and needs no sign-in."""
+    try:
+        place = place_of_token(token)
+    except UnknownLink:
+        raise Http404 from None
+    response = _until(request, place)
+    patch_cache_control(response, no_store=True, private=True)
+    # The address of this page is a secret: no other address learns it. The bare origin is still sent, because a
+    # post without one is refused as forged.
+    response.headers["Referrer-Policy"] = "strict-origin"
+    response.headers["X-Robots-Tag"] = "noindex"
+    return response
+
+
+@form_view
+@login_required
+def until(request: HttpRequest, pk: int) -> HttpResponse:
+    """I need until…, from the page of one's place."""
+    return _until(request, get_object_or_404(places_of(request.user).select_related("tester"), pk=pk))
+
+
+def _until(request: HttpRequest, place: Place) -> HttpResponse:
+    extension = extension_of(place)
+    form = UntilForm(request.POST if request.method == "POST" else None)
+    if extension is not None:
+        form.fields["other"].widget.attrs["max"] = extension.latest.isoformat()
+    if extension is not None and form.is_valid():
+        chosen = form.chosen()
+        try:
+            place_needs_until(place=place, what=extension.due.what, until=chosen, by=place.tester)
+        except Refused as refused:
+            for problem in refused.problems:
+                form.add_error("other", problem.sentence)
+        else:
+            owner = place.round.edition.pattern.owner
+            messages.success(request, f"Noted: you need until {day(chosen)}. {owner} sees it.")
+            return redirect(request.path)
+    context = {"place": place, "extension": extension, "form": form, "likely": likely(place)}
+    return render(request, "rounds/until.html", context, status=422 if form.is_bound else 200)
+
+
+@form_view
+@login_required
+def nudge(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    """A friendly word to one tester: drafted, hers to change, and sent by mail."""
+    round_ = round_for(request.user, code, Right.EDIT)
+    place = get_object_or_404(round_.places.select_related("tester"), pk=pk)
+    place.round = round_
+    found = nudgeable(place)
+    why = found.why if found else "swatch" if place.state == Place.State.TAKEN else "progress"
+    due = date_of(place, What.SWATCH if why == "swatch" else What.MEASURES)
+    form = NudgeForm(
+        request.POST if request.method == "POST" else None,
+        initial={"text": nudge_draft(place=place, why=why, due=due if found else None)},
+    )
+    if form.is_valid():
+        try:
+            nudge_send(
+                place=place, text=form.cleaned_data["text"], by=request.user, key=form.cleaned_data["key"]
+            )
+        except Refused as refused:
+            add_refusal(form, refused)
+        else:
+            messages.success(request, f"Your words are on their way to {place.name}.")
+            return redirect(round_)
+    context = {
+        "round": round_,
+        "place": place,
+        "found": found,
+        "form": form,
+        "likely": likely(place),
+        "obstacle": _obstacle(place),
+        "last": place.nudges.order_by("-day").first(),
+    }
+    return render(request, "rounds/nudge.html", context, status=422 if form.is_bound and form.errors else 200)
+
+
+def _obstacle(place: Place) -> str:
+    """Why no word can be sent to the holder of this place now; nothing where one can."""
+    if place.tester is None or place.state not in UNMEASURED:
+        return f"Nothing is awaited from {place.name}, or nobody with an account holds the place."
+    if not wants(place.tester, Kind.REMINDERS):
+        return f"{place.name} wants no reminders by mail, and this counts as one."
+    if nudged_today(place.tester):
+        return f"{place.name} has had a friendly word today already. One a day is enough; try again tomorrow."
+    return ""
+
+
+@form_view
+@login_required
+@never_cache
+def mails(request: HttpRequest, code: str) -> HttpResponse:
+    """Mails of a round that failed, or that may not have arrived: the designer says which go out once more."""
+    round_ = round_for(request.user, code, Right.EDIT)
+    rows = mails_in_trouble(round_.code)
+    if request.method == "POST":
+        mail = rows.filter(pk=_number(request.POST.get("mail"))).first()
+        if mail is None:
+            messages.info(request, "That mail is no longer on the list.")
+        elif request.POST.get("do") == "again":
+            mail_send_again(mail=mail)
+            messages.success(request, f"The mail to {mail.name or mail.to} goes out once more.")
+        else:
+            mail_let_be(mail=mail)
+            messages.success(request, f"The mail to {mail.name or mail.to} is left at that.")
+        return redirect("rounds:mails", code)
+    return render(request, "rounds/mails.html", {"round": round_, "mails": rows[:MAILS_SHOWN]})
+
+
+def _number(text: str | None) -> int:
+    return int(text) if text and text.isdecimal() and len(text) < 19 else 0
