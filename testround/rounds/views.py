@@ -423,6 +423,7 @@ def _join(request: HttpRequest, secret: str) -> HttpResponse:
         request,
         "rounds/join.html",
         form,
+        secret=secret,
         place=place,
         round=place.round,
         pattern=place.round.edition.pattern,

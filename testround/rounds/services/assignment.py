@@ -304,23 +304,45 @@ def _check_revision(draft: Proposal, revision: int) -> None:
         )
 
 
-@transaction.atomic
-def proposal_plan(
+def proposal_limits(
     *,
+    round: Round,
+    by: User,
+    revision: int,
+    reach: float,
+    places_plan: Mapping[str, object] | None,
+    invite_next: bool,
+    offer_days: int,
+) -> Proposal:
+    """Change what a proposal keeps to: the reach, how many testers each size needs and takes, and what happens
+    when a place falls free. All of it or nothing.
+
+    Raises
+    ------
+    StaleDraft
+        The draft was saved elsewhere since.
+    Refused
+        A size takes fewer than it needs or is none of the pattern's, or a pin cannot be kept any more.
+    """
+    require(by, Right.EDIT, round.edition.pattern)
+    # Worked out before anything is locked, on a round that is not saved; the saving then finds it done.
+    ahead = Round.objects.select_related("edition__pattern__owner").get(pk=round.pk)
+    ahead.places_plan = checked_plan(places_plan, ahead.edition.document)
+    draft, read = draft_of(ahead), seated_round(ahead)
+    draft.reach = reach
+    best_of(read, asked_of(draft, read))
+    with transaction.atomic():
+        _plan(round, by, places_plan, invite_next, offer_days)
+        return proposal_save(round=locked_round(round.pk), by=by, revision=revision, reach=reach)
+
+
+def _plan(
     round: Round,
     by: User,
     places_plan: Mapping[str, object] | None,
     invite_next: bool,
     offer_days: int,
-) -> Round:
-    """Change how many testers each size needs and takes, and what happens when a place falls free.
-
-    Raises
-    ------
-    Refused
-        A size takes fewer than it needs, or is none of the pattern's.
-    """
-    require(by, Right.EDIT, round.edition.pattern)
+) -> None:
     locked = locked_round(round.pk)
     plan = checked_plan(places_plan, locked.edition.document)
     if not 1 <= offer_days <= MOST_OFFER_DAYS:
@@ -341,7 +363,6 @@ def proposal_plan(
     if changes:
         locked.save(update_fields=["places_plan", "invite_next", "offer_days"])
         diary_write(round=locked, by=by, text=f"Plan changed: {'; '.join(changes)}.")
-    return locked
 
 
 # Accepting it ---------------------------------------------------------------------------------------------

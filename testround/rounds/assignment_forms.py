@@ -1,0 +1,282 @@
+"""Forms of who makes what: moves by hand, what a proposal keeps to, and the step to invitations."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from django import forms
+
+from testround.kernel import round as kernel
+from testround.kernel.units import LengthUnit, UnitsError, format_length, parse_length
+from testround.rounds.assignment_selectors import NO_PLACE, SeatRow
+from testround.rounds.forms import DateField, whole
+from testround.rounds.models import Proposal, Round
+from testround.rounds.services.assignment import MOST_OFFER_DAYS, Called, Drafted
+
+Seat = dict[str, str | None]
+
+
+class RevisionForm(forms.Form):
+    """Carries which draft was seen, so that a second tab does not undo the first."""
+
+    revision = forms.IntegerField(
+        min_value=0,
+        widget=forms.HiddenInput,
+        error_messages={"required": "Open the page afresh: it did not say which draft you saw."},
+    )
+
+
+class SeatsForm(RevisionForm):
+    """Size and yarn of the candidates on one page of the proposal, and whose is kept whatever else changes."""
+
+    def __init__(
+        self, *args: Any, rows: Sequence[SeatRow], read: kernel.Round, revision: int, **options: Any
+    ) -> None:
+        options.setdefault("initial", {"revision": revision})
+        super().__init__(*args, **options)
+        self.rows, self.graded = list(rows), read.pattern.is_graded
+        sizes = [(size, size) for size in read.pattern.sizes] if self.graded else [("", "a place")]
+        sizes.append((NO_PLACE, "no place"))
+        yarns = [("", "own yarn"), *((yarn.key, yarn.label) for yarn in read.round.yarns)]
+        for row in self.rows:
+            self.fields[f"size_{row.key}"] = forms.ChoiceField(
+                label=f"Size of {row.name}",
+                choices=sizes,
+                initial=row.size,
+                required=self.graded,
+                error_messages={
+                    "required": f"Choose a size for {row.name}, or “no place”.",
+                    "invalid_choice": f"{row.name}: the pattern has no such size; choose one, or “no place”.",
+                },
+            )
+            self.fields[f"yarn_{row.key}"] = forms.ChoiceField(
+                label=f"Yarn of {row.name}",
+                choices=yarns,
+                initial=row.yarn,
+                required=False,
+                error_messages={
+                    "invalid_choice": f"{row.name}: that yarn is not supplied; choose one of these."
+                },
+            )
+            self.fields[f"keep_{row.key}"] = forms.BooleanField(
+                label=f"Keep {row.name} so", initial=row.kept, required=False
+            )
+
+    def groups(self) -> list[tuple[str, list[tuple[SeatRow, Any, Any, Any]]]]:
+        """The rows under their sizes, each with its three fields."""
+        found: list[tuple[str, list[tuple[SeatRow, Any, Any, Any]]]] = []
+        for row in self.rows:
+            if not found or found[-1][0] != row.group:
+                found.append((row.group, []))
+            fields = (self[f"size_{row.key}"], self[f"yarn_{row.key}"], self[f"keep_{row.key}"])
+            found[-1][1].append((row, *fields))
+        return found
+
+    def seat(self, key: str) -> Seat | None:
+        """What was chosen for a candidate; None for no place."""
+        size = self.cleaned_data[f"size_{key}"]
+        if size == NO_PLACE:
+            return None
+        return {"size": size or None, "yarn": self.cleaned_data[f"yarn_{key}"] or None}
+
+    def changes(self, shown: Drafted) -> dict[str, Any]:
+        """The draft's pins, exclusions and moves with this page's choices in them."""
+        draft = shown.draft
+        best = {place.candidate: place for place in shown.best.document.places}
+        moves = dict(draft.moves)
+        here = {row.key for row in self.rows}
+        kept = {row.key for row in self.rows if row.kept}
+        # A row that was kept and still is keeps its own pin unless it was moved: it may name less than this row.
+        pins = {one["candidate"]: one for one in draft.pins}
+        out = [one for one in draft.exclusions if one["candidate"] not in here or one["size"] is not None]
+        was_out = {one["candidate"] for one in draft.exclusions if one["size"] is None}
+        for row in self.rows:
+            key, seat, keep = row.key, self.seat(row.key), self.cleaned_data[f"keep_{row.key}"]
+            seen = shown.seats.get(key)
+            before = {"size": seen.size, "yarn": seen.yarn} if seen else None
+            if keep and seat is not None:
+                if seat != before or key not in pins:
+                    pins[key] = {"candidate": key, **seat}
+                moves.pop(key, None)
+                continue
+            pins.pop(key, None)
+            if keep:
+                out.append({"candidate": key, "size": None})
+                moves.pop(key, None)
+                continue
+            if key in kept and seat == before:
+                # No longer kept, and not moved: back to what the proposal would have.
+                moves.pop(key, None)
+                continue
+            place = best.get(key)
+            proposed = {"size": place.size, "yarn": place.yarn} if place and key not in was_out else None
+            if seat == proposed:
+                moves.pop(key, None)
+            else:
+                moves[key] = seat
+        return {"moves": moves, "pins": list(pins.values()), "exclusions": out}
+
+
+class LimitsForm(RevisionForm):
+    """What a proposal keeps to, and what happens when a place falls free."""
+
+    reach = forms.CharField(
+        max_length=40,
+        help_text="How far off a size may be, over all measures together. A size wished for may be further off.",
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
+        error_messages={"required": "Say how far off a size may be, as in 5."},
+    )
+    invite_next = forms.BooleanField(
+        label="When a place falls free, invite the next in reserve at once",
+        required=False,
+        help_text="Otherwise it waits for you on “Today”. Whoever left no address waits for you anyway.",
+    )
+    offer_days = forms.IntegerField(
+        label="Days that an offer to the next in reserve stands",
+        min_value=1,
+        max_value=MOST_OFFER_DAYS,
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "size": 4, "autocomplete": "off"}),
+        error_messages={
+            "invalid": f"Write a whole number of days from 1 to {MOST_OFFER_DAYS}.",
+            "min_value": f"Write a whole number of days from 1 to {MOST_OFFER_DAYS}.",
+            "max_value": f"Write a whole number of days from 1 to {MOST_OFFER_DAYS}.",
+            "required": f"Write a whole number of days from 1 to {MOST_OFFER_DAYS}.",
+        },
+    )
+
+    def __init__(
+        self,
+        *args: Any,
+        round: Round,
+        draft: Proposal,
+        sizes: Sequence[str],
+        units: LengthUnit,
+        **options: Any,
+    ) -> None:
+        self.sizes, self.units, self.draft = list(sizes), units, draft
+        plan: Mapping[str, Mapping[str, int]] = round.places_plan or {}
+        initial: dict[str, Any] = {
+            "revision": draft.revision,
+            "reach": format_length(draft.reach, units),
+            "invite_next": round.invite_next,
+            "offer_days": round.offer_days,
+        }
+        for which in ("least", "most"):
+            for at, size in enumerate(self.sizes):
+                initial[f"{which}_{at}"] = (plan.get(which) or {}).get(size)
+        super().__init__(*args, initial=initial, **options)
+        for at, size in enumerate(self.sizes):
+            for which in ("least", "most"):
+                self.fields[f"{which}_{at}"] = whole()
+                self.fields[f"{which}_{at}"].label = f"At {which}, size {size}"
+
+    def clean_reach(self) -> float:
+        typed: str = self.cleaned_data["reach"]
+        if typed == self.initial["reach"]:
+            # As it was shown, which in inches is rounded.
+            return self.draft.reach
+        try:
+            return parse_length(typed, self.units, name="Reach").cm
+        except UnitsError as error:
+            raise forms.ValidationError(str(error)) from None
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        for at, size in enumerate(self.sizes):
+            least, most = cleaned.get(f"least_{at}"), cleaned.get(f"most_{at}")
+            if least is not None and most is not None and most < least:
+                self.add_error(
+                    f"most_{at}", f"Size {size} takes at most {most} but needs at least {least}: raise one."
+                )
+        return cleaned
+
+    def size_rows(self) -> list[tuple[str, forms.BoundField, forms.BoundField]]:
+        return [(size, self[f"least_{at}"], self[f"most_{at}"]) for at, size in enumerate(self.sizes)]
+
+    def plan(self) -> dict[str, dict[str, int]] | None:
+        plan = {}
+        for which in ("least", "most"):
+            said = {size: self.cleaned_data[f"{which}_{at}"] for at, size in enumerate(self.sizes)}
+            if by_size := {size: n for size, n in said.items() if n is not None}:
+                plan[which] = by_size
+        return plan or None
+
+
+class WordForm(RevisionForm):
+    """One more pin or exclusion, and those to be dropped."""
+
+    drop = forms.MultipleChoiceField(label="Drop", required=False, widget=forms.CheckboxSelectMultiple)
+    person = forms.ChoiceField(label="Candidate", required=False)
+    word = forms.ChoiceField(label="Your word", required=False)
+    yarn = forms.ChoiceField(
+        label="In", required=False, help_text="For a place; an exclusion is from every yarn."
+    )
+
+    def __init__(self, *args: Any, read: kernel.Round, draft: Proposal, **options: Any) -> None:
+        super().__init__(*args, initial={"revision": draft.revision}, **options)
+        self.draft, called = draft, Called(read)
+        self.fields["person"].choices = [("", "Choose"), *called.people.items()]
+        sizes = list(read.pattern.sizes)
+        self.fields["word"].choices = [
+            ("pin:", "has a place"),
+            *((f"pin:{size}", f"has a place in {size}") for size in sizes),
+            ("out:", "has no place"),
+            *((f"out:{size}", f"has no place in {size}") for size in sizes),
+        ]
+        self.fields["yarn"].choices = [("", "any yarn of theirs"), *called.yarns.items()]
+        said = []
+        for at, one in enumerate(draft.pins):
+            if one["candidate"] in called.people:
+                where = f" in {one['size']}" if one.get("size") else ""
+                yarn = f", {called.yarn(one['yarn'])}" if one.get("yarn") else ""
+                said.append((f"pin{at}", f"{called.people[one['candidate']]} has a place{where}{yarn}"))
+        for at, one in enumerate(draft.exclusions):
+            if one["candidate"] in called.people:
+                where = f" in {one['size']}" if one.get("size") else ""
+                said.append((f"out{at}", f"{called.people[one['candidate']]} has no place{where}"))
+        self.fields["drop"].choices = said
+        if not said:
+            del self.fields["drop"]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        if not cleaned.get("person") and not cleaned.get("drop") and not self.errors:
+            self.add_error("person", "Choose a candidate, or mark what is to be dropped.")
+        return cleaned
+
+    def changes(self) -> dict[str, Any]:
+        """The draft's pins and exclusions with the new one, without the dropped ones."""
+        drop = set(self.cleaned_data.get("drop") or ())
+        pins = [one for at, one in enumerate(self.draft.pins) if f"pin{at}" not in drop]
+        out = [one for at, one in enumerate(self.draft.exclusions) if f"out{at}" not in drop]
+        person = self.cleaned_data.get("person")
+        if person:
+            what, _, size = self.cleaned_data["word"].partition(":")
+            if what == "out":
+                out.append({"candidate": person, "size": size or None})
+            else:
+                yarn = self.cleaned_data.get("yarn") or None
+                pins.append({"candidate": person, "size": size or None, "yarn": yarn})
+        return {"pins": pins, "exclusions": out}
+
+
+class AcceptForm(RevisionForm):
+    """Until when the offers stand; and what was looked at, so that nothing else is accepted."""
+
+    seen = forms.CharField(max_length=64, widget=forms.HiddenInput)
+    until = DateField(
+        label="The offers stand until",
+        required=True,
+        help_text="To the end of that day. A place that nobody has taken by then goes to the next in reserve.",
+        error_messages={
+            "required": "Pick the last day of the offers.",
+            "invalid": "This is no date: write year, month and day, as in 2027-01-25.",
+        },
+    )
+
+
+class DeclineForm(forms.Form):
+    cause = forms.CharField(
+        label="Why", required=False, max_length=300, help_text="If you like. The designer sees it."
+    )

@@ -1,0 +1,365 @@
+"""What the pages of candidates and of who makes what read."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from django.db.models import Count, QuerySet
+
+from testround.kernel import round as kernel
+from testround.kernel.assignment import Place as Seat
+from testround.kernel.offers import OWN, PER_CM, Offers
+from testround.kernel.reasons import Reasons, ordinal
+from testround.kernel.units import LengthUnit, lengths_in
+from testround.people.models import User
+from testround.rounds.bridge import kernel_candidate, kernel_plan, unknown_of
+from testround.rounds.models import Candidate, Round, Vacancy
+from testround.rounds.selectors import rounds_of
+from testround.rounds.services.assignment import Called, Drafted
+
+# How the page of candidates can be sorted: the key in the address, and what it says.
+SORTS = {
+    "answered": "Answered",
+    "name": "Candidate",
+    "fit": "Nearest size",
+    "wish": "Wishes",
+    "experience": "Tests before",
+}
+NO_PLACE = "out"
+
+Say = Callable[[str], str]
+"""A sentence of the kernel as the reader sees it."""
+
+
+# Candidates -----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class CandidateRow:
+    """One candidate against the sizes. ``off`` is the root-mean-square difference from the nearest, in cm."""
+
+    candidate: Candidate
+    measures: tuple[tuple[str, float], ...]
+    nearest: str | None
+    off: float | None
+    wishes: str
+    yarns: str
+    unknown: tuple[str, ...]
+
+
+def candidates_by_state(round: Round) -> dict[str, int]:
+    """How many candidates there are in each state: one query."""
+    counted = round.candidates.order_by().values("state").annotate(n=Count("pk"))
+    return {row["state"]: row["n"] for row in counted}
+
+
+def candidate_rows(round: Round, *, state: str, sort: str) -> list[CandidateRow]:
+    """The candidates of one state, in an order of `SORTS`: two queries, whatever their number."""
+    document = round.edition.document
+    plan = kernel_plan(round)
+    labels = {yarn.key: yarn.label for yarn in plan.yarns}
+    people = list(round.candidates.filter(state=state))
+    offers = Offers(
+        kernel.Round(
+            format="testround/round",
+            version=1,
+            pattern=document,
+            round=plan,
+            candidates=tuple(kernel_candidate(person, document, labels) for person in people),
+        )
+    )
+    rows = []
+    for person in people:
+        i = offers.at[person.key]
+        nearest, off = None, None
+        if document.is_graded and offers.compared[i]:
+            j = int(np.argmin(offers.misfit[i]))
+            nearest, off = offers.slots[j], float(offers.misfit[i, j]) / PER_CM
+        yarns = ["own yarn"] if person.own_yarn else []
+        yarns += [labels.get(key, key) for key in person.yarns]
+        rows.append(
+            CandidateRow(
+                candidate=person,
+                measures=tuple(
+                    (measure.label, person.measures[measure.key])
+                    for measure in document.measures
+                    if measure.key in person.measures
+                ),
+                nearest=nearest,
+                off=off,
+                wishes=", ".join(person.wishes),
+                yarns=", ".join(yarns),
+                unknown=tuple(unknown_of(person, document, labels)),
+            )
+        )
+    return sorted(rows, key=_order(sort, document.sizes, offers))
+
+
+def _order(sort: str, sizes: Sequence[str], offers: Offers) -> Callable[[CandidateRow], tuple[Any, ...]]:
+    at = {size: j for j, size in enumerate(sizes)}
+
+    def key(row: CandidateRow) -> tuple[Any, ...]:
+        person = row.candidate
+        answer = offers.at[person.key]
+        match sort:
+            case "name":
+                return (person.name.casefold(), answer)
+            case "fit":
+                return (row.nearest is None, at.get(row.nearest or "", 0), row.off or 0.0, answer)
+            case "wish":
+                first = at.get(person.wishes[0], len(at)) if person.wishes else len(at) + 1
+                return (first, answer)
+            case "experience":
+                return (-(person.tests_before if person.tests_before is not None else -1), answer)
+            case _:
+                return (answer,)
+
+    return key
+
+
+# The proposal ---------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class SeatRow:
+    """One candidate in the proposal. ``size`` is `NO_PLACE` for who has none, and "" in a made-to-measure round."""
+
+    key: str
+    name: str
+    size: str
+    yarn: str
+    """Key of a supplied yarn, or "" for their own."""
+    group: str
+    why: str
+    by_hand: bool
+    kept: bool
+    reserve: str
+
+
+@dataclass(frozen=True, slots=True)
+class SizeLine:
+    size: str | None
+    there: int
+    proposed: int
+    least: int | None
+    most: int | None
+    short: str
+
+
+@dataclass(frozen=True, slots=True)
+class ProposalPage:
+    """Who should make what?"""
+
+    answer: str
+    proof: str
+    rows: tuple[SeatRow, ...]
+    sizes: tuple[SizeLine, ...]
+    broken: tuple[str, ...]
+    costs: tuple[str, ...]
+    moved: int
+    lost: tuple[str, ...]
+    placed: int
+
+
+def proposal_page(shown: Drafted, units: LengthUnit) -> ProposalPage:
+    """The rows and sentences of a draft, with lengths in the reader's unit. Asks the database nothing."""
+    read, document = shown.read, shown.best.document
+    called = Called(read)
+
+    def said(sentence: str) -> str:
+        return lengths_in(called(sentence), units)
+
+    rows = tuple(_rows(shown, said))
+    placed, candidates = len(shown.seats), len(read.candidates)
+    sizes = tuple(_sizes(shown, said))
+    short = [one.size for one in sizes if one.short]
+    if not candidates:
+        answer = "Nobody yet: there are no candidates whose offer counts."
+    else:
+        answer = f"{placed} of {candidates} candidate{'s' if candidates != 1 else ''} would have a place"
+        answer += f"; too few for {', '.join(str(size) for size in short)}." if short else "."
+    if document.optimal:
+        proof = "In the order of what counts, nothing better can be had: that is proven."
+    else:
+        proof = "The search was stopped before it was done: something a little better may be possible."
+    cost = shown.cost
+    return ProposalPage(
+        answer=answer,
+        proof=proof,
+        rows=rows,
+        sizes=sizes,
+        broken=tuple(said(one) for one in cost.broken) if cost else (),
+        costs=tuple(said(one) for one in cost.differences) if cost else (),
+        moved=sum(row.by_hand for row in rows),
+        lost=tuple(called(one) for one in shown.asked.lost),
+        placed=placed,
+    )
+
+
+def _rows(shown: Drafted, said: Say) -> Iterable[SeatRow]:
+    read, best = shown.read, shown.best
+    offers = Offers(read, reach=shown.asked.reach, exclusions=shown.asked.exclusions)
+    for pin in shown.asked.pins:
+        offers.pin(pin)
+    seats = list(shown.seats.values())
+    reasons = Reasons(
+        offers,
+        [
+            (offers.at[seat.candidate], offers.slot_at[seat.size], _yarn_at(offers, seat.yarn))
+            for seat in seats
+            if seat.size in offers.slot_at
+        ],
+    )
+    proposed = {place.candidate: place for place in best.document.places}
+    refused = {one.candidate: one.why for one in best.refused}
+    lines: dict[str, list[str]] = defaultdict(list)
+    for one in best.document.reserve:
+        lines[one.candidate].append(f"{ordinal(one.rank)} for {one.size or 'a place'}")
+    pinned = {pin.candidate for pin in shown.asked.pins}
+    out = {one.candidate for one in shown.asked.exclusions if one.size is None}
+    names = {person.id: person.name for person in read.candidates}
+    graded = read.pattern.is_graded
+
+    def row(i: int) -> SeatRow:
+        key = offers.people[i].id
+        seat, was = shown.seats.get(key), proposed.get(key)
+        before = (was.size, was.yarn) if was else None
+        now = (seat.size, seat.yarn) if seat else None
+        by_hand = now != before
+        if seat is not None:
+            why = reasons.place(i, offers.slot_at[seat.size])
+            if by_hand:
+                why = f"By hand; {_seat_words(before)}. {why}"
+        elif was is not None:
+            why = f"No place, by hand; {_seat_words(before)}."
+        else:
+            why = refused.get(key, "")
+        group = (seat.size or "To measure") if seat else "Without a place"
+        return SeatRow(
+            key=key,
+            name=names[key],
+            size=NO_PLACE if seat is None else (seat.size or ""),
+            yarn=(seat.yarn or "") if seat else _first_yarn(offers, i),
+            group=group if graded or not seat else "A place",
+            why=said(why),
+            by_hand=by_hand,
+            kept=key in pinned or key in out,
+            reserve="" if seat else ", ".join(lines.get(key, ())),
+        )
+
+    with_place = sorted(
+        (offers.slot_at[seat.size], offers.at[seat.candidate])
+        for seat in seats
+        if seat.size in offers.slot_at
+    )
+    for _, i in with_place:
+        yield row(i)
+    for i, person in enumerate(offers.people):
+        if person.id not in shown.seats:
+            yield row(i)
+
+
+def _seat_words(seat: tuple[str | None, str | None] | None) -> str:
+    if seat is None:
+        return "the proposal had no place for them"
+    size, yarn = seat
+    words = " in ".join(part for part in (size, yarn or "own yarn") if part)
+    return f"the proposal had {words}"
+
+
+def _yarn_at(offers: Offers, yarn: str | None) -> int:
+    return OWN if yarn is None else offers.yarn_at[yarn]
+
+
+def _first_yarn(offers: Offers, i: int) -> str:
+    """The yarn that somebody without a place would most likely be given: their own, or the first they named."""
+    yarns = offers.yarns[i]
+    return (offers.yarn_key(yarns[0]) or "") if yarns else ""
+
+
+def _sizes(shown: Drafted, said: Say) -> Iterable[SizeLine]:
+    read = shown.read
+    places = read.round.places
+    least: Mapping[str, int] = (places.least if places else None) or {}
+    most: Mapping[str, int] = (places.most if places else None) or {}
+    there = Counter(tester.size for tester in read.testers)
+    proposed = Counter(seat.size for seat in shown.seats.values())
+    why = {one.size: one.why for one in shown.best.document.short}
+    slots: Sequence[str | None] = read.pattern.sizes if read.pattern.is_graded else (None,)
+    for size in slots:
+        got = there[size] + proposed[size]
+        wanted = least.get(size) if size is not None else None
+        short = ""
+        if wanted is not None and got < wanted:
+            reason = why.get(str(size)) or "Moves by hand have left it short."
+            short = said(f"{got} of {wanted}. {reason}")
+        yield SizeLine(
+            size=size,
+            there=there[size],
+            proposed=proposed[size],
+            least=wanted,
+            most=most.get(size) if size is not None else None,
+            short=short,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class SeatToOffer:
+    """Somebody who is about to be invited."""
+
+    name: str
+    size: str | None
+    yarn: str
+    email: str
+
+
+def seats_to_offer(round: Round, shown: Drafted) -> list[SeatToOffer]:
+    """Whom accepting the draft would invite, by size: one query."""
+    emails = dict(round.candidates.filter(key__in=shown.seats).values_list("key", "email"))
+    called = Called(shown.read)
+    at = {size: j for j, size in enumerate(shown.read.pattern.sizes)}
+    seats: list[Seat] = sorted(shown.seats.values(), key=lambda seat: at.get(seat.size or "", 0))
+    return [
+        SeatToOffer(
+            name=called.people[seat.candidate],
+            size=seat.size,
+            yarn=called.yarn(seat.yarn),
+            email=emails.get(seat.candidate, ""),
+        )
+        for seat in seats
+    ]
+
+
+# Places that fell free ------------------------------------------------------------------------------------
+
+
+def vacancies_of(round: Round) -> QuerySet[Vacancy]:
+    """The places of a round that fell free and that nobody has filled or left, with who is next."""
+    return Vacancy.objects.filter(place__round=round, state=Vacancy.State.OPEN).select_related(
+        "place", "candidate"
+    )
+
+
+def vacancies_for(user: User) -> QuerySet[Vacancy]:
+    """In all rounds that a person runs: the places that fell free and that somebody in reserve can have."""
+    return (
+        Vacancy.objects.filter(
+            state=Vacancy.State.OPEN,
+            candidate__state=Candidate.State.CONFIRMED,
+            place__round__in=rounds_of(user),
+        )
+        .exclude(place__round__state=Round.State.CLOSED)
+        .select_related("place__round__edition__pattern", "candidate")
+    )
+
+
+def vacancy_of(round: Round, pk: int) -> Vacancy | None:
+    return (
+        Vacancy.objects.filter(place__round=round, pk=pk)
+        .select_related("place__round__edition__pattern__owner", "candidate")
+        .first()
+    )

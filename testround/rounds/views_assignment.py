@@ -1,0 +1,425 @@
+"""Pages of candidates and of who makes what, and the "no, thank you" of an invitation."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+from urllib.parse import urlencode
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.cache import patch_cache_control
+from django.views.decorators.debug import sensitive_variables
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from testround.patterns.access import Right, rights_on
+from testround.people.context import reader_for
+from testround.rounds import services
+from testround.rounds.assignment_forms import AcceptForm, DeclineForm, LimitsForm, SeatsForm, WordForm
+from testround.rounds.assignment_selectors import (
+    SORTS,
+    ProposalPage,
+    candidate_rows,
+    candidates_by_state,
+    proposal_page,
+    seats_to_offer,
+    vacancies_of,
+    vacancy_of,
+)
+from testround.rounds.bridge import seated_round
+from testround.rounds.forms import add_refusal
+from testround.rounds.models import Candidate, Round
+from testround.rounds.refusals import InvitationEnded, Refused, UnknownInvitation
+from testround.rounds.selectors import round_for
+from testround.rounds.services.assignment import AlreadyAccepted, Drafted, StaleDraft, draft_of
+
+CANDIDATES_A_PAGE = 50
+SEATS_A_PAGE = 50
+OFFERS_STAND = dt.timedelta(days=7)
+
+form_view = require_http_methods(["GET", "HEAD", "POST"])
+
+STATES = {
+    str(Candidate.State.CONFIRMED): "offer",
+    str(Candidate.State.PLACED): "have a place",
+    str(Candidate.State.WAITING): "wait",
+    str(Candidate.State.WITHDRAWN): "have withdrawn",
+    str(Candidate.State.OFFERED): "have not confirmed their address",
+}
+
+
+# -- candidates --------------------------------------------------------------------------------------------
+
+
+@require_safe
+@login_required
+def candidates(request: HttpRequest, code: str) -> HttpResponse:
+    round = round_for(request.user, code, Right.SEE)
+    counts = candidates_by_state(round)
+    state = request.GET.get("state", "")
+    if state not in STATES:
+        state = str(Candidate.State.CONFIRMED)
+    sort = request.GET.get("sort", "")
+    if sort not in SORTS:
+        sort = "answered"
+    page = Paginator(candidate_rows(round, state=state, sort=sort), CANDIDATES_A_PAGE).get_page(
+        request.GET.get("page")
+    )
+    context = {
+        "round": round,
+        "page": page,
+        "state": state,
+        "said": STATES[state],
+        "states": [(key, words, counts.get(key, 0)) for key, words in STATES.items()],
+        "sort": sort,
+        "sorts": [(key, words, urlencode({"state": state, "sort": key})) for key, words in SORTS.items()],
+        "query": f"{urlencode({'state': state, 'sort': sort})}&",
+        "total": sum(counts.values()),
+        "may": rights_on(round.edition.pattern, request.user),
+    }
+    return render(request, "rounds/candidates.html", context)
+
+
+@require_POST
+@login_required
+def candidate_take_back(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    round = round_for(request.user, code, Right.EDIT)
+    candidate = get_object_or_404(round.candidates, pk=pk)
+    try:
+        services.candidate_take_back(candidate=candidate, by=request.user)
+    except Refused as refused:
+        messages.error(request, refused.sentence)
+    else:
+        messages.success(request, f"{candidate.name} is in reserve.")
+    return redirect("rounds:candidates", code)
+
+
+# -- the proposal ------------------------------------------------------------------------------------------
+
+
+@form_view
+@login_required
+def proposal(request: HttpRequest, code: str) -> HttpResponse:
+    """Who should make what, and by its forms what the designer changes of it."""
+    round = round_for(request.user, code, Right.EDIT if request.method == "POST" else Right.SEE)
+    if request.method != "POST":
+        return _proposal_page(request, round)
+    match request.POST.get("action"):
+        case "limits":
+            return _limits(request, round)
+        case "word":
+            return _word(request, round)
+        case "undo" | "around" as which:
+            return _all_moves(request, round, which)
+        case "look":
+            services.reserve_look(round=round)
+            return redirect("rounds:proposal", code)
+        case _:
+            return _seats(request, round)
+
+
+def _proposal_page(request: HttpRequest, round: Round, **forms: Any) -> HttpResponse:
+    """The page with its forms; those given are bound, and keep what was typed beside what is wrong with it."""
+    draft = draft_of(round)
+    read = seated_round(round)
+    units = reader_for(request).units
+    shown: Drafted | None = None
+    page: ProposalPage | None = None
+    refused: Refused | None = None
+    try:
+        shown = services.drafted(round, draft, read)
+    except Refused as problem:
+        refused = problem
+    else:
+        page = proposal_page(shown, units)
+    leaf = None
+    seats = forms.get("seats")
+    if page is not None and shown is not None:
+        leaf = Paginator(page.rows, SEATS_A_PAGE).get_page(request.GET.get("page"))
+        seats = seats or SeatsForm(rows=leaf.object_list, read=read, revision=draft.revision)
+    context = {
+        "round": round,
+        "draft": draft,
+        "page": page,
+        "leaf": leaf,
+        "refused": refused,
+        "seats": seats if page is not None else None,
+        "limits": forms.get("limits")
+        or LimitsForm(round=round, draft=draft, sizes=read.pattern.sizes, units=units),
+        "word": forms.get("word") or WordForm(read=read, draft=draft),
+        "vacancies": list(vacancies_of(round)),
+        "candidate_count": len(read.candidates),
+        "stale": forms.get("stale", ""),
+        "may": rights_on(round.edition.pattern, request.user),
+        "open_part": next((name for name in ("limits", "word") if name in forms), ""),
+    }
+    response = render(request, "rounds/proposal.html", context, status=422 if forms else 200)
+    patch_cache_control(response, no_store=True, private=True)
+    return response
+
+
+def _back(request: HttpRequest, round: Round) -> HttpResponse:
+    page = request.GET.get("page", "")
+    response = redirect("rounds:proposal", round.code)
+    if page.isdecimal():
+        response["Location"] += f"?{urlencode({'page': page})}"
+    return response
+
+
+def _seats(request: HttpRequest, round: Round) -> HttpResponse:
+    """Save the moves of the candidates on the page, and show what they cost."""
+    try:
+        shown = services.drafted(round)
+    except Refused:
+        # What the draft asks contradicts by now; the page says so before anything else.
+        return _back(request, round)
+    page = proposal_page(shown, reader_for(request).units)
+    posted = [
+        row for row in page.rows if f"size_{row.key}" in request.POST or f"yarn_{row.key}" in request.POST
+    ]
+    form = SeatsForm(request.POST, rows=posted, read=shown.read, revision=shown.draft.revision)
+    if not form.is_valid():
+        return _proposal_page(request, round, seats=form)
+    try:
+        services.proposal_save(
+            round=round, by=request.user, revision=form.cleaned_data["revision"], **form.changes(shown)
+        )
+    except StaleDraft as refused:
+        again = _afresh(form, draft_of(round).revision)
+        return _proposal_page(request, round, seats=again, stale=refused.sentence)
+    except Refused as refused:
+        add_refusal(form, refused)
+        return _proposal_page(request, round, seats=form)
+    return _back(request, round)
+
+
+def _afresh(form: Any, revision: int) -> Any:
+    """The same form with all that was chosen, for the draft as it is now."""
+    form.data = form.data.copy()
+    form.data["revision"] = str(revision)
+    return form
+
+
+def _limits(request: HttpRequest, round: Round) -> HttpResponse:
+    draft = draft_of(round)
+    form = LimitsForm(
+        request.POST,
+        round=round,
+        draft=draft,
+        sizes=round.edition.document.sizes,
+        units=reader_for(request).units,
+    )
+    if not form.is_valid():
+        return _proposal_page(request, round, limits=form)
+    said = form.cleaned_data
+    try:
+        services.proposal_limits(
+            round=round,
+            by=request.user,
+            revision=said["revision"],
+            reach=said["reach"],
+            places_plan=form.plan(),
+            invite_next=said["invite_next"],
+            offer_days=said["offer_days"],
+        )
+    except StaleDraft as refused:
+        again = _afresh(form, draft.revision)
+        return _proposal_page(request, round, limits=again, stale=refused.sentence)
+    except Refused as refused:
+        add_refusal(form, refused)
+        return _proposal_page(request, round, limits=form)
+    messages.success(request, "Saved; the proposal keeps to it.")
+    return _back(request, round)
+
+
+def _word(request: HttpRequest, round: Round) -> HttpResponse:
+    draft, read = draft_of(round), seated_round(round)
+    form = WordForm(request.POST, read=read, draft=draft)
+    if not form.is_valid():
+        return _proposal_page(request, round, word=form)
+    try:
+        services.proposal_save(
+            round=round, by=request.user, revision=form.cleaned_data["revision"], **form.changes()
+        )
+    except StaleDraft as refused:
+        return _proposal_page(request, round, word=_afresh(form, draft.revision), stale=refused.sentence)
+    except Refused as refused:
+        add_refusal(form, refused)
+        return _proposal_page(request, round, word=form)
+    return _back(request, round)
+
+
+def _all_moves(request: HttpRequest, round: Round, which: str) -> HttpResponse:
+    """Undo every move by hand, or make them the designer's word and have the rest proposed anew around them."""
+    draft = draft_of(round)
+    posted = request.POST.get("revision", "")
+    changes: dict[str, Any] = {"moves": {}}
+    if which == "around":
+        moved = set(draft.moves)
+        pins = [one for one in draft.pins if one["candidate"] not in moved]
+        pins += [{"candidate": key, **seat} for key, seat in draft.moves.items() if seat is not None]
+        out = [one for one in draft.exclusions if one["candidate"] not in moved or one.get("size")]
+        out += [{"candidate": key, "size": None} for key, seat in draft.moves.items() if seat is None]
+        changes |= {"pins": pins, "exclusions": out}
+    try:
+        services.proposal_save(
+            round=round,
+            by=request.user,
+            revision=int(posted) if posted.isdecimal() else -1,
+            **changes,
+        )
+    except Refused as refused:
+        messages.error(request, refused.sentence)
+    return _back(request, round)
+
+
+@form_view
+@login_required
+@sensitive_variables("offered")
+def proposal_accept(request: HttpRequest, code: str) -> HttpResponse:
+    """Who is about to be invited and until when; then the links of those who left no address, this once."""
+    round = round_for(request.user, code, Right.INVITE)
+    posted = request.POST if request.method == "POST" else None
+    form = AcceptForm(posted)
+    stale = ""
+    if posted is not None and form.is_valid():
+        said = form.cleaned_data
+        try:
+            offered = services.proposal_accept(
+                round=round,
+                by=request.user,
+                revision=said["revision"],
+                seen=said["seen"],
+                until=said["until"],
+            )
+        except AlreadyAccepted as refused:
+            messages.info(request, refused.sentence)
+            return redirect(f"{reverse('rounds:places', args=[code])}?state=offered")
+        except StaleDraft as refused:
+            stale = refused.sentence
+        except Refused as refused:
+            add_refusal(form, refused)
+        else:
+            context = {
+                "round": round,
+                "mailed": [one for one in offered if one.mailed],
+                "by_hand": [one for one in offered if not one.mailed],
+                "until": said["until"],
+            }
+            response = render(request, "rounds/proposal_accepted.html", context)
+            patch_cache_control(response, no_store=True, private=True)
+            return response
+    try:
+        shown = services.drafted(round)
+    except Refused as refused:
+        messages.error(request, refused.sentence)
+        return redirect("rounds:proposal", code)
+    if posted is None:
+        until = services.today_for(round) + OFFERS_STAND
+        form = AcceptForm(initial={"revision": shown.draft.revision, "seen": shown.seen, "until": until})
+    else:
+        form.data = form.data.copy()
+        form.data["revision"], form.data["seen"] = str(shown.draft.revision), shown.seen
+    seats = seats_to_offer(round, shown)
+    context = {
+        "round": round,
+        "form": form,
+        "stale": stale,
+        "seats": seats,
+        "without_address": sum(not seat.email for seat in seats),
+        "broken": proposal_page(shown, reader_for(request).units).broken,
+    }
+    status = 422 if posted is not None else 200
+    response = render(request, "rounds/proposal_accept.html", context, status=status)
+    patch_cache_control(response, no_store=True, private=True)
+    return response
+
+
+# -- places that fell free ---------------------------------------------------------------------------------
+
+
+@require_POST
+@login_required
+@sensitive_variables("url")
+def vacancy_invite(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    """Invite who is next for a place that fell free; without an address, give the link to hand over."""
+    round = round_for(request.user, code, Right.INVITE)
+    vacancy = vacancy_of(round, pk)
+    if vacancy is None:
+        raise Http404
+    posted = request.POST.get("candidate", "")
+    candidate = round.candidates.filter(pk=int(posted)).first() if posted.isdecimal() else None
+    try:
+        place, url = services.vacancy_invite(vacancy=vacancy, candidate=candidate, by=request.user)
+    except Refused as refused:
+        services.reserve_look(round=round)
+        messages.error(request, refused.sentence)
+        return redirect("rounds:proposal", code)
+    if url and candidate is not None and not candidate.email:
+        offered = services.Offered(place, url, False)
+        context = {"round": round, "mailed": [], "by_hand": [offered], "until": None}
+        response = render(request, "rounds/proposal_accepted.html", context)
+        patch_cache_control(response, no_store=True, private=True)
+        return response
+    messages.success(request, f"{place.name} is invited, and has it by mail.")
+    return redirect("rounds:proposal", code)
+
+
+@require_POST
+@login_required
+def vacancy_leave(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    round = round_for(request.user, code, Right.INVITE)
+    vacancy = vacancy_of(round, pk)
+    if vacancy is None:
+        raise Http404
+    if services.vacancy_leave(vacancy=vacancy, by=request.user):
+        messages.success(request, f"{vacancy.place.name}'s place stays free.")
+    else:
+        messages.info(request, "That place was settled already.")
+    return redirect("rounds:proposal", code)
+
+
+# -- no, thank you -----------------------------------------------------------------------------------------
+
+
+@form_view
+@sensitive_variables("secret")
+def decline(request: HttpRequest, secret: str) -> HttpResponse:
+    """Say no to a place by the link of its invitation."""
+    response = _decline(request, secret)
+    patch_cache_control(response, no_store=True, private=True)
+    # As on the page of the invitation: the address is a secret.
+    response.headers["Referrer-Policy"] = "strict-origin"
+    response.headers["X-Robots-Tag"] = "noindex"
+    return response
+
+
+@sensitive_variables("secret")
+def _decline(request: HttpRequest, secret: str) -> HttpResponse:
+    try:
+        invitation = services.invitation_of_secret(secret)
+    except UnknownInvitation:
+        raise Http404 from None
+    form = DeclineForm(request.POST if request.method == "POST" else None)
+    context: dict[str, Any] = {
+        "place": invitation.place,
+        "round": invitation.place.round,
+        "owner": invitation.place.round.edition.pattern.owner,
+        "form": form,
+        "secret": secret,
+    }
+    try:
+        if request.method == "POST" and form.is_valid():
+            services.invitation_decline(secret=secret, cause=form.cleaned_data["cause"])
+            return render(request, "rounds/declined.html", context)
+        services.invitation_check(invitation)
+    except InvitationEnded as ended:
+        # The page's own words say where to go from here.
+        return render(
+            request, "rounds/decline_ended.html", {**context, "sentence": ended.sentence}, status=410
+        )
+    return render(request, "rounds/decline.html", context, status=422 if form.errors else 200)
