@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,6 +28,10 @@ from testround.reports.fields import (
 from testround.reports.models import FABRIC_STATES, Fit, Remark, Sitting, Swatch
 from testround.reports.photos import PhotoRefused, photo_check
 from testround.reports.selectors import Desk
+from testround.rounds.models import Consent
+
+# What may be done with photos that are seen.
+ABOUT_PHOTOS = (Consent.Kind.PATTERN, Consent.Kind.ONLINE, Consent.Kind.FACE, Consent.Kind.NAME)
 
 READINGS = (1, 2, 3)
 MOST_REMARK = 5000
@@ -600,6 +604,21 @@ class PhotoForm(SentForm):
         error_messages={"required": "Choose a photo first.", "missing": "Choose a photo first."},
     )
     caption = forms.CharField(label="What it shows", required=False, max_length=500)
+    seen = forms.BooleanField(
+        help_text="All your photos of this piece. You can take it back at any time; they are deleted then.",
+        error_messages={"required": "Tick this to send a photo. Without it nobody could see the photo."},
+    )
+
+    def __init__(self, *args: Any, seen: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if seen:
+            # They said so before, and it stands until they take it back.
+            del self.fields["seen"]
+        else:
+            owner = self.desk.place.round.edition.pattern.owner
+            self.fields[
+                "seen"
+            ].label = f"{owner}, and whoever edits the pattern beside them, may see my photos"
 
     def clean_photo(self) -> bytes:
         upload = self.cleaned_data["photo"]
@@ -616,4 +635,30 @@ class PhotoForm(SentForm):
         return bytes(data)
 
     def report(self) -> dict[str, Any]:
-        return {"data": self.cleaned_data["photo"], "caption": self.cleaned_data["caption"].strip() or None}
+        return {
+            "data": self.cleaned_data["photo"],
+            "caption": self.cleaned_data["caption"].strip() or None,
+            "seen": bool(self.cleaned_data.get("seen")),
+        }
+
+
+class ConsentsForm(forms.Form):
+    """What a tester allows: every kind by itself, none of them unless it was said before."""
+
+    def __init__(self, *args: Any, standing: Collection[str], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for kind, label in Consent.Kind.choices:
+            self.fields[kind] = forms.BooleanField(label=label, required=False, initial=kind in standing)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        shown = [kind for kind in ABOUT_PHOTOS if cleaned.get(kind)]
+        if shown and not cleaned.get(Consent.Kind.SEEN):
+            self.add_error(
+                Consent.Kind.SEEN,
+                "Whoever is to show your photos has to see them: tick this too, or untick the others.",
+            )
+        return cleaned
+
+    def kinds(self) -> set[str]:
+        return {kind for kind in Consent.Kind.values if self.cleaned_data[kind]}

@@ -22,11 +22,14 @@ from testround.reports import encoding
 from testround.reports.claims import claim
 from testround.reports.encoding import Encoded, PhotoRefused
 from testround.reports.models import Photo, Rendition
-from testround.rounds.models import Place
+from testround.reports.selectors import photos_may_be_seen
+from testround.rounds.models import Consent, Place
 from testround.rounds.services import diary_write
+from testround.rounds.services.privacy import check_kept, consent_give
 
 __all__ = ["Encoded", "PhotoRefused", "photo_add", "photo_check", "photo_remove", "photos_delete", "reencode"]
 
+UNSEEN = "You have taken back that your photos may be seen. Say so again to send one."
 LOST = "The file did not get through. Please send the photo again."
 
 
@@ -48,10 +51,19 @@ def photo_add(
     caption: str | None = None,
     key: uuid.UUID | None = None,
     by: User | None = None,
+    seen: bool = False,
 ) -> Photo:
     """Take in a photo, from a tester's form (with its key) or from an imported round (without).
 
-    Without a name it gets one of ours: file names tell dates and more. Raises PhotoRefused.
+    Without a name it gets one of ours: file names tell dates and more. A tester's photo is taken only where they
+    allow that it is seen, with this photo (``seen``) or before.
+
+    Raises
+    ------
+    PhotoRefused
+        It is no photo, or nobody may see it.
+    Refused
+        What is private of the round is deleted already.
     """
     photo_check(data)
     code = uuid.uuid4()
@@ -65,6 +77,11 @@ def photo_add(
                 )
                 if not is_new:
                     return Photo.objects.get(submission=submission)
+                check_kept(place)
+                if seen:
+                    consent_give(place=place, kind=Consent.Kind.SEEN, by=by)
+                elif not photos_may_be_seen(place):
+                    raise PhotoRefused(UNSEEN)
             photo = Photo(
                 place=place,
                 submission=submission,

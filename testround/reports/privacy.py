@@ -11,11 +11,33 @@ from testround.people.held import HeldFile, Shelf, keeps
 from testround.people.models import User
 from testround.reports.models import Count, Finished, Fit, Photo, Remark, Sitting, Submission, Swatch
 from testround.reports.photos import photos_delete
-from testround.rounds.models import Place
+from testround.rounds.models import Place, Round
 from testround.rounds.services.privacy import forgets, on_unseen
+from testround.rounds.standing import counts_sent
 
 # What stands in the place of a remark whose words are deleted; where it was made and of what kind it is stays.
 WORDLESS = "(The words are deleted.)"
+
+
+@counts_sent
+def reports_counted(round_: Round) -> list[tuple[str, int]]:
+    """How many of each were sent and still stand, from places that are kept: one query each."""
+    counted: list[tuple[str, Any]] = [
+        ("swatches", Swatch),
+        ("counts", Count),
+        ("finished measurements", Finished),
+        ("remarks", Remark),
+        ("photos", Photo),
+    ]
+    return [
+        (
+            label,
+            model._default_manager.filter(place__round=round_, superseded_at=None)
+            .exclude(place__state=Place.State.GIVEN_BACK)
+            .count(),
+        )
+        for label, model in counted
+    ]
 
 
 @forgets

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, cast
 
-from django.db.models import Q, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 from django.http import Http404
 from django.shortcuts import get_object_or_404
 
@@ -20,7 +20,7 @@ from testround.patterns.models import Edition
 from testround.people.models import User
 from testround.reports.bridge import kernel_tester
 from testround.reports.models import Count, Finished, Fit, Photo, Rendition, Submission, Swatch
-from testround.rounds.models import Place, Round
+from testround.rounds.models import Consent, Place, Round
 from testround.rounds.selectors import places_of
 
 
@@ -38,9 +38,10 @@ def place_run(user: User, code: str, pk: int) -> Place:
 
 
 def photos_in(test_round: Round) -> QuerySet[Photo]:
-    """The photos of a round that are ready, newest first, with who sent them."""
+    """The photos of a round that are ready, newest first, with who sent them and what they allow."""
     photos = Photo.objects.filter(place__round=test_round, state=Photo.State.READY, superseded_at=None)
-    return photos.select_related("place").order_by("-pk")
+    allowed = Prefetch("place__consents", Consent.objects.filter(withdrawn_at=None), to_attr="standing")
+    return photos.select_related("place").prefetch_related(allowed).order_by("-pk")
 
 
 def photos_visible_to(user: User) -> QuerySet[Photo]:
@@ -130,6 +131,22 @@ def current_fit(place: Place) -> dict[str, str]:
 def photos_of(place: Place) -> QuerySet[Photo]:
     """The photos a tester sent and did not take back, newest first."""
     return Photo.objects.filter(place=place, superseded_at=None).order_by("-pk")
+
+
+def photos_may_be_seen(place: Place) -> bool:
+    """Whether the tester allows it; photos from before this was asked were sent to be seen."""
+    asked = list(place.consents.filter(kind=Consent.Kind.SEEN).values_list("withdrawn_at", flat=True))
+    if asked:
+        return None in asked
+    return Photo.objects.filter(place=place, superseded_at=None).exists()
+
+
+def consents_of(place: Place) -> set[str]:
+    """The kinds that stand at a place; that photos may be seen, also where they were sent before it was asked."""
+    standing = set(place.consents.filter(withdrawn_at=None).values_list("kind", flat=True))
+    if photos_may_be_seen(place):
+        standing.add(str(Consent.Kind.SEEN))
+    return standing
 
 
 def rendition_at(photo: Photo, width: int) -> Rendition:

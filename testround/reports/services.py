@@ -21,6 +21,7 @@ from testround.reports.models import Count, Finished, Fit, Remark, Reported, Sit
 from testround.reports.selectors import desk_of
 from testround.rounds.models import Place
 from testround.rounds.services import diary_write, place_reach
+from testround.rounds.services.privacy import check_kept
 
 __all__ = [
     "AlreadyCorrected",
@@ -190,6 +191,7 @@ def remark_submit(
     )
     if not is_new:
         return submission
+    check_kept(place)
     Remark.objects.create(place=place, submission=submission, **content)
     at = f" on {where}" if where else ""
     _tell(submission, f"sent a remark{at}" if corrects is None else f"corrected a remark{at}")
@@ -264,7 +266,14 @@ def measures_submit(
     measures: Mapping[str, float],
     typed: Typed | None = None,
 ) -> Submission:
-    """The tester's own body measurements in centimetres, all of them: one that is left out is taken back."""
+    """The tester's own body measurements in centimetres, all of them: one that is left out is taken back.
+
+    Raises
+    ------
+    Refused
+        What is private of the round is deleted already.
+    """
+    check_kept(place)
     return _place_submit(
         place=place,
         key=key,

@@ -17,6 +17,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("places/<int:pk>/measures/", views.measures, name="measures"),
     path("places/<int:pk>/photo/", views.photo_new, name="photo_new"),
     path("places/<int:pk>/photo/<uuid:code>/remove/", views.photo_gone, name="photo_gone"),
+    path("places/<int:pk>/consents/", views.consents, name="consents"),
     path("places/<int:pk>/worksheet/", views.worksheet, name="worksheet"),
     path("places/<int:pk>/worksheet.pdf", views.worksheet_pdf, name="worksheet_pdf"),
     path("places/<int:pk>/sent/", views.sent, name="sent"),

@@ -25,6 +25,7 @@ from testround.reports import services
 from testround.reports.asides import asides_of, news_of
 from testround.reports.claims import AlreadySent
 from testround.reports.forms import (
+    ConsentsForm,
     CountsForm,
     FinishedForm,
     FitForm,
@@ -39,12 +40,14 @@ from testround.reports.forms import (
 )
 from testround.reports.models import Photo, Remark, Sitting, Submission, Swatch
 from testround.reports.pace import time_of
-from testround.reports.photos import photo_add, photo_remove
+from testround.reports.photos import PhotoRefused, photo_add, photo_remove
 from testround.reports.selectors import (
     Desk,
+    consents_of,
     current_fit,
     desk_of,
     photos_in,
+    photos_may_be_seen,
     photos_of,
     photos_visible_to,
     place_held,
@@ -55,7 +58,9 @@ from testround.reports.selectors import (
 from testround.reports.sent import sent_from
 from testround.reports.steps import in_two, next_step, tasks_of
 from testround.rounds.models import Place
+from testround.rounds.refusals import Refused
 from testround.rounds.selectors import places_of, rounds_of
+from testround.rounds.services.privacy import consents_set
 
 PLACES_A_PAGE = 30
 SENT_A_PAGE = 50
@@ -240,7 +245,7 @@ def measures(request: HttpRequest, pk: int) -> HttpResponse:
 @form_view
 def photo_new(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
-    form = _form(PhotoForm, request, desk)
+    form = _form(PhotoForm, request, desk, seen=photos_may_be_seen(desk.place))
     return _answered(
         request,
         "reports/photo_new.html",
@@ -251,6 +256,29 @@ def photo_new(request: HttpRequest, pk: int) -> HttpResponse:
         received="Your photo has arrived. Where and when it was taken is being removed from it.",
         context={"photos": photos_of(desk.place)},
     )
+
+
+@login_required
+@form_view
+def consents(request: HttpRequest, pk: int) -> HttpResponse:
+    """What may be done with a tester's photos and name: given and taken back, each by itself."""
+    held = place_held(request.user, pk)
+    form = ConsentsForm(request.POST if request.method == "POST" else None, standing=consents_of(held))
+    if form.is_valid():
+        changed = consents_set(place=held, kinds=form.kinds(), by=request.user)
+        messages.success(request, "Saved." if changed else "Saved; nothing has changed.")
+        return redirect("reports:consents", pk)
+    context = {
+        "place": held,
+        "round": held.round,
+        "pattern": held.round.edition.document,
+        "owner": held.round.edition.pattern.owner,
+        "photo_count": photos_of(held).count(),
+        "form": form,
+    }
+    response = render(request, "reports/consents.html", context, status=422 if form.errors else 200)
+    patch_cache_control(response, private=True)
+    return response
 
 
 @login_required
@@ -412,6 +440,8 @@ def _answered(
             result = submit(place=desk.place, key=form.cleaned_data["key"], by=request.user, **form.report())
         except AlreadySent as already:
             form.sent_before(already.sentence)
+        except (PhotoRefused, Refused) as refused:
+            form.add_error(None, refused.sentence)
         else:
             submission = result.submission if isinstance(result, Photo) else result
             said = received(form) if callable(received) else received

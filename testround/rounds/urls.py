@@ -1,12 +1,16 @@
 from django.urls import URLPattern, URLResolver, path
 
-from testround.rounds import views, views_assignment, views_call, views_dates
+from testround.rounds import views, views_assignment, views_call, views_dates, views_people
 
 app_name = "rounds"
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", views.rounds, name="list"),
     path("new/<int:edition>/", views.new, name="new"),
     path("join/<slug:secret>/", views.join, name="join"),
+    path("people/join/<slug:secret>/", views_people.person_join, name="person_join"),
+    path("people/<slug:code>/", views_people.people, name="people"),
+    path("people/<slug:code>/<int:pk>/end/", views_people.person_end, name="person_end"),
+    path("<slug:code>/standing/", views_people.standing, name="standing"),
     path("place/<int:pk>/give-back/", views.give_back, name="give_back"),
     path("until/<str:token>/", views_dates.until_by_mail, name="until_by_mail"),
     path("place/<int:pk>/until/", views_dates.until, name="until"),

@@ -164,7 +164,11 @@ def membership_end(*, membership: Membership, by: User) -> bool:
 
 
 def _locked(pattern: Pattern) -> Pattern:
-    return Pattern.objects.select_for_update(of=("self",)).select_related("owner").get(pk=pattern.pk)
+    return (
+        Pattern.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("owner")
+        .get(pk=pattern.pk)
+    )
 
 
 def _diary(pattern: Pattern, by: User, text: str) -> None:

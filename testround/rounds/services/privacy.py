@@ -49,17 +49,19 @@ def on_unseen(withdrawal: Withdrawal) -> Withdrawal:
 # -- the date ----------------------------------------------------------------------------------------------
 
 
-def check_kept(round: Round) -> None:
-    """Refuse new private things once a round's have been deleted.
+def check_kept(place: Place) -> None:
+    """Refuse new private things of a place once its round's have been deleted.
 
     Raises
     ------
     Refused
         With the day on which it was.
     """
-    if round.purged_at is not None:
+    # Asked anew: what the page read may be older than the deletion.
+    purged_at = Round.objects.values_list("purged_at", flat=True).get(pk=place.round_id)
+    if purged_at is not None:
         raise Refused.because(
-            f"What is private of this round was deleted on {letters.day(round.purged_at.date())}, as its terms "
+            f"What is private of this round was deleted on {letters.day(purged_at.date())}, as its terms "
             "say, so nothing private is taken any more."
         )
 
@@ -88,20 +90,22 @@ def consents_set(*, place: Place, kinds: Iterable[str], by: User | None) -> set[
             withdrawal(locked)
     for verb, changed in (("allows", given), ("no longer allows", withdrawn)):
         if changed:
-            what = "; ".join(label for kind, label in Consent.Kind.choices if kind in changed)
-            diary_write(
-                round=locked.round, place=locked, by=by, text=f"{locked.name} {verb} the designer to: {what}."
-            )
+            _tell(locked, by, verb, changed)
     return given | withdrawn
+
+
+def _tell(place: Place, by: User | None, verb: str, kinds: set[str]) -> None:
+    what = "; ".join(label for kind, label in Consent.Kind.choices if kind in kinds)
+    diary_write(round=place.round, place=place, by=by, text=f"{place.name} {verb} the designer to: {what}.")
 
 
 @transaction.atomic
 def consent_give(*, place: Place, kind: str, by: User | None) -> None:
     """Add one consent to those that stand."""
-    Place.objects.select_for_update().only("pk").get(pk=place.pk)
-    standing = set(place.consents.filter(withdrawn_at=None).values_list("kind", flat=True))
-    if kind not in standing:
-        consents_set(place=place, kinds={*standing, kind}, by=by)
+    locked = Place.objects.select_for_update(of=("self",)).select_related("round").get(pk=place.pk)
+    _, is_new = locked.consents.get_or_create(kind=kind, withdrawn_at=None)
+    if is_new:
+        _tell(locked, by, "allows", {kind})
 
 
 # -- forgetting --------------------------------------------------------------------------------------------
@@ -194,7 +198,11 @@ def purge(*, now: dt.datetime | None = None) -> int:
 
 @transaction.atomic
 def _purge(pk: int, now: dt.datetime) -> bool:
-    round = Round.objects.select_for_update(of=("self",)).select_related("edition__pattern__owner").get(pk=pk)
+    round = (
+        Round.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("edition__pattern__owner")
+        .get(pk=pk)
+    )
     if round.purged_at is not None or round.purge_on is None or local_day(round, now) < round.purge_on:
         return False
     places = list(round.places.select_for_update(of=("self",)).select_related("tester").order_by("pk"))

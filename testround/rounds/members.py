@@ -1,0 +1,29 @@
+"""Who has a part in a pattern, for the page that says so."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.utils import timezone
+
+from testround.patterns.models import Membership, Pattern
+
+
+@dataclass(frozen=True, slots=True)
+class MembersPage:
+    held: Sequence[Membership]
+    invited: Sequence[Membership]
+    earlier: Sequence[Membership]
+    """Parts that were held and have ended, the last first."""
+
+
+def members_of(pattern: Pattern) -> MembersPage:
+    """Who has a part beside the owner, who is invited to one, and who had one: one query."""
+    rows = list(pattern.memberships.select_related("user").order_by("pk"))
+    now = timezone.now()
+    return MembersPage(
+        held=[row for row in rows if row.joined_at and not row.ended_at],
+        invited=[row for row in rows if not row.joined_at and not row.ended_at and row.expires > now],
+        earlier=[row for row in reversed(rows) if row.joined_at and row.ended_at],
+    )

@@ -1,0 +1,182 @@
+"""Pages about who has a part in a pattern, and the page of those who only look on."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+from urllib.parse import urlencode
+
+from django import forms
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.cache import patch_cache_control
+from django.views.decorators.debug import sensitive_variables
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from testround.patterns.access import Right, Role, require, rights_on
+from testround.patterns.models import Membership
+from testround.patterns.selectors import patterns_of
+from testround.rounds.letters_people import WHAT
+from testround.rounds.members import members_of
+from testround.rounds.refusals import InvitationEnded, Refused, UnknownInvitation
+from testround.rounds.services.people import (
+    member_invite,
+    membership_accept,
+    membership_check,
+    membership_end,
+    membership_of_secret,
+)
+from testround.rounds.standing import standing_of, standings_open_to
+
+form_view = require_http_methods(["GET", "HEAD", "POST"])
+
+
+class MemberForm(forms.Form):
+    """Whom to invite, and to what."""
+
+    email = forms.EmailField(
+        label="Email address",
+        max_length=254,
+        help_text="The link goes there, and nobody else can use it.",
+        widget=forms.EmailInput(attrs={"autocomplete": "off"}),
+        error_messages={
+            "required": "Write the address that the link is to go to.",
+            "invalid": "This is no email address: write it as in name@example.org.",
+        },
+    )
+    role = forms.ChoiceField(
+        label="As",
+        choices=[
+            (Role.EDITOR, "editor: sees and changes everything, publishes and invites nobody"),
+            (Role.ONLOOKER, "onlooker: sees how the rounds stand; no measurements, photos or private words"),
+            (Role.OWNER, "owner: takes the pattern over from you; you become editor"),
+        ],
+        widget=forms.RadioSelect,
+        error_messages={
+            "required": "Choose what they are to be.",
+            "invalid_choice": "Choose one of these three.",
+        },
+    )
+    key = forms.UUIDField(widget=forms.HiddenInput, required=False)
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["key"].initial = uuid.uuid4
+
+
+@form_view
+@login_required
+def people(request: HttpRequest, code: str) -> HttpResponse:
+    """Who has a part in a pattern; for its owner with a form that invites."""
+    pattern = get_object_or_404(patterns_of(request.user).select_related("owner"), code=code)
+    form = MemberForm(request.POST if request.method == "POST" else None)
+    if request.method == "POST":
+        require(request.user, Right.INVITE, pattern)
+        if form.is_valid():
+            try:
+                membership = member_invite(
+                    pattern=pattern,
+                    email=form.cleaned_data["email"],
+                    role=form.cleaned_data["role"],
+                    key=form.cleaned_data["key"] or uuid.uuid4(),
+                    by=request.user,
+                )
+            except Refused as refused:
+                for problem in refused.problems:
+                    form.add_error(problem.path if problem.path in form.fields else None, problem.sentence)
+            else:
+                messages.success(request, f"The invitation is on its way to {membership.email}.")
+                return redirect("rounds:people", code)
+    context = {
+        "pattern": pattern,
+        "form": form,
+        "page": members_of(pattern),
+        "may": rights_on(pattern, request.user),
+    }
+    return render(request, "rounds/people.html", context, status=422 if form.errors else 200)
+
+
+@require_POST
+@login_required
+def person_end(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    """End a part: the owner anybody's, everybody their own."""
+    membership = get_object_or_404(
+        Membership.objects.select_related("pattern", "user"), pattern__code=code, pk=pk
+    )
+    own = membership.user_id == request.user.pk
+    if not own and not rights_on(membership.pattern, request.user).has(Right.SEE):
+        raise Http404
+    membership_end(membership=membership, by=request.user)
+    if own:
+        messages.success(request, f"You have no part in {membership.pattern.title} any more.")
+        return redirect("home")
+    who = membership.user or membership.email
+    messages.success(request, f"{who} has no part in it any more.")
+    return redirect("rounds:people", code)
+
+
+@form_view
+@sensitive_variables("secret")
+def person_join(request: HttpRequest, secret: str) -> HttpResponse:
+    """What the link offers, and a yes. Who is not signed in does so first and comes back."""
+    response = _person_join(request, secret)
+    patch_cache_control(response, no_store=True, private=True)
+    # As with the link to a place: no other address learns this one.
+    response.headers["Referrer-Policy"] = "strict-origin"
+    response.headers["X-Robots-Tag"] = "noindex"
+    return response
+
+
+@sensitive_variables("secret")
+def _person_join(request: HttpRequest, secret: str) -> HttpResponse:
+    user = request.user if request.user.is_authenticated else None
+    back = urlencode({"next": request.path})
+    doors = {
+        "sign_in": f"{reverse('account_login')}?{back}",
+        "sign_up": f"{reverse('account_signup')}?{back}",
+    }
+    try:
+        membership = membership_of_secret(secret)
+        if user is not None and membership.user_id == user.pk and membership.ended_at is None:
+            return redirect(_whereto(membership))
+        if request.method == "POST" and user is not None:
+            membership = membership_accept(secret=secret, user=user)
+            messages.success(request, f"You are {membership.role} of {membership.pattern.title}.")
+            return redirect(_whereto(membership))
+        membership_check(membership, user)
+    except UnknownInvitation:
+        raise Http404 from None
+    except InvitationEnded as ended:
+        context = {"sentence": ended.sentence, **doors}
+        return render(request, "rounds/join_ended.html", context, status=410)
+    if request.method == "POST":
+        return redirect(doors["sign_in"])
+    context = {
+        "membership": membership,
+        "pattern": membership.pattern,
+        "owner": membership.pattern.owner,
+        "what": WHAT[membership.role],
+        **doors,
+    }
+    return render(request, "rounds/person_join.html", context)
+
+
+def _whereto(membership: Membership) -> str:
+    return reverse("home") if membership.role == Role.ONLOOKER else membership.pattern.get_absolute_url()
+
+
+@require_safe
+@login_required
+def standing(request: HttpRequest, code: str) -> HttpResponse:
+    """How a round stands, for onlookers, and for testers where the designer shows it."""
+    round = get_object_or_404(standings_open_to(request.user), code=code)
+    pattern = round.edition.pattern
+    own = Membership.objects.filter(
+        pattern=pattern, user=request.user, ended_at=None, role=Role.ONLOOKER
+    ).first()
+    place = round.places.filter(tester=request.user).exclude(state="given back").first()
+    context = {"round": round, "standing": standing_of(round), "own_part": own, "place": place}
+    return render(request, "rounds/standing.html", context)
