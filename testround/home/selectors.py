@@ -6,19 +6,26 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, F, Max, OuterRef, Q, QuerySet, Subquery
 from django.urls import reverse
 from django.utils import timezone
 
+from testround.outbox.mail import TROUBLED
+from testround.outbox.models import Mail
+from testround.patterns.access import Right
 from testround.patterns.models import Pattern
 from testround.patterns.selectors import patterns_of
 from testround.people.models import User
+from testround.rounds.due import UNMEASURED, What, date_of
+from testround.rounds.letters import day
 from testround.rounds.models import Invitation, Place, Round
-from testround.rounds.selectors import places_of, rounds_with_progress
+from testround.rounds.nudges import Nudgeable, nudgeable_in
+from testround.rounds.selectors import places_of, rounds_of, rounds_with_progress
 from testround.talk.selectors import Waiting, waiting_for
 
 SHOWN = 50
 REMIND_DAYS = 7
+NUDGES_SHOWN = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +53,7 @@ def today_of(user: User) -> Today:
     rounds = list(_running(user, date)[:SHOWN])
     places = list(places_of(user).order_by("round__closes", "pk")[:SHOWN])
     needs = [need for place in places for need in _needs_of_place(place, date)]
-    needs += [need for round in rounds for need in _needs_of_round(round)]
+    needs += _needs_of_rounds(rounds, user)
     needs += [_said(waiting) for waiting in waiting_for(user)]
     return Today(
         needs=needs,
@@ -61,17 +68,76 @@ def _running(user: User, date: dt.date) -> QuerySet[Round]:
     open_links = Invitation.objects.filter(
         place=OuterRef("places__pk"), used_at=None, withdrawn_at=None, expires__gt=timezone.now()
     )
-    swatch_late = Q(places__state=Place.State.TAKEN, swatches_due__lt=date)
-    unmeasured = [Place.State.TAKEN, Place.State.SWATCH_SENT, Place.State.GAUGE_AGREED, Place.State.MAKING]
-    measures_late = Q(places__state__in=unmeasured, closes__lt=date)
+    trouble = (
+        Mail.objects.filter(about=OuterRef("code"), state__in=TROUBLED, finished=None)
+        .order_by()
+        .values("about")
+        .annotate(n=Count("pk"))
+        .values("n")
+    )
+    # Those without an account cannot be written to, and are only counted.
+    swatch_late = Q(places__state=Place.State.TAKEN, swatches_due__lt=date, places__tester=None)
+    unmeasured = Q(places__state__in=UNMEASURED)
+    measures_late = unmeasured & Q(closes__lt=date, places__tester=None)
     return (
         rounds_with_progress(user)
         .exclude(state=Round.State.CLOSED)
         .annotate(
             late_count=Count("places", filter=swatch_late | measures_late),
             unlinked_count=Count("places", filter=Q(places__state=Place.State.OFFERED) & ~Exists(open_links)),
+            likely_late_count=Count("places", filter=unmeasured & Q(places__likely_from__gt=F("closes"))),
+            likely_last=Max("places__likely_until", filter=unmeasured),
+            asked_count=Count("places", filter=unmeasured & Q(places__measures_until__gt=F("closes"))),
+            asked_last=Max("places__measures_until", filter=unmeasured),
+            trouble_count=Subquery(trouble),
         )
     )
+
+
+def _needs_of_rounds(rounds: list[Round], user: User) -> Iterator[Need]:
+    # Those that a date has closed are asked after as well, though they are on the list no more.
+    waiting: dict[Round, list[Nudgeable]] = {}
+    for one in nudgeable_in(rounds_of(user, Right.EDIT)):
+        waiting.setdefault(one.place.round, []).append(one)
+    for round in rounds:
+        yield from _needs_of_round(round)
+        yield from _nudges(round, waiting.pop(round, []))
+        yield from _at_the_close(round)
+    for round, ones in waiting.items():
+        yield from _nudges(round, ones)
+
+
+def _nudges(round: Round, waiting: list[Nudgeable]) -> Iterator[Need]:
+    """Who needs a friendly word, those first who have had none for the longest."""
+    waiting = [one for one in waiting if not one.is_recent]
+    for one in waiting[:NUDGES_SHOWN]:
+        url = reverse("rounds:nudge", args=[round.code, one.place.pk])
+        yield Need(str(round), one.sentence, f"Nudge {one.place.name}", url)
+    more = len(waiting) - NUDGES_SHOWN
+    if more > 0:
+        said = f"{more} more tester{' needs' if more == 1 else 's need'} a friendly word."
+        yield Need(str(round), said, "See who", f"{round.get_absolute_url()}#late")
+
+
+def _at_the_close(round: Round) -> Iterator[Need]:
+    """What the pace so far, and what testers asked for, mean for the closing date."""
+    if round.closes is None:
+        return
+    closes = f"the round closes on {day(round.closes)}"
+    edit = reverse("rounds:edit", args=[round.code])
+    if round.asked_count:
+        n = round.asked_count
+        said = (
+            f"{n} tester{' needs' if n == 1 else 's need'} longer, until {day(round.asked_last)}; {closes}."
+        )
+        yield Need(str(round), said, "Change the dates", edit)
+    if round.likely_late_count:
+        n = round.likely_late_count
+        said = (
+            f"at the pace so far {n} piece{' is' if n == 1 else 's are'} likely late: the last may be done by "
+            f"{day(round.likely_last)}; {closes}."
+        )
+        yield Need(str(round), said, "See the forecast", f"{round.get_absolute_url()}#outlook")
 
 
 def _needs_of_round(round: Round) -> Iterator[Need]:
@@ -96,20 +162,29 @@ def _needs_of_round(round: Round) -> Iterator[Need]:
             "See who",
             f"{round.get_absolute_url()}#late",
         )
+    if round.trouble_count:
+        n = round.trouble_count
+        yield Need(
+            about,
+            f"{n} mail{' has' if n == 1 else 's have'} not arrived for certain.",
+            "Look",
+            reverse("rounds:mails", args=[round.code]),
+        )
     if round.place_count and round.place_count == round.measured_count:
         yield Need(about, "everybody has measured.", "Read the results", round.get_absolute_url())
 
 
 def _needs_of_place(place: Place, date: dt.date) -> Iterator[Need]:
-    round = place.round
-    about = f"{round.edition.pattern.title}{f', size {place.size}' if place.size else ''}"
+    about = f"{place.round.edition.pattern.title}{f', size {place.size}' if place.size else ''}"
     url = place.get_absolute_url()
     if place.state == Place.State.TAKEN:
-        yield Need(about, f"your swatch is {_due(round.swatches_due, date)}.", "Send the swatch", url)
-    elif place.state not in (Place.State.MEASURED, Place.State.DONE) and _is_near(round.closes, date):
-        yield Need(
-            about, f"your finished measurements are {_due(round.closes, date)}.", "Send measurements", url
-        )
+        due = date_of(place, What.SWATCH)
+        yield Need(about, f"your swatch is {_due(due, date)}.", "Send the swatch", url)
+    elif place.state not in (Place.State.MEASURED, Place.State.DONE):
+        due = date_of(place, What.MEASURES)
+        if _is_near(due, date):
+            said = f"your finished measurements are {_due(due, date)}."
+            yield Need(about, said, "Send measurements", url)
 
 
 def _said(waiting: Waiting) -> Need:

@@ -19,6 +19,8 @@ from testround.rounds.models import DiaryEntry, Nudge, Place, Round
 STALLED_AFTER_DAYS = 14
 # A round that its date has closed is asked after for so long.
 ASKED_AFTER_CLOSING = dt.timedelta(days=30)
+# After a word, days in which nobody is asked to write another (common practice: about a week).
+QUIET_DAYS = 5
 MOST = 200
 
 
@@ -31,6 +33,13 @@ class Nudgeable:
     due: dt.date | None
     days: int
     nudged: dt.date | None
+    today: dt.date
+    """By the tester's own clock."""
+
+    @property
+    def is_recent(self) -> bool:
+        """Whether they have had a word within the last days, so that none is due."""
+        return self.nudged is not None and (self.today - self.nudged).days < QUIET_DAYS
 
     @property
     def sentence(self) -> str:
@@ -53,7 +62,7 @@ def nudgeable_in(
 ) -> list[Nudgeable]:
     """Whoever needs a word in these rounds, the longest late first, in one query.
 
-    Only those who have an account can be written to; and whoever was nudged within the last week has heard.
+    Only those who have an account can be written to.
     """
     now = now or timezone.now()
     found = [_why(place, now) for place in _waited_for(rounds, now)[:MOST]]
@@ -79,6 +88,8 @@ def _waited_for(rounds: QuerySet[Round] | Iterable[Round], now: dt.datetime) -> 
     stalled = Q(heard__lt=now - dt.timedelta(days=STALLED_AFTER_DAYS))
     going = ~Q(round__state__in=[Round.State.PLANNED, Round.State.CLOSED])
     closed = Q(round__state=Round.State.CLOSED, round__closes__gte=date - ASKED_AFTER_CLOSING)
+    if isinstance(rounds, QuerySet):
+        rounds = rounds.order_by().values("pk")
     return (
         Place.objects.filter(round__in=rounds, state__in=UNMEASURED, tester__is_active=True)
         .annotate(
@@ -102,14 +113,20 @@ def _why(place: Place, now: dt.datetime) -> Nudgeable | None:
     heard: dt.datetime | None = place.heard
     nudged: dt.date | None = place.nudged
     if closes is not None and closes < today:
-        return Nudgeable(place, "measurements", closes, (today - closes).days, nudged)
+        return Nudgeable(place, "measurements", closes, (today - closes).days, nudged, today)
     if place.state == Place.State.TAKEN:
         late = swatch is not None and swatch < today
-        return Nudgeable(place, "swatch", swatch, (today - swatch).days, nudged) if late and swatch else None
+        return (
+            Nudgeable(place, "swatch", swatch, (today - swatch).days, nudged, today)
+            if late and swatch
+            else None
+        )
     if heard is None:
         return None
     silent = (now - heard).days
-    return Nudgeable(place, "progress", closes, silent, nudged) if silent >= STALLED_AFTER_DAYS else None
+    return (
+        Nudgeable(place, "progress", closes, silent, nudged, today) if silent >= STALLED_AFTER_DAYS else None
+    )
 
 
 def nudged_today(person: User, *, now: dt.datetime | None = None) -> bool:
