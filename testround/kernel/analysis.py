@@ -18,7 +18,13 @@ from pydantic import TypeAdapter
 
 from testround.kernel.amounts import ANY_SIZE, MOST_ASKED_FOR, Taken, amount_findings, yarn_and_hours
 from testround.kernel.behind import Behind, behind
-from testround.kernel.correction import Correction, correct_dimension, correct_gauge, numbers_now
+from testround.kernel.correction import (
+    Correction,
+    correct_dimension,
+    correct_gauge,
+    gauges_to_print,
+    numbers_now,
+)
 from testround.kernel.deskcheck import DeskCheck, desk_check
 from testround.kernel.discrepancy import discrepancies
 from testround.kernel.findings import (
@@ -158,9 +164,9 @@ class _Work:
         self.desk_findings()
         for one in agreed:
             self.findings.append(self.worked_count(one, misprints))
-        self.gauge_findings()
         deviations = deviation_cells(self.sheet, self.found, pooled, judged, self.sizes)
         self.size_findings(judged, pooled, misprints)
+        self.gauge_findings()
         supplied = self.round.round.yarns
         taken = yarn_and_hours(self.sheet, self.found, self.testers, supplied)
         self.findings += amount_findings(self.sheet, taken)
@@ -321,7 +327,16 @@ class _Work:
                 continue
             off = gauge.estimate - gauge.stated
             amend = gauge.verdict is Verdict.AMEND
-            fix = correct_gauge(self.sheet, gauge.gauge, gauge.axis, gauge.estimate) if amend else None
+            fix = None
+            if amend:
+                fix = correct_gauge(
+                    self.sheet,
+                    gauge.gauge,
+                    gauge.axis,
+                    gauge.estimate,
+                    gauges=self.to_print,
+                    said_elsewhere=self.counted,
+                )
             word = "stitches" if gauge.axis == "st" else "rows"
             many = gauge.testers > 1
             people = (
@@ -374,12 +389,28 @@ class _Work:
             for one in judged
             if one.verdict is Verdict.AMEND and graded
         }
+        off_gauges = {
+            (gauge.gauge, gauge.axis): gauge.estimate
+            for gauge in self.gauges
+            if gauge.verdict is Verdict.AMEND and gauge.estimate is not None and graded
+        }
+        self.to_print = gauges_to_print(self.sheet, off_gauges) if off_gauges else {}
+        self.counted: dict[str, set[str]] = defaultdict(set)
         for one in judged:
             key = self.found.dimensions[one.dimension]
             fix = None
             if key in amended:
                 off = self.to_put_right(one, pooled)
-                fix = correct_dimension(self.sheet, key, off, misprints=misprints, welcome=amended)
+                new = {
+                    gauge: columns
+                    for gauge, columns in self.to_print.items()
+                    if key in self.sheet.follows(gauge)
+                }
+                fix = correct_dimension(
+                    self.sheet, key, off, misprints=misprints, welcome=amended, gauges=new
+                )
+                if fix and new:
+                    self.counted[fix.number] |= set(fix.proposed)
             needs = None
             if one.needs:
                 needs = (
@@ -435,6 +466,8 @@ class _Work:
                 end = ""
                 if fix:
                     end = f" {self.labels[fix.number]} is the number behind it."
+                    if fix.number in self.counted:
+                        end += " The counts are for the gauge to be printed instead."
                     if fix.harmed:
                         harmed = ", ".join(self.labels[key] for key in fix.harmed)
                         end += f" Changing it also moves {harmed} beyond tolerance: {LOOK_TOGETHER}"

@@ -8,7 +8,7 @@ of its tolerance comes after all that do not, and says which it would harm; ever
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -71,6 +71,7 @@ def correct_dimension(
     *,
     misprints: Mapping[str, Mapping[str, float]] | None = None,
     welcome: Mapping[str, Mapping[str, float]] | None = None,
+    gauges: Mapping[str, GaugeColumns] | None = None,
 ) -> Correction | None:
     """The smallest change of one number that brings a dimension to its target in every affected size.
 
@@ -85,6 +86,8 @@ def correct_dimension(
         Printed counts that are wrong anyway, and what they should be.
     welcome : mapping of dimension to size to float, optional
         Deviations of other dimensions, cm, which a change may reduce.
+    gauges : mapping of gauge to GaugeColumns, optional
+        Gauges to be printed instead of the stated ones: the counts proposed are for these.
 
     Returns
     -------
@@ -94,7 +97,10 @@ def correct_dimension(
     if not sheet.pattern.is_graded or not deviation:
         return None
     stated = sheet.stated()
-    now = numbers_now(sheet, misprints)
+    on_paper = now = numbers_now(sheet, misprints)
+    if gauges:
+        stated = sheet.with_gauges(stated, gauges)
+        now = _at_gauges(sheet, stated, now, gauges)
     index = [sheet.pattern.sizes.index(size) for size in deviation]
     wanted = np.zeros(stated.n)
     wanted[index] = [-value for value in deviation.values()]
@@ -144,7 +150,7 @@ def correct_dimension(
     left = after[dimension][c] - before[dimension] - wanted
     return Correction(
         number=behind[c],
-        now={sizes[j]: float(text[c, j]) for j in index},
+        now={sizes[j]: float(on_paper[behind[c]][j]) for j in index},
         proposed={sizes[j]: float(proposed[c, j]) for j in index},
         follows={
             other: {sizes[j]: float(value[c, j]) for j in changed}
@@ -154,6 +160,14 @@ def correct_dimension(
         left={sizes[j]: float(left[j]) for j in index},
         harmed=harmed[c],
     )
+
+
+def _at_gauges(
+    sheet: Sheet, inputs: Inputs, now: Mapping[str, FloatArray], gauges: Mapping[str, GaugeColumns]
+) -> dict[str, FloatArray]:
+    """What the text will say once these gauges are printed; numbers that do not depend on them stand."""
+    moved = {key for gauge in gauges for axis in ("st", "row") for key in sheet.follows(f"{gauge}.{axis}")}
+    return sheet.numbers(inputs, {key: value for key, value in now.items() if key not in moved})
 
 
 def _others(
@@ -188,7 +202,11 @@ class _Tries:
         self.sheet, self.now, self.keys = sheet, now, tuple(keys)
         self.follows = [set(sheet.follows(key)) for key in keys]
         self.n = stated.n
-        self.inputs = sheet.stated([*sheet.pattern.sizes] * len(self.keys))
+        tiled = {
+            gauge: GaugeColumns(np.tile(columns.st, len(self.keys)), np.tile(columns.row, len(self.keys)))
+            for gauge, columns in stated.gauges.items()
+        }
+        self.inputs = sheet.with_gauges(sheet.stated([*sheet.pattern.sizes] * len(self.keys)), tiled)
 
     def numbers(self, values: FloatArray) -> dict[str, FloatArray]:
         """Every number, (keys, sizes); what depends on a changed one is worked out again, the rest stands."""
@@ -207,23 +225,57 @@ class _Tries:
         return {key: column.reshape(len(self.keys), self.n) for key, column in found.items()}
 
 
-def correct_gauge(sheet: Sheet, gauge: str, axis: str, per_10cm: float) -> GaugeCorrection:
-    """The gauge to print, to the half, and what every number that depends on it becomes in every size."""
+def gauges_to_print(sheet: Sheet, found: Mapping[tuple[str, str], float]) -> dict[str, GaugeColumns]:
+    """The gauges to print, a column per size, from what testers get per 10 cm by gauge and axis; to the half."""
+    inputs = sheet.stated()
+    gauges: dict[str, GaugeColumns] = {}
+    for (gauge, axis), per_10cm in found.items():
+        columns = gauges.get(gauge, inputs.gauges[gauge])
+        new = np.full(inputs.n, _to_the_half(per_10cm) / 10)
+        gauges[gauge] = GaugeColumns(new, columns.row) if axis == "st" else GaugeColumns(columns.st, new)
+    return gauges
+
+
+def _to_the_half(per_10cm: float) -> float:
+    return max(round(per_10cm * 2) / 2, 0.5)
+
+
+def correct_gauge(
+    sheet: Sheet,
+    gauge: str,
+    axis: str,
+    per_10cm: float,
+    *,
+    gauges: Mapping[str, GaugeColumns] | None = None,
+    said_elsewhere: Mapping[str, Container[str]] | None = None,
+) -> GaugeCorrection:
+    """The gauge to print, to the half, and what every number that depends on it becomes in every size.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    gauge, axis : str
+    per_10cm : float
+        What testers get.
+    gauges : mapping of gauge to GaugeColumns, optional
+        All gauges to be printed in place of the stated ones, where there are others beside this.
+    said_elsewhere : mapping of number to sizes, optional
+        Counts that another correction gives for the new gauge; they are left out here.
+    """
     word = "stitches" if axis == "st" else "rows"
     stated = next(g for g in sheet.pattern.gauges if g.key == gauge)
-    proposed = max(round(per_10cm * 2) / 2, 0.5)
     inputs = sheet.stated()
-    columns = inputs.gauges[gauge]
-    new = np.full(inputs.n, proposed / 10)
-    instead = GaugeColumns(new, columns.row) if axis == "st" else GaugeColumns(columns.st, new)
-    numbers = sheet.numbers(sheet.with_gauges(inputs, {gauge: instead}))
-    follows = set(sheet.follows(f"{gauge}.{axis}"))
+    new = gauges or gauges_to_print(sheet, {(gauge, axis): per_10cm})
+    numbers = sheet.numbers(sheet.with_gauges(inputs, new))
+    follows = {}
+    for key in sheet.follows(f"{gauge}.{axis}"):
+        value = numbers.get(key)
+        if value is not None and np.all(np.isfinite(value)):
+            elsewhere = (said_elsewhere or {}).get(key, ())
+            by_size = zip(sheet.pattern.sizes, map(float, value), strict=True)
+            follows[key] = {size: count for size, count in by_size if size not in elsewhere}
     return GaugeCorrection(
         now={word: stated.stitches if axis == "st" else stated.rows},
-        proposed={word: proposed},
-        follows={
-            key: dict(zip(sheet.pattern.sizes, map(float, value), strict=True))
-            for key, value in numbers.items()
-            if key in follows and np.all(np.isfinite(value))
-        },
+        proposed={word: _to_the_half(per_10cm)},
+        follows={key: counts for key, counts in follows.items() if counts},
     )

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from testround.kernel.analysis import Analysis, analyse
+from testround.kernel.correction import gauges_to_print
 from testround.kernel.findings import Finding, FindingKind, Verdict
 from testround.kernel.sheet import Sheet
 from tests.battery.generator import WHOLE_PIECE, LevelName, Planted, Trial, trial
@@ -144,6 +145,14 @@ class _Scorer:
         now = sheet.numbers(stated, sheet.printed_numbers())
         for size, value in (finding.now or {}).items():
             now[key][self.sizes.index(size)] = value
+        found = [gauge for gauge in self.analysis.gauges if gauge.verdict is Verdict.AMEND]
+        new = gauges_to_print(sheet, {(one.gauge, one.axis): one.estimate or one.stated for one in found})
+        for gauge in new:
+            if fault.subject in sheet.follows(gauge):
+                # The count for the gauge that is to be printed as well.
+                stated = sheet.with_gauges(stated, {gauge: new[gauge]})
+                moved = sheet.follows(gauge)
+                now = sheet.numbers(stated, {k: value for k, value in now.items() if k not in moved})
         more = dict(now) | {key: now[key] + of}
         lever = (
             sheet.dimensions(stated, more)[fault.subject] - sheet.dimensions(stated, now)[fault.subject]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from testround.kernel.correction import correct_dimension, correct_gauge, numbers_now
+from testround.kernel.correction import correct_dimension, correct_gauge, gauges_to_print, numbers_now
 from testround.kernel.round import Pattern
 from testround.kernel.sheet import Sheet
 
@@ -139,3 +139,26 @@ def test_a_stitch_gauge_changes_the_stitches(sheet):
     # 84, 94 and 104 cm halved, at 2.1: 88.2, 98.7 and 109.2, to the nearest even number.
     assert found.proposed == {"stitches": 21}
     assert found.follows == {"back_sts": {"XS": 88, "S": 98, "M": 110}}
+
+
+def test_a_length_is_put_right_at_the_gauge_to_be_printed(sheet):
+    gauges = gauges_to_print(sheet, {("body", "row"): 27.6})
+
+    found = correct_dimension(sheet, "body_length", {"XS": 3.4, "S": 3.4, "M": 3.4}, gauges=gauges)
+
+    # At 2.75 rows per cm the 32 cm are 88 rows, and 3.4 cm of them are 9.35: 10 in twos.
+    assert found.now == {"XS": 96, "S": 96, "M": 96}
+    assert found.proposed == {"XS": 78, "S": 78, "M": 78}
+    assert found.left == pytest.approx(dict.fromkeys(("XS", "S", "M"), 3.4 - 10 / 2.75))
+
+
+def test_a_gauge_leaves_out_the_counts_that_another_correction_gives(sheet):
+    found = correct_gauge(sheet, "body", "row", 27.6, said_elsewhere={"body_rows": {"XS", "M"}})
+
+    assert found.follows == {"body_rows": {"S": 88}}
+
+
+def test_gauges_to_print_are_to_the_half_and_change_only_what_is_named(sheet):
+    found = gauges_to_print(sheet, {("body", "row"): 27.6})
+
+    assert (set(found["body"].row), set(found["body"].st)) == ({2.75}, {2.2})
