@@ -17,8 +17,9 @@ from testround.kernel.sheet import Sheet, SheetError
 from testround.reports.bridge import kernel_tester, testers_of
 from testround.reports.models import Count, Finished, Reported, Sitting, Swatch
 from testround.reports.selectors import Desk
+from testround.rounds.due import date_of
 from testround.rounds.forecasts import foretells
-from testround.rounds.models import Place, Round
+from testround.rounds.models import Place, Reminder, Round
 
 # What a forecast rests on.
 READ = (Swatch, Count, Finished, Sitting)
@@ -36,6 +37,8 @@ class PlaceTime:
     forecast: Forecast | None
     guess: float | None
     closes: dt.date | None
+    own_date: bool
+    """``closes`` is the later date that was asked for, not the round's."""
     stands: str
     a_week: float | None
     caution: Caution | None
@@ -69,13 +72,14 @@ def time_of(desk: Desk, *, today: dt.date) -> PlaceTime:
     so_far = sum(row.hours for row in sittings)
     finished = place.state in (Place.State.MEASURED, Place.State.DONE)
     found = None if finished else _forecast(desk, sittings, today)
-    closes = place.round.closes
+    closes = date_of(place, Reminder.What.MEASURES)
     return PlaceTime(
         so_far=so_far,
         took=so_far if finished and sittings else None,
         forecast=found,
         guess=place.guess_hours,
         closes=closes,
+        own_date=closes != place.round.closes,
         stands=found.finish.against(closes) if found and found.finish else "",
         a_week=found.a_week_until(closes, today) if found else None,
         caution=sitting_caution(sittings[-1].hours) if sittings else None,

@@ -10,7 +10,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from testround.kernel.pace import Forecast
-from testround.rounds.models import Place, Round
+from testround.rounds.due import date_of
+from testround.rounds.models import Place, Reminder, Round
 
 Foreteller = Callable[[Round, dt.date], Mapping[int, Forecast]]
 OUTLOOKS_SHOWN = 40
@@ -26,13 +27,14 @@ def foretells(foreteller: Foreteller) -> Foreteller:
 
 @dataclass(frozen=True, slots=True)
 class PlaceOutlook:
-    """One piece in progress. ``stands`` is how it stands to the closing date, empty where that is not known."""
+    """One piece in progress. ``stands`` is how it stands to its date, the round's or a later one of its own; empty
+    where that is not known."""
 
     place: Place
     forecast: Forecast | None
     stands: str
     a_week: float | None
-    """Hours a week that would finish it by the closing date."""
+    """Hours a week that would finish it by that date."""
 
     @property
     def done(self) -> int:
@@ -62,7 +64,10 @@ def outlook_of(round: Round, places: Sequence[Place], *, today: dt.date) -> Outl
     if not places:
         return Outlook()
     forecasts = forecasts_of(round, today=today)
-    found = [_outlook(place, forecasts.get(place.pk), round.closes, today) for place in places]
+    found = [
+        _outlook(place, forecasts.get(place.pk), date_of(place, Reminder.What.MEASURES), today)
+        for place in places
+    ]
     found.sort(key=_urgency)
     return Outlook(_answer(found), tuple(found[:OUTLOOKS_SHOWN]), len(found))
 

@@ -154,7 +154,7 @@ def round_page(round: Round, *, today: dt.date, may_invite: bool = True) -> Roun
     )
     places = list(
         round.places.annotate(has_link=Exists(open_links)).only(
-            "pk", "name", "size", "state", "key", "round_id"
+            "pk", "name", "size", "state", "key", "round_id", "measures_until"
         )
     )
     kept = [place for place in places if place.state != Place.State.GIVEN_BACK]
