@@ -15,6 +15,7 @@ from testround.patterns.access import Right, patterns_open_to, require
 from testround.patterns.models import Edition
 from testround.patterns.selectors import editions_of
 from testround.people.models import User
+from testround.rounds.due import dues_of
 from testround.rounds.forecasts import Outlook, outlook_of
 from testround.rounds.models import DiaryEntry, Invitation, Place, Round, SuppliedYarn
 from testround.rounds.states import PLACE_ORDER, round_state_next
@@ -154,7 +155,7 @@ def round_page(round: Round, *, today: dt.date, may_invite: bool = True) -> Roun
     )
     places = list(
         round.places.annotate(has_link=Exists(open_links)).only(
-            "pk", "name", "size", "state", "key", "round_id", "measures_until"
+            "pk", "name", "size", "state", "key", "round_id", "tester_id", "swatch_until", "measures_until"
         )
     )
     kept = [place for place in places if place.state != Place.State.GIVEN_BACK]
@@ -194,12 +195,10 @@ def round_page(round: Round, *, today: dt.date, may_invite: bool = True) -> Roun
 
 def _late(places: list[Place], round: Round, today: dt.date) -> Iterator[Late]:
     for place in places:
-        if place.state == Place.State.OFFERED:
-            continue
-        if round.closes and today > round.closes and place.state not in FINISHED:
-            yield Late(place, "finished measurements", round.closes, (today - round.closes).days)
-        elif round.swatches_due and today > round.swatches_due and place.state == Place.State.TAKEN:
-            yield Late(place, "swatch", round.swatches_due, (today - round.swatches_due).days)
+        place.round = round
+        due = next((due for due in reversed(dues_of(place)) if due.date < today), None)
+        if due is not None:
+            yield Late(place, due.what, due.date, (today - due.date).days)
 
 
 def _size_row(
