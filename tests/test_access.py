@@ -6,6 +6,7 @@ without an address.
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import re
 import uuid
@@ -32,19 +33,28 @@ from testround.outbox.mail import message_of
 from testround.outbox.mailbox import FolderBackend, mails
 from testround.outbox.models import Mail
 from testround.outbox.stopping import stop_address
-from testround.patterns.models import Edition
+from testround.patterns.models import Edition, Membership, Pattern
 from testround.people.models import User
 from testround.reports.exchange import round_import
 from testround.reports.models import Photo
 from testround.reports.photos import photo_add, photo_encode
 from testround.rounds.models import Place, Round
-from testround.rounds.services import invitation_create, place_add
+from testround.rounds.services import invitation_create, place_add, secret_hash
 from testround.talk.models import Question
 from testround.talk.services import calendar_renew, question_ask
 from tests.errata.conftest import round_document
 from tests.reports.pictures import phone_jpeg
 
-ROLES = ("signed out", "stranger", "other tester", "tester", "designer", "other designer")
+ROLES = (
+    "signed out",
+    "stranger",
+    "other tester",
+    "tester",
+    "designer",
+    "other designer",
+    "editor",
+    "onlooker",
+)
 SIGN_IN = "sign in"
 AWAY = "elsewhere"
 # Nobody but those in the round may learn that there is such a thing.
@@ -63,41 +73,56 @@ OURS = [
 class Access:
     """What a GET answers to each role, in their order, and who may send something there."""
 
-    get: tuple[Answer, Answer, Answer, Answer, Answer, Answer]
+    get: tuple[Answer, ...]
     senders: frozenset[str] = frozenset()
 
 
-def access(*get: Answer, senders: str = "") -> Access:
-    assert len(get) == len(ROLES)
-    return Access(get, frozenset(role.strip() for role in senders.split(",") if role))
+def access(*get: Answer, editor: Answer, onlooker: Answer, senders: str = "") -> Access:
+    """A row; who has a part in the pattern beside its designer is named, so that nobody forgets them."""
+    answers = (*get, editor, onlooker)
+    assert len(answers) == len(ROLES)
+    return Access(answers, frozenset(role.strip() for role in senders.split(",") if role))
 
+
+ALL_SIGNED_IN = ", ".join(ROLES[1:])
 
 # Pages to read
-ANYONE = access(200, 200, 200, 200, 200, 200)
-SIGNED_IN = access(SIGN_IN, 200, 200, 200, 200, 200)
-DESIGNER = access(SIGN_IN, 404, 404, 404, 200, 404)
-TESTER = access(SIGN_IN, 404, 404, 200, 404, 404)
-BOTH = access(SIGN_IN, 404, 404, 200, 200, 404)
-HEARD = access(SIGN_IN, 404, 200, 200, 200, 404)
-NOBODY = access(404, 404, 404, 404, 404, 404)
+ANYONE = access(200, 200, 200, 200, 200, 200, editor=200, onlooker=200)
+SIGNED_IN = access(SIGN_IN, 200, 200, 200, 200, 200, editor=200, onlooker=200)
+# Of those who run a round: its designer and the editor of the pattern.
+DESIGNER = access(SIGN_IN, 404, 404, 404, 200, 404, editor=200, onlooker=404)
+TESTER = access(SIGN_IN, 404, 404, 200, 404, 404, editor=404, onlooker=404)
+BOTH = access(SIGN_IN, 404, 404, 200, 200, 404, editor=200, onlooker=404)
+HEARD = access(SIGN_IN, 404, 200, 200, 200, 404, editor=200, onlooker=404)
+# How a round stands: an onlooker sees it, and a tester where the designer shows it, which she does not here.
+STANDING = access(SIGN_IN, 404, 404, 404, 200, 404, editor=200, onlooker=200)
+NOBODY = access(404, 404, 404, 404, 404, 404, editor=404, onlooker=404)
 # Pages with a form
-DESIGNERS_FORM = access(SIGN_IN, 404, 404, 404, 200, 404, senders="designer")
-TESTERS_FORM = access(SIGN_IN, 404, 404, 200, 404, 404, senders="tester")
-SIGNED_IN_FORM = access(
-    SIGN_IN, 200, 200, 200, 200, 200, senders="stranger, other tester, tester, designer, other designer"
+DESIGNERS_FORM = access(
+    SIGN_IN, 404, 404, 404, 200, 404, editor=200, onlooker=404, senders="designer, editor"
 )
-ANYONES_FORM = access(200, 200, 200, 200, 200, 200, senders=", ".join(ROLES))
+# What an editor is told not to do, as it is the owner's: inviting, publishing, giving away.
+OWNERS_FORM = access(SIGN_IN, 404, 404, 404, 200, 404, editor=403, onlooker=404, senders="designer")
+TESTERS_FORM = access(SIGN_IN, 404, 404, 200, 404, 404, editor=404, onlooker=404, senders="tester")
+SIGNED_IN_FORM = access(SIGN_IN, 200, 200, 200, 200, 200, editor=200, onlooker=200, senders=ALL_SIGNED_IN)
+ANYONES_FORM = access(200, 200, 200, 200, 200, 200, editor=200, onlooker=200, senders=", ".join(ROLES))
 # Buttons: nothing to read at that address
-DESIGNERS_BUTTON = access(405, 405, 405, 405, 405, 405, senders="designer")
-DESIGNERS_BUTTON_BEHIND = access(SIGN_IN, 405, 405, 405, 405, 405, senders="designer")
-TESTERS_BUTTON_BEHIND = access(SIGN_IN, 405, 405, 405, 405, 405, senders="tester")
+DESIGNERS_BUTTON = access(405, 405, 405, 405, 405, 405, editor=405, onlooker=405, senders="designer, editor")
+OWNERS_BUTTON = access(405, 405, 405, 405, 405, 405, editor=405, onlooker=405, senders="designer")
+DESIGNERS_BUTTON_BEHIND = access(
+    SIGN_IN, 405, 405, 405, 405, 405, editor=405, onlooker=405, senders="designer, editor"
+)
+TESTERS_BUTTON_BEHIND = access(SIGN_IN, 405, 405, 405, 405, 405, editor=405, onlooker=405, senders="tester")
 SIGNED_IN_BUTTON_BEHIND = access(
-    SIGN_IN, 405, 405, 405, 405, 405, senders="stranger, other tester, tester, designer, other designer"
+    SIGN_IN, 405, 405, 405, 405, 405, editor=405, onlooker=405, senders=ALL_SIGNED_IN
 )
 # Pages of accounts, by the library; who may send is the library's matter
 ACCOUNT_OPEN = ANYONES_FORM
-ACCOUNT_NEWCOMER = access(200, AWAY, AWAY, AWAY, AWAY, AWAY, senders=", ".join(ROLES))
+ACCOUNT_NEWCOMER = access(
+    200, AWAY, AWAY, AWAY, AWAY, AWAY, editor=AWAY, onlooker=AWAY, senders=", ".join(ROLES)
+)
 ACCOUNT_OWN = SIGNED_IN_FORM
+ACCOUNT_ELSEWHERE = access(SIGN_IN, AWAY, AWAY, AWAY, AWAY, AWAY, editor=AWAY, onlooker=AWAY)
 
 TABLE: dict[str, Access] = {
     # home
@@ -108,16 +133,16 @@ TABLE: dict[str, Access] = {
     "round_export": DESIGNER,
     # accounts
     "account_login": ACCOUNT_NEWCOMER,
-    "account_logout": access(AWAY, 200, 200, 200, 200, 200),
+    "account_logout": access(AWAY, 200, 200, 200, 200, 200, editor=200, onlooker=200),
     "account_inactive": ANYONE,
     "account_signup": ACCOUNT_NEWCOMER,
     "account_reauthenticate": ACCOUNT_OWN,
     "account_email": ACCOUNT_OWN,
     "account_email_verification_sent": ANYONE,
     "account_change_password": ACCOUNT_OWN,
-    "account_set_password": access(SIGN_IN, AWAY, AWAY, AWAY, AWAY, AWAY),
+    "account_set_password": ACCOUNT_ELSEWHERE,
     "account_reset_password": ACCOUNT_OPEN,
-    "account_confirm_login_code": access(SIGN_IN, AWAY, AWAY, AWAY, AWAY, AWAY),
+    "account_confirm_login_code": ACCOUNT_ELSEWHERE,
     "account_confirm_email": ANYONE,
     "account_reset_password_from_key_done": ANYONE,
     "account_reset_password_from_key": ANYONE,
@@ -125,6 +150,10 @@ TABLE: dict[str, Access] = {
     "account_request_login_code": ACCOUNT_NEWCOMER,
     # people
     "people:preferences": ANYONES_FORM,
+    "people:held": SIGNED_IN,
+    "people:held_download": SIGNED_IN,
+    # Whose it is, and nobody's who sends no password; a designer is told what stands in the way.
+    "people:erase": SIGNED_IN_FORM,
     "people:parts": NOBODY,
     # mails: who has the signed address may stop them
     "outbox:stop": ANYONES_FORM,
@@ -132,7 +161,7 @@ TABLE: dict[str, Access] = {
     "patterns:list": SIGNED_IN,
     "patterns:new": SIGNED_IN_FORM,
     "patterns:detail": DESIGNER,
-    "patterns:delete": DESIGNERS_FORM,
+    "patterns:delete": OWNERS_FORM,
     "patterns:sheet": DESIGNERS_FORM,
     "patterns:check": DESIGNERS_BUTTON_BEHIND,
     "patterns:next_edition": DESIGNERS_FORM,
@@ -142,6 +171,19 @@ TABLE: dict[str, Access] = {
     "rounds:new": DESIGNERS_FORM,
     "rounds:join": ANYONES_FORM,
     "rounds:give_back": TESTERS_FORM,
+    "rounds:until": TESTERS_FORM,
+    "rounds:until_by_mail": ANYONES_FORM,
+    "rounds:nudge": EDITORS_FORM,
+    "rounds:mails": EDITORS_FORM,
+    # who has a part in the pattern: the owner says it, the editor reads it; everybody ends their own
+    "rounds:people": access(SIGN_IN, 404, 404, 404, 200, 404, editor=200, onlooker=404, senders="designer"),
+    "rounds:person_end": access(
+        405, 405, 405, 405, 405, 405, editor=405, onlooker=405, senders="designer, onlooker"
+    ),
+    "rounds:person_join": access(
+        200, 410, 410, 410, 410, 410, editor=410, onlooker=410, senders="signed out"
+    ),
+    "rounds:standing": STANDING,
     "rounds:detail": DESIGNER,
     "rounds:edit": DESIGNERS_FORM,
     "rounds:move": DESIGNERS_FORM,
@@ -152,8 +194,8 @@ TABLE: dict[str, Access] = {
     "rounds:place_new": DESIGNERS_FORM,
     "rounds:place_edit": DESIGNERS_FORM,
     "rounds:place_give_back": DESIGNERS_FORM,
-    "rounds:invite": DESIGNERS_FORM,
-    "rounds:invite_withdraw": DESIGNERS_BUTTON,
+    "rounds:invite": OWNERS_FORM,
+    "rounds:invite_withdraw": OWNERS_BUTTON,
     # reports
     "reports:places": SIGNED_IN,
     "reports:place": TESTER,
@@ -167,6 +209,7 @@ TABLE: dict[str, Access] = {
     "reports:yarn": TESTERS_FORM,
     "reports:measures": TESTERS_FORM,
     "reports:photo_new": TESTERS_FORM,
+    "reports:consents": TESTERS_FORM,
     "reports:photo_gone": TESTERS_BUTTON_BEHIND,
     "reports:worksheet": TESTER,
     "reports:worksheet_pdf": TESTER,
@@ -183,7 +226,9 @@ TABLE: dict[str, Access] = {
     "talk:answer": DESIGNERS_FORM,
     "talk:to_desk": DESIGNERS_BUTTON_BEHIND,
     "talk:ask": TESTERS_FORM,
-    "talk:words": access(SIGN_IN, 404, 404, 200, 200, 404, senders="tester, designer"),
+    "talk:words": access(
+        SIGN_IN, 404, 404, 200, 200, 404, editor=404, onlooker=404, senders="tester, designer"
+    ),
     "talk:calendar": SIGNED_IN,
     "talk:calendar_renew": SIGNED_IN_BUTTON_BEHIND,
     "talk:calendar_stop": SIGNED_IN_BUTTON_BEHIND,
@@ -205,7 +250,7 @@ TABLE: dict[str, Access] = {
     "errata:next_edition": DESIGNERS_BUTTON,
     "errata:draft": DESIGNERS_FORM,
     "errata:preview": DESIGNER,
-    "errata:publish": DESIGNERS_BUTTON,
+    "errata:publish": OWNERS_BUTTON,
     "errata:discard": DESIGNERS_BUTTON,
     "errata:list": ANYONE,
     "errata:pdf": ANYONE,
@@ -238,6 +283,8 @@ class Scene:
     photo: Photo
     draft: Erratum
     secret: str
+    member_secret: str
+    onlookers: Membership
     question: Question
     calendar: str
     clients: dict[str, Client]
@@ -268,6 +315,9 @@ class Scene:
             "rounds:invite": (code, offered),
             "rounds:invite_withdraw": (code, offered),
             "rounds:join": (self.secret,),
+            "rounds:people": (pattern,),
+            "rounds:person_end": (pattern, self.onlookers.pk),
+            "rounds:person_join": (self.member_secret,),
             "rounds:list": (),
             "rounds:new": (self.edition.pk,),
             "rounds:place_edit": (code, offered),
@@ -307,6 +357,22 @@ def mail_in_the_folder() -> str:
     return mails()[0].name
 
 
+def invited_to(pattern: Pattern, email: str, role: str, user: User | None = None) -> str:
+    """The secret of an invitation to a part in a pattern, held already by the person, if one is named."""
+    secret = f"let-{role}-in"
+    Membership.objects.create(
+        pattern=pattern,
+        role=role,
+        email=email,
+        user=user,
+        secret_hash=secret_hash(secret if user is None else email),
+        invited_by=pattern.owner,
+        expires=timezone.now() + dt.timedelta(days=1),
+        joined_at=timezone.now() if user else None,
+    )
+    return secret
+
+
 @pytest.fixture
 def scene(
     designer: User,
@@ -338,6 +404,9 @@ def scene(
         data=json.dumps(round_document({**little_top, "title": "Other top"}, testers=1)).encode(),
         owner=other_designer,
     )
+    for role in ("editor", "onlooker"):
+        person = User.objects.create_user(f"{role}@example.org", "a-long-password", name=role.title())
+        invited_to(round_.edition.pattern, person.email, role, user=person)
     # As signing up leaves it; the library would make up for it at the first look otherwise.
     EmailAddress.objects.bulk_create(
         EmailAddress(user=person, email=person.email, primary=True, verified=True)
@@ -346,6 +415,7 @@ def scene(
     question = question_ask(
         place=first, key=uuid.uuid4(), by=tester, where="Back, step 3", text=f"Which row of the {HUSHED}?"
     )
+    editor, onlooker = (User.objects.get(email=f"{role}@example.org") for role in ("editor", "onlooker"))
     clients = {"signed out": Client()}
     for role, person in {
         "stranger": stranger,
@@ -353,6 +423,8 @@ def scene(
         "tester": tester,
         "designer": designer,
         "other designer": other_designer,
+        "editor": editor,
+        "onlooker": onlooker,
     }.items():
         clients[role] = Client()
         clients[role].force_login(person)
@@ -364,6 +436,8 @@ def scene(
         photo=Photo.objects.get(pk=photo.pk),
         draft=Erratum.objects.create(**erratum, place="Back, step 3", text="Work 96 rows."),
         secret=url.rstrip("/").rsplit("/", 1)[-1],
+        member_secret=invited_to(round_.edition.pattern, "nobody-yet@example.org", "editor"),
+        onlookers=Membership.objects.get(user=onlooker),
         question=question,
         calendar=calendar_renew(person=tester).token,
         clients=clients,
@@ -498,6 +572,9 @@ def test_the_code_of_ones_own_round_opens_nothing_of_anothers(scene: Scene, othe
         "rounds:invite_withdraw": scene.offered.pk,
         "rounds:yarn_remove": scene.round.yarns.get().pk,
         "reports:of_tester": scene.place.pk,
+        "talk:question": scene.question.pk,
+        "talk:answer": scene.question.pk,
+        "talk:to_desk": scene.question.pk,
         "errata:draft": scene.draft.pk,
         "errata:preview": scene.draft.pk,
         "errata:publish": scene.draft.pk,
