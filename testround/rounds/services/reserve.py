@@ -15,6 +15,7 @@ from testround.kernel import round as kernel
 from testround.kernel.assignment import AssignmentError, Exclusion, Replacement, replace
 from testround.kernel.assignment import Place as Seat
 from testround.kernel.findings import Assigned
+from testround.kernel.offers import Offers
 from testround.outbox.mail import mail_send
 from testround.outbox.services import handles, regularly
 from testround.patterns.access import Right, require
@@ -121,8 +122,11 @@ def reserve_look(*, round: Round) -> None:
     read = seated_round(round)
     asked = asked_of(draft_of(round), read)
     taken: list[Seat] = []
-    for vacancy in vacancies:
-        seat, why = _next(read, vacancy.place, asked, taken)
+    seats = [kernel.Tester(**seat_fields(vacancy.place)) for vacancy in vacancies]
+    for at, vacancy in enumerate(vacancies):
+        # The places that are not yet seen to are held meanwhile, so that each is given to whoever is next for it.
+        held = read.model_copy(update={"testers": (*read.testers, *seats[at:])})
+        seat, why = _next(held, vacancy.place, asked, taken)
         if seat is not None:
             taken.append(Seat(seat.candidate, seat.size, seat.yarn))
         _propose(round, vacancy, seat, why)
@@ -133,13 +137,15 @@ def reserve_look(*, round: Round) -> None:
 def _next(
     read: kernel.Round, given_back: Place, asked: Asked, taken: list[Seat]
 ) -> tuple[Assigned | None, str]:
-    """The one next for a place, by preference in its own size, and why; None where nobody can have it."""
+    """Who is next for a place and why: in its own size first, then by fit, wishes and answers.
+
+    None where nobody can have it, and why that is.
+    """
     called = Called(read)
-    testers = (*read.testers, kernel.Tester(**seat_fields(given_back)))
     out = [Exclusion(key) for key, seat in asked.moves.items() if seat is None]
     try:
         found: Replacement = replace(
-            read.model_copy(update={"testers": testers}),
+            read,
             taken,
             given_back.key,
             reach=asked.reach,
@@ -150,8 +156,13 @@ def _next(
         return None, called(" ".join(f"{problem.sentence}." for problem in error.problems))
     except TimeoutError:
         return None, "Who is next was not found in time; ask again."
-    first = next((seat for seat in found.proposed if seat.size == given_back.size), None)
-    seat = first or next(iter(found.proposed), None)
+    offers = Offers(read, reach=asked.reach)
+
+    def turn(seat: Assigned) -> tuple[bool, int, int, int]:
+        i, j = offers.at[seat.candidate], offers.slot_at[seat.size]
+        return (seat.size != given_back.size, int(offers.misfit[i, j]), int(offers.steps[i, j]), i)
+
+    seat = min(found.proposed, key=turn, default=None)
     return seat, called(found.why if seat is None else seat.why)
 
 
