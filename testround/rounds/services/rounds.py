@@ -22,7 +22,7 @@ from testround.patterns.models import Edition
 from testround.patterns.services import edition_freeze
 from testround.people.models import User
 from testround.rounds import letters
-from testround.rounds.clock import purge_date, today_for, zone_of
+from testround.rounds.clock import purge_date, zone_of
 from testround.rounds.models import Round, SuppliedYarn
 from testround.rounds.refusals import Refused
 from testround.rounds.services.diary import because, diary_write, said
