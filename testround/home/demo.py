@@ -6,6 +6,7 @@ import datetime as dt
 import hashlib
 import io
 import json
+import uuid
 import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -27,6 +28,7 @@ from testround.reports.photos import reencode
 from testround.rounds.forms import DEFAULT_TERMS
 from testround.rounds.models import Place, Round
 from testround.rounds.services import diary_write, invitation_create, place_add
+from testround.talk.services import note_write, question_answer, question_ask, word_write
 
 Say = Callable[[str], None]
 
@@ -93,6 +95,8 @@ def load(say: Say) -> None:
             by=place.tester,
             place=place,
         )
+    say("Letting them ask and answer")
+    _talk(fenlight, designer)
     say("Inviting one more by mail")
     seat = place_add(round=fenlight, name="Willow", size="2X", measures={}, yarn=None, by=designer)
     invitation_create(place=seat, email=INVITED, by=designer)
@@ -101,6 +105,44 @@ def load(say: Say) -> None:
     erratum_publish(erratum=erratum, by=designer)
     for round_ in rounds.values():
         work_add(kind="analyse", subject={"round": round_.pk}, once_key=f"round-{round_.pk}")
+
+
+def _talk(round_: Round, designer: User) -> None:
+    """A note, a question with its answer, one that waits, and a private word."""
+    elder, kelp = (round_.places.get(key=key) for key in ("t05", "t11"))
+    note_write(
+        round=round_,
+        key=uuid.uuid4(),
+        by=designer,
+        text="Please measure after blocking, when the piece has dried flat for a day. Before that it tells little.",
+    )
+    asked = question_ask(
+        place=elder,
+        key=uuid.uuid4(),
+        by=elder.tester,
+        where="Fronts, step 6",
+        text="Are the decreases of the neck and of the armhole worked in the same row, or one after the other?",
+        by_name=True,
+    )
+    question_answer(
+        question=asked,
+        key=uuid.uuid4(),
+        by=designer,
+        text="In the same row, as long as both have decreases left. The armhole ends first.",
+    )
+    question_ask(
+        place=kelp,
+        key=uuid.uuid4(),
+        by=kelp.tester,
+        where="Sleeves, step 3",
+        text="Is the first increase row a right-side row?",
+    )
+    word_write(
+        place=kelp,
+        key=uuid.uuid4(),
+        by=kelp.tester,
+        text="My yarn comes on Friday, so the swatch will be a few days late. Is that all right?",
+    )
 
 
 def _date_sittings(round_: Round) -> None:

@@ -104,7 +104,13 @@ def test_the_demo_brings_every_kind_of_door_its_photos_and_an_erratum(
             assert client.login(email=way.email, password=demo.PASSWORD)
         assert client.get(way.page).status_code == 200
         client.logout()
-    assert [mail.to for mail in mailoutbox] == [[demo.INVITED]]
+    assert [mail.to[0] for mail in mailoutbox] == [
+        *("elder@example.org", "kelp@example.org"),  # a note
+        demo.DESIGNER,  # a question
+        *("elder@example.org", "kelp@example.org"),  # its answer
+        *(demo.DESIGNER, demo.DESIGNER),  # another question, and a private word
+        demo.INVITED,
+    ]
     assert len(loaded) > 5
     assert set(Photo.objects.values_list("state", flat=True)) == {Photo.State.READY}
     assert Photo.objects.count() == len(demo.FENLIGHT_PHOTOS) + len(demo.QUILLWORK_PHOTOS)
