@@ -287,7 +287,8 @@ class Doubts:
         beside[i] = False
         others = np.flatnonzero(beside & alike & as_far)
         if slip.cause != "unknown" and slip.probability >= LIKELY:
-            return any(self._slip(int(j), d, found.expected, u).cause != slip.cause for j in others)
+            theirs = (self._slip(int(j), d, found.expected, u) for j in others)
+            return any((one.cause, one.place) != (slip.cause, slip.place) for one in theirs)
         return len(others) > 0
 
     def after_fit(self, pooled: Pooled) -> None:
