@@ -90,10 +90,9 @@ class QuestionForm(SaidForm):
     by_name = forms.TypedChoiceField(
         label="What the other testers see",
         coerce=lambda chosen: chosen == "name",
-        empty_value=False,
         widget=forms.RadioSelect,
-        required=False,
         initial="hidden",
+        error_messages={"required": "Choose whether the other testers see your name."},
         help_text="The designer sees who asked, and the size, to answer it well.",
     )
     # The last question at that place that stood above the form.

@@ -203,7 +203,7 @@ def test_what_was_asked_at_the_step_stands_above_the_form(
     page = client.get(at("ask", second_place.pk), {"where": "back step 3"})
     sent = client.post(
         at("ask", second_place.pk),
-        form(where=STEP, text="Another?", shown=page.context["form"]["shown"].value()),
+        form(where=STEP, by_name="hidden", text="Another?", shown=page.context["form"]["shown"].value()),
     )
 
     assert f"Asked at {STEP} before" in page.text
@@ -220,7 +220,8 @@ def test_who_names_the_place_only_then_is_shown_the_questions_and_loses_nothing(
     ask(second_place, "Where do I begin the first row?")
 
     refused = client.post(
-        at("ask", second_place.pk), form(where=STEP, text="Which row is the first?", shown="0")
+        at("ask", second_place.pk),
+        form(where=STEP, by_name="hidden", text="Which row is the first?", shown="0"),
     )
 
     asked = [shown.question.text for shown in refused.context["before"]]
@@ -232,7 +233,7 @@ def test_who_names_the_place_only_then_is_shown_the_questions_and_loses_nothing(
     kept = refused.context["form"]
     again = client.post(
         at("ask", second_place.pk),
-        {name: kept[name].value() for name in ("key", "where", "text", "shown")},
+        {name: kept[name].value() for name in ("key", "where", "text", "by_name", "shown")},
     )
     assert again.status_code == 302
     assert Question.objects.filter(text="Which row is the first?").count() == 1
@@ -248,6 +249,7 @@ def test_who_names_the_place_only_then_is_shown_the_questions_and_loses_nothing(
             "text",
             "That is longer than 2000 signs (2001): shorten it, or say it in two parts.",
         ),
+        ({"by_name": ""}, "by_name", "Choose whether the other testers see your name."),
         ({"key": ""}, "key", "The form lost its number on the way. Look it over and send it again."),
         ({"text": "a\0b"}, "text", "Null characters are not allowed."),
     ],
@@ -255,7 +257,7 @@ def test_who_names_the_place_only_then_is_shown_the_questions_and_loses_nothing(
 def test_a_refused_question_comes_back_with_its_sentence_and_what_was_typed(
     signed_in: SignIn, place: Place, tester: User, fields: dict[str, str], field: str, sentence: str
 ) -> None:
-    sent = {**form(where="Page 4", text="Which row?"), **fields}
+    sent = {**form(where="Page 4", text="Which row?", by_name="hidden"), **fields}
 
     page = signed_in(tester).post(at("ask", place.pk), sent)
 
@@ -270,7 +272,7 @@ def test_going_back_and_changing_a_question_that_was_sent_makes_another_after_a_
     signed_in: SignIn, place: Place, tester: User
 ) -> None:
     client = signed_in(tester)
-    first = form(where=STEP, text="Which row?", shown="0")
+    first = form(where=STEP, text="Which row?", by_name="hidden", shown="0")
     client.post(at("ask", place.pk), first)
 
     page = client.post(at("ask", place.pk), {**first, "text": "Which side?"})
