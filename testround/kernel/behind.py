@@ -38,9 +38,9 @@ class DimensionBehind:
     kappa : float
         Spread of measurements beyond what readings explain, cm.
     shapes : tuple of ShapeBehind
-    short : float or None
-        How far the best shape stayed below its price, in units of minus twice the log likelihood; None where a
-        shape was taken in or none could be tried.
+    gained : float or None
+        Twice the log of the odds for the shapes taken in, or, below nought, for the nearest one that was not; None
+        where none could be tried.
     """
 
     dimension: str
@@ -49,7 +49,7 @@ class DimensionBehind:
     q: float
     kappa: float
     shapes: tuple[ShapeBehind, ...]
-    short: float | None
+    gained: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +128,7 @@ def behind(
                     for shape in pooled.shapes
                     if shape.dimension == one.dimension
                 ),
-                short=_short(pooled, one.dimension),
+                gained=_gained(pooled, one.dimension),
             )
             for j, one in enumerate(judged)
         ),
@@ -141,10 +141,9 @@ def behind(
     )
 
 
-def _short(pooled: Pooled, d: int) -> float | None:
-    if not np.isfinite(pooled.evidence[d]) or any(shape.dimension == d for shape in pooled.shapes):
-        return None
-    return max(-float(pooled.evidence[d]), 0.0)
+def _gained(pooled: Pooled, d: int) -> float | None:
+    gained = float(pooled.evidence[d])
+    return gained if np.isfinite(gained) else None
 
 
 def _or_none(table: NDArray[np.float64]) -> tuple[tuple[float | None, ...], ...]:

@@ -651,6 +651,7 @@ class _Work:
         """
         self.estimate_beta()
         self.paid, self.nearest = np.full(self.d, -np.inf), np.zeros(self.d)
+        self.gained = np.zeros(self.d)
         again = self._dimensions()
         choice: dict[int, list[Shape]] = {}
         for _ in range(MOST_SHAPES):
@@ -659,6 +660,7 @@ class _Work:
             best = max(self._dimensions(), key=lambda d: (self.paid[d], -d), default=None)
             if best is None or self.paid[best] <= 0:
                 break
+            self.gained[best] += self.paid[best]
             self.shapes = [shape for shape in self.shapes if shape.dimension != best] + choice[best]
             self.settle(rounds=3)
             again = [d for d in self._dimensions() if d == best or self.paid[d] > WITHIN_REACH]
@@ -841,10 +843,10 @@ class _Work:
         return np.asarray(mean), np.sqrt(variance)
 
     def _evidence(self) -> FloatArray:
-        """What the best shape not taken gains beyond its price, and for dimensions with one, at least 0."""
+        """What the shapes taken in gained beyond their price, and for dimensions with none, the nearest one."""
         found = self.paid.copy()
         for shape in self.shapes:
-            found[shape.dimension] = max(found[shape.dimension], 0.0)
+            found[shape.dimension] = self.gained[shape.dimension]
         return found
 
     def _wobble(self, sums: _Sums) -> tuple[FloatArray, FloatArray]:

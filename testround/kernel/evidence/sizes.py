@@ -348,8 +348,9 @@ class Sizes(Case):
                 ("Spread of readings κ", f"{self.fine(behind.kappa)} {self.units}"),
                 ("Shape", _shape(behind)),
             ]
-            if behind.short is not None:
-                said.append(("Nearest shape short of its price by", plain(behind.short, 1)))
+            if behind.gained is not None:
+                which = "it" if behind.shapes else "the nearest shape"
+                said.append((f"Twice the log odds for {which}", plain(behind.gained, 1)))
         names = self.sheet.uses(dimension.key)
         for one in self.analysis.behind.spreads:
             if f"{one.gauge}.{one.axis}" in names:
