@@ -6,4 +6,5 @@ class TalkConfig(AppConfig):
     label = "talk"
 
     def ready(self) -> None:
-        from testround.talk import asides  # noqa: F401 -- registers what stands beside a step on a tester's pages
+        # Registers what stands beside a step on a tester's pages, and what is private of it all.
+        from testround.talk import asides, privacy  # noqa: F401

@@ -18,6 +18,7 @@ from testround.reports.models import Remark
 from testround.rounds.models import Place, Round
 from testround.rounds.refusals import Refused
 from testround.rounds.services import diary_write
+from testround.rounds.services.privacy import check_kept
 from testround.talk import letters
 from testround.talk.models import Answer, CalendarAddress, Look, Note, Question, Said, Word, new_token
 from testround.talk.places import canonical_place
@@ -111,6 +112,7 @@ def question_ask(
             f"Others have asked at {where}: see whether yours is among their questions below. If it is not, "
             "send it once more."
         )
+    check_kept(place)
     question = Question.objects.create(
         round=locked, place=place, key=key, by=by, where=where, text=text, by_name=by_name
     )
@@ -210,6 +212,7 @@ def word_write(*, place: Place, key: uuid.UUID, by: User, text: str) -> Word:
         raise Refused.because(
             "The place has been given back meanwhile, so nobody would read it. What you wrote is not sent."
         )
+    check_kept(locked)
     word = Word.objects.create(place=locked, key=key, by=by, text=text)
     owner = place.round.edition.pattern.owner
     to = place.tester if by.pk == owner.pk else owner
