@@ -61,8 +61,13 @@ def _said_before(rows: QuerySet[Any], key: uuid.UUID, content: Mapping[str, obje
 
 
 def _locked(round_id: int) -> Round:
-    rounds = Round.objects.select_for_update(of=("self",)).select_related("edition__pattern__owner")
-    return rounds.get(pk=round_id)
+    """The round, so that what is said in it is said in turn.
+
+    Only its key may still be read, for a tester's report writes the diary while it holds the place that a question
+    is about.
+    """
+    rounds = Round.objects.select_for_update(of=("self",), no_key=True)
+    return rounds.select_related("edition__pattern__owner").get(pk=round_id)
 
 
 @transaction.atomic
@@ -136,7 +141,7 @@ def question_answer(*, question: Question, key: uuid.UUID, by: User, text: str, 
     """
     locked = _locked(question.round_id)
     require(by, Right.EDIT, locked.edition.pattern)
-    question = Question.objects.select_for_update(of=("self",)).get(pk=question.pk)
+    question = Question.objects.select_for_update(of=("self",), no_key=True).get(pk=question.pk)
     before: Answer | None = _said_before(question.answers.all(), key, {"text": text})
     if before is not None:
         return before
@@ -162,7 +167,7 @@ def question_to_desk(*, question: Question, by: User) -> Question:
     """Take a clarified step to the errata desk, as a remark of the place that asked. It goes there once."""
     locked = _locked(question.round_id)
     require(by, Right.EDIT, locked.edition.pattern)
-    question = Question.objects.select_for_update(of=("self",)).get(pk=question.pk)
+    question = Question.objects.select_for_update(of=("self",), no_key=True).get(pk=question.pk)
     if question.to_desk_at is not None:
         return question
     answers = list(question.answers.all())
@@ -204,7 +209,7 @@ def word_write(*, place: Place, key: uuid.UUID, by: User, text: str) -> Word:
 
     It leaves no entry in the diary, which others of the round may read.
     """
-    locked = Place.objects.select_for_update(of=("self",)).get(pk=place.pk)
+    locked = Place.objects.select_for_update(of=("self",), no_key=True).get(pk=place.pk)
     before: Word | None = _said_before(locked.words.all(), key, {"text": text, "by_id": by.pk})
     if before is not None:
         return before
