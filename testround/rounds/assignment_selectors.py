@@ -15,6 +15,7 @@ from testround.kernel.assignment import Place as Seat
 from testround.kernel.offers import OWN, PER_CM, Offers
 from testround.kernel.reasons import Reasons, ordinal
 from testround.kernel.units import LengthUnit, lengths_in
+from testround.patterns.access import Right
 from testround.people.models import User
 from testround.rounds.bridge import kernel_candidate, kernel_plan, unknown_of
 from testround.rounds.models import Candidate, Round, Vacancy
@@ -345,12 +346,12 @@ def vacancies_of(round: Round) -> QuerySet[Vacancy]:
 
 
 def vacancies_for(user: User) -> QuerySet[Vacancy]:
-    """In all rounds that a person runs: the places that fell free and that somebody in reserve can have."""
+    """The places that fell free and that somebody in reserve can have, in all rounds a person may invite to."""
     return (
         Vacancy.objects.filter(
             state=Vacancy.State.OPEN,
             candidate__state=Candidate.State.CONFIRMED,
-            place__round__in=rounds_of(user),
+            place__round__in=rounds_of(user, Right.INVITE),
         )
         .exclude(place__round__state=Round.State.CLOSED)
         .select_related("place__round__edition__pattern", "candidate")
