@@ -42,6 +42,8 @@ FAULT = 2.0
 """Prior standard deviation of a fault, in tolerances: one worth finding is off by a few."""
 ALL_BUT_FREE = 100.0
 """Prior standard deviation of a shape that was taken in, in tolerances."""
+STEADIEST = 0.25
+"""One person's hands are rarely steadier between two makings than this, cm, or 6 in 1000; common practice."""
 USUAL_TAU, MOST_TAU = 0.01, 0.15
 """How far garments differ from their swatches between testers, relative: to begin with, and at the most."""
 BORROWED = 6.0
@@ -132,6 +134,8 @@ class Pooled:
         Twice the log of the odds for the best shape over none; negative where none pays.
     price : array of float, (d,)
         Twice the log of the odds against that shape beforehand.
+    uneven : array of float, (d,)
+        As the evidence, for the best shape that is no shift of all sizes: what a shift may hide.
     wobble, u_wobble : array of float, (a,)
         How far everybody's garments lie from everybody's swatches, relative.
     tau : array of float, (a,)
@@ -159,6 +163,7 @@ class Pooled:
     shapes: tuple[Shape, ...]
     evidence: FloatArray
     price: FloatArray
+    uneven: FloatArray
     wobble: FloatArray
     u_wobble: FloatArray
     tau: FloatArray
@@ -234,8 +239,7 @@ class _Work:
         self.y = np.where(self.known, c.values, 0.0)
         self.um2 = np.where(self.known, c.u_measured, 1.0) ** 2
         self.sens = np.where(self.known[:, :, None], c.sensitivity, 0.0)
-        # One person's hands are rarely steadier between two makings than this; common practice.
-        self.scale = np.hypot(0.25, 0.006 * np.nan_to_num(c.expected))
+        self.scale = np.hypot(STEADIEST, 0.006 * np.nan_to_num(c.expected))
         self.kappa2 = self.scale**2
         self.tau2 = np.full(self.a, USUAL_TAU**2)
         self.ug2 = c.u_gauge**2
@@ -652,6 +656,7 @@ class _Work:
         self.estimate_beta()
         self.paid, self.nearest = np.full(self.d, -np.inf), np.zeros(self.d)
         self.gained = np.zeros(self.d)
+        self.uneven = np.full(self.d, -np.inf)
         again = self._dimensions()
         choice: dict[int, list[Shape]] = {}
         for _ in range(MOST_SHAPES):
@@ -679,6 +684,8 @@ class _Work:
         prices = np.array([sum(self.price(shape) for shape in choice) for choice in choices])
         costs = costs + prices
         self.nearest[d] = prices[0 if mine else int(np.argmin(costs[1:])) + 1] if len(choices) > 1 else 0.0
+        others = [at for at, choice in enumerate(choices) if at and any(x.kind != "shift" for x in choice)]
+        self.uneven[d] = float(costs[0] - costs[others].min()) if others else -np.inf
         most = -np.inf
         for at in np.argsort(costs, kind="stable").tolist():
             if at == 0:
@@ -773,6 +780,7 @@ class _Work:
             shapes=(),
             evidence=np.full(d, -np.inf),
             price=np.zeros(d),
+            uneven=np.full(d, -np.inf),
             wobble=np.zeros(a),
             u_wobble=np.full(a, WOBBLE),
             tau=np.sqrt(self.tau2),
@@ -818,6 +826,7 @@ class _Work:
             shapes=tuple(sorted(self.shapes, key=lambda x: (x.dimension, x.kind, x.sizes))),
             evidence=evidence,
             price=self.nearest,
+            uneven=self.uneven,
             wobble=wobble,
             u_wobble=u_wobble,
             tau=np.sqrt(self.tau2),

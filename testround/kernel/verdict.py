@@ -43,7 +43,7 @@ FOLLOWING, BY_CHANCE = 0.85, 0.02
 """Share of testers who work what the text leads to, and of those who arrive at that very count by a slip of their
 own (common practice)."""
 ALMOST_PAID = -4.0
-"""A shape that comes this near to its price keeps a dimension from being said to hold."""
+"""A shape other than a shift that comes this near to its price keeps a dimension from being said to hold."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,7 +212,8 @@ def judge_dimensions(pooled: Pooled, tolerance: FloatArray, n_sizes: int) -> tup
         supported = shaped and bool(q[d] <= DISCOVERY_RATE)
         testers = int(pooled.testers[list(sizes), d].sum())
         verdict = judge(estimate, half, float(tolerance[d]), supported=supported, testers=testers)
-        doubtful = not shaped and pooled.evidence[d] > ALMOST_PAID
+        # A shift that nearly pays is in the estimate and its interval already; what is uneven may not be.
+        doubtful = not shaped and pooled.uneven[d] > ALMOST_PAID
         if verdict is Verdict.HOLDS and (doubtful or not _all_hold(pooled, d, float(tolerance[d]))):
             verdict = Verdict.OPEN
         needs = None
