@@ -40,7 +40,9 @@ def place_run(user: User, code: str, pk: int) -> Place:
 def photos_in(test_round: Round) -> QuerySet[Photo]:
     """The photos of a round that are ready, newest first, with who sent them and what they allow."""
     photos = Photo.objects.filter(place__round=test_round, state=Photo.State.READY, superseded_at=None)
-    allowed = Prefetch("place__consents", Consent.objects.filter(withdrawn_at=None), to_attr="standing")
+    allowed = Prefetch(
+        "place__consents", Consent.objects.filter(withdrawn_at=None).order_by("kind"), to_attr="standing"
+    )
     return photos.select_related("place").prefetch_related(allowed).order_by("-pk")
 
 

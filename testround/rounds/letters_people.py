@@ -16,8 +16,8 @@ WHAT = {
         "testers sent."
     ),
     Role.EDITOR: (
-        "As editor you see and change everything: the sheet, the rounds, what the testers sent, and the errata. "
-        "Publishing and inviting stay with the owner."
+        "As editor you see and change the sheet, the rounds, what the testers sent, and the errata. Publishing, "
+        "inviting, and private words with testers stay with the owner."
     ),
     Role.ONLOOKER: (
         "As onlooker you see how its rounds stand: sizes, counts and dates. You see nobody's measurements, photos "
