@@ -16,9 +16,10 @@ from testround.patterns.access import Right
 from testround.patterns.models import Pattern
 from testround.patterns.selectors import patterns_of
 from testround.people.models import User
+from testround.rounds.assignment_selectors import vacancies_for
 from testround.rounds.due import UNMEASURED, What, date_of
 from testround.rounds.letters import day
-from testround.rounds.models import Invitation, Place, Round
+from testround.rounds.models import Invitation, Place, Round, Vacancy
 from testround.rounds.nudges import Nudgeable, nudgeable_in
 from testround.rounds.selectors import places_of, rounds_of, rounds_with_progress
 from testround.talk.selectors import Waiting, waiting_for
@@ -30,12 +31,13 @@ NUDGES_SHOWN = 3
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """One thing that waits for this person, with where to do it."""
+    """One thing that waits for this person, with where to do it; ``sends`` makes the action a press, not a way."""
 
     about: str
     sentence: str
     action: str
     url: str
+    sends: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +56,7 @@ def today_of(user: User) -> Today:
     places = list(places_of(user).order_by("round__closes", "pk")[:SHOWN])
     needs = [need for place in places for need in _needs_of_place(place, date)]
     needs += _needs_of_rounds(rounds, user)
+    needs += [_next_in_reserve(vacancy) for vacancy in vacancies_for(user)[:SHOWN]]
     needs += [_said(waiting) for waiting in waiting_for(user)]
     return Today(
         needs=needs,
@@ -105,6 +108,18 @@ def _needs_of_rounds(rounds: list[Round], user: User) -> Iterator[Need]:
         yield from _at_the_close(round)
     for round, ones in waiting.items():
         yield from _nudges(round, ones)
+
+
+def _next_in_reserve(vacancy: Vacancy) -> Need:
+    place = vacancy.place
+    made = f" in {place.size}" if place.size else ""
+    return Need(
+        str(place.round),
+        f"{place.name}'s place{made} fell free; {vacancy.candidate} is next in reserve.",
+        f"Invite {vacancy.candidate}",
+        reverse("rounds:vacancy_invite", args=[place.round.code, vacancy.pk]),
+        sends=(("candidate", str(vacancy.candidate_id)),),
+    )
 
 
 def _nudges(round: Round, waiting: list[Nudgeable]) -> Iterator[Need]:
