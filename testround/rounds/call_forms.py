@@ -234,6 +234,9 @@ class OfferForm(forms.Form):
             )
         self.fields["keep"] = forms.BooleanField(label="They are right, keep them", required=False)
         self.has_doubts = False
+        # As they stand on the page, which is how their errors are listed.
+        asked = [f"measure_{measure.key}" for measure in document.measures]
+        self.order_fields(["name", "email", "units", *asked, "keep", *WISHES, "yarns"])
 
     def _initial(self, reader: Reader, candidate: Candidate | None) -> dict[str, object]:
         if candidate is None:

@@ -86,6 +86,11 @@ class CallPage:
     cautions: tuple[Caution, ...]
 
     @property
+    def span(self) -> int:
+        """Columns of sizes in the table."""
+        return len(self.sizes)
+
+    @property
     def is_crochet(self) -> bool:
         return self.document.craft == "crochet"
 

@@ -43,6 +43,14 @@ def length(cm: float | None, reader: Reader) -> str:
 
 
 @register.filter
+def bare_length(cm: float | None, reader: Reader) -> str:
+    """A length without its unit, for a table that names it: "92.5", "36 3/8"."""
+    if not _known(cm):
+        return UNKNOWN
+    return _kept_together(units.format_length(cm, reader.units).removesuffix(f" {reader.units}"))
+
+
+@register.filter
 def signed_length(cm: float | None, reader: Reader) -> str:
     """A difference with its sign: "+1.5 cm", "−3/4 in", "0 cm"."""
     return _kept_together(units.format_length(cm, reader.units, signed=True)) if _known(cm) else UNKNOWN

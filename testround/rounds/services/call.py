@@ -82,7 +82,7 @@ def call_state(round: Round, *, confirmed: int) -> CallState:
     """How the call stands today, with so many confirmed offers (those who have a place by now among them)."""
     if round.call_code is None or round.state == Round.State.PLANNED:
         return CallState.UNOPENED
-    if round.state not in (Round.State.GATHERING, Round.State.SWATCHING):
+    if round.state not in (Round.State.GATHERING, Round.State.SWATCHING) or round.purged_at is not None:
         return CallState.ENDED
     late = round.call_closes is not None and today_for(round) > round.call_closes
     if late or round.call_closed_at is not None or round.state == Round.State.SWATCHING:
