@@ -85,7 +85,7 @@ def _waited_for(rounds: QuerySet[Round] | Iterable[Round], now: dt.datetime) -> 
         Q(swatch_until=None) | Q(swatch_until__lt=date)
     )
     measures_late = Q(round__closes__lt=date) & (Q(measures_until=None) | Q(measures_until__lt=date))
-    stalled = Q(heard__lt=now - dt.timedelta(days=STALLED_AFTER_DAYS))
+    stalled = Q(heard__lte=now - dt.timedelta(days=STALLED_AFTER_DAYS))
     going = ~Q(round__state__in=[Round.State.PLANNED, Round.State.CLOSED])
     closed = Q(round__state=Round.State.CLOSED, round__closes__gte=date - ASKED_AFTER_CLOSING)
     if isinstance(rounds, QuerySet):
