@@ -1,0 +1,428 @@
+"""The pages of candidates and of who should make what, as a designer uses them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.core import mail
+from django.db import connection
+from django.http import HttpResponse
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from testround.people.models import User
+from testround.rounds.models import Candidate, Place, Proposal, Round, Vacancy
+from testround.rounds.services import drafted, invitation_create, invitation_decline, proposal_save, today_for
+from tests.rounds.conftest import secret_of
+from tests.rounds.offers import FIRST_ANSWER, candidate, five_for_four
+
+
+@pytest.fixture
+def page(opened: Round, designer: User, signed_in: Callable[[User], Client]) -> Client:
+    five_for_four(opened)
+    return signed_in(designer)
+
+
+def words(response: HttpResponse) -> str:
+    """The text of a page, without tags."""
+    return " ".join(re.sub(r"<[^>]+>", " ", response.text).replace("\N{NO-BREAK SPACE}", " ").split())
+
+
+def proposal(round: Round) -> str:
+    return reverse("rounds:proposal", args=[round.code])
+
+
+def chosen(round: Round, **sizes: str) -> dict[str, str]:
+    """What the form of seats sends: everybody as they stand, but for those given."""
+    shown = drafted(round)
+    data = {"action": "seats", "revision": str(shown.draft.revision)}
+    for person in shown.read.candidates:
+        seat = shown.seats.get(person.id)
+        data[f"size_{person.id}"] = sizes.get(person.id, (seat.size or "") if seat else "out")
+        data[f"yarn_{person.id}"] = (seat.yarn or "") if seat else ""
+    return data
+
+
+def accepting(round: Round, **more: str) -> dict[str, str]:
+    shown = drafted(round)
+    return {
+        "revision": str(shown.draft.revision),
+        "seen": shown.seen,
+        "until": today_for(round).isoformat(),
+        **more,
+    }
+
+
+# Candidates
+
+
+def test_candidates_stand_against_the_sizes_with_what_they_said(opened: Round, page: Client) -> None:
+    candidate(
+        opened, "fir", 90, wishes=["M", "9X"], yarns=["wool_blue"], own_yarn=True, tests_before=3, email=""
+    )
+
+    said = words(page.get(reverse("rounds:candidates", args=[opened.code]), {"sort": "name"}))
+
+    assert "6 who offer" in said
+    assert (
+        "Fir no email address Fir wishes for size 9X, which the pattern does not have; that wish is left out. "
+        "Full bust 90 cm S, 4 cm off M, 9X own yarn, Wool, supplied 3 1 Dec 2026"
+    ) in said
+
+
+@pytest.mark.parametrize(
+    ("sort", "order"),
+    [
+        ("answered", ["Alder", "Birch", "Cedar", "Dogwood", "Elm"]),
+        ("name", ["Alder", "Birch", "Cedar", "Dogwood", "Elm"]),
+        ("fit", ["Alder", "Birch", "Cedar", "Dogwood", "Elm"]),
+        ("experience", ["Elm", "Alder", "Birch", "Cedar", "Dogwood"]),
+        ("wish", ["Cedar", "Alder", "Birch", "Dogwood", "Elm"]),
+    ],
+)
+def test_candidates_can_be_put_in_order(opened: Round, page: Client, sort: str, order: list[str]) -> None:
+    opened.candidates.filter(key="elm").update(tests_before=2)
+    opened.candidates.filter(key="cedar").update(wishes=["XS"])
+
+    shown = page.get(reverse("rounds:candidates", args=[opened.code]), {"sort": sort}).context["page"]
+
+    assert [row.candidate.name for row in shown] == order
+
+
+def test_somebody_who_waits_can_be_let_in(opened: Round, page: Client) -> None:
+    person = candidate(opened, "fir", 90, state="waiting")
+
+    page.post(reverse("rounds:candidate_take_back", args=[opened.code, person.pk]))
+
+    person.refresh_from_db()
+    assert person.state == "confirmed"
+
+
+# The proposal
+
+
+def test_the_proposal_says_who_why_and_what_is_short(opened: Round, page: Client) -> None:
+    opened.places_plan = {"least": {"XS": 2, "S": 2}, "most": {"S": 2}}
+    opened.save()
+
+    said = words(page.get(proposal(opened)))
+
+    assert "4 of 5 candidates would have a place; too few for XS. In the order of what counts" in said
+    assert "1 of 2. Only one candidate could make XS." in said
+    assert "Bust within 0.5 cm of S; S needed two." in said
+    assert "S is full, and no other size is within reach or wished for. In reserve: first for S." in said
+
+
+def test_a_move_by_hand_shows_at_once_what_it_costs(opened: Round, page: Client) -> None:
+    answer = page.post(proposal(opened), chosen(opened, birch="out", dogwood="S"))
+    said = words(page.get(proposal(opened)))
+
+    assert (answer.status_code, answer.headers["Location"]) == (302, proposal(opened))
+    assert "2 moved by hand. Against the best that was proposed: 1.0 cm more misfit in all" in said
+    assert "By hand; the proposal had no place for them. Bust within 1 cm of S" in said
+    assert "No place, by hand; the proposal had S in own yarn." in said
+
+
+def test_lengths_in_the_cost_are_in_the_readers_unit(opened: Round, page: Client, designer: User) -> None:
+    designer.units = "in"
+    designer.save()
+    page.post(proposal(opened), chosen(opened, birch="out", dogwood="S"))
+
+    assert "3/8 in more misfit in all" in words(page.get(proposal(opened)))
+
+
+def test_a_move_back_to_what_was_proposed_is_no_move(opened: Round, page: Client) -> None:
+    page.post(proposal(opened), chosen(opened, birch="out"))
+
+    page.post(proposal(opened), chosen(opened, birch="S"))
+
+    assert Proposal.objects.get().moves == {}
+
+
+def test_keeping_somebody_pins_them_and_the_rest_is_proposed_around_it(opened: Round, page: Client) -> None:
+    page.post(proposal(opened), {**chosen(opened, dogwood="S"), "keep_dogwood": "on"})
+
+    assert Proposal.objects.get().pins == [{"candidate": "dogwood", "size": "S", "yarn": None}]
+    assert {key: seat.size for key, seat in drafted(opened).seats.items()} == {
+        "alder": "XS",
+        "birch": "S",
+        "dogwood": "S",
+        "elm": "M",
+    }
+
+
+def test_no_longer_kept_means_back_to_the_proposal(opened: Round, page: Client) -> None:
+    page.post(proposal(opened), {**chosen(opened, dogwood="S"), "keep_dogwood": "on"})
+
+    page.post(proposal(opened), chosen(opened))
+
+    draft = Proposal.objects.get()
+    assert (draft.pins, draft.moves) == ([], {})
+    assert "dogwood" not in drafted(opened).seats
+
+
+def test_moves_can_be_kept_while_the_rest_is_proposed_anew(opened: Round, page: Client) -> None:
+    page.post(proposal(opened), chosen(opened, birch="out"))
+
+    page.post(proposal(opened), {"action": "around", "revision": "1"})
+
+    draft = Proposal.objects.get()
+    assert (draft.exclusions, draft.moves) == ([{"candidate": "birch", "size": None}], {})
+    assert "dogwood" in drafted(opened).seats
+
+
+def test_moves_can_be_undone(opened: Round, page: Client) -> None:
+    page.post(proposal(opened), chosen(opened, birch="out"))
+
+    page.post(proposal(opened), {"action": "undo", "revision": "1"})
+
+    assert Proposal.objects.get().moves == {}
+
+
+def test_a_second_tab_is_told_and_keeps_what_was_chosen(opened: Round, page: Client) -> None:
+    second = chosen(opened, alder="M")
+    page.post(proposal(opened), chosen(opened, birch="out"))
+
+    answer = page.post(proposal(opened), second)
+
+    assert answer.status_code == 422
+    assert "This draft was changed since you opened the page" in words(answer)
+    assert answer.context["seats"]["size_alder"].value() == "M"
+    assert '<input type="hidden" name="revision" value="1"' in answer.text
+    assert Proposal.objects.get().moves == {"birch": None}
+    again = page.post(proposal(opened), {**second, "revision": "1"})
+    assert again.status_code == 302
+    assert Proposal.objects.get().moves == {"alder": {"size": "M", "yarn": None}}
+
+
+def test_a_size_that_is_not_there_cannot_be_chosen(opened: Round, page: Client) -> None:
+    answer = page.post(proposal(opened), chosen(opened, birch="9X"))
+
+    assert answer.status_code == 422
+    assert "Birch: the pattern has no such size; choose one, or “no place”." in words(answer)
+    assert not Proposal.objects.exists()
+
+
+def test_a_pin_that_contradicts_is_answered_in_a_sentence(opened: Round, page: Client) -> None:
+    page.post(proposal(opened), {"action": "word", "revision": "0", "person": "elm", "word": "out:M"})
+
+    answer = page.post(
+        proposal(opened), {"action": "word", "revision": "1", "person": "elm", "word": "pin:M"}
+    )
+
+    assert answer.status_code == 422
+    assert "Elm is pinned to M and excluded from it; drop one of the two." in words(answer)
+    assert Proposal.objects.get().pins == []
+
+
+def test_a_word_can_be_dropped(opened: Round, page: Client) -> None:
+    page.post(proposal(opened), {"action": "word", "revision": "0", "person": "elm", "word": "out:"})
+    assert "Elm has no place" in words(page.get(proposal(opened)))
+
+    page.post(proposal(opened), {"action": "word", "revision": "1", "drop": "out0", "word": "pin:"})
+
+    assert Proposal.objects.get().exclusions == []
+
+
+def limits(**more: str) -> dict[str, str]:
+    return {"action": "limits", "revision": "0", "reach": "5", "offer_days": "7", **more}
+
+
+def test_least_above_most_is_said_beside_the_size_and_kept(opened: Round, page: Client) -> None:
+    answer = page.post(proposal(opened), limits(least_1="3", most_1="2"))
+
+    assert answer.status_code == 422
+    assert "Size S takes at most 2 but needs at least 3: raise one." in words(answer)
+    assert answer.context["limits"]["least_1"].value() == "3"
+
+
+def test_limits_are_saved_in_the_unit_that_is_read(opened: Round, page: Client, designer: User) -> None:
+    designer.units = "in"
+    designer.save()
+
+    page.post(proposal(opened), limits(reach="3", most_1="3", invite_next="on", offer_days="4"))
+
+    opened.refresh_from_db()
+    assert Proposal.objects.get().reach == pytest.approx(7.62)
+    assert (opened.places_plan, opened.invite_next, opened.offer_days) == ({"most": {"S": 3}}, True, 4)
+
+
+def test_a_reach_that_is_no_length_is_said_and_kept(opened: Round, page: Client) -> None:
+    answer = page.post(proposal(opened), limits(reach="far"))
+
+    assert answer.status_code == 422
+    assert "Reach: “far” cannot be read as a number" in words(answer)
+
+
+def test_a_draft_that_contradicts_by_now_is_said_and_can_be_mended(
+    opened: Round, page: Client, designer: User
+) -> None:
+    pins = [{"candidate": key, "size": "S", "yarn": None} for key in ("birch", "cedar")]
+    proposal_save(round=opened, by=designer, revision=0, pins=pins)
+    opened.places_plan = {"most": {"S": 1}}
+    opened.save()
+
+    said = words(page.get(proposal(opened)))
+    posted = page.post(proposal(opened), {"action": "seats", "revision": "1"})
+
+    assert "S takes 1 at most, and this pin would make 2; raise its most or drop a pin." in said
+    assert posted.status_code == 302
+    page.post(proposal(opened), {"action": "word", "revision": "1", "drop": "pin1", "word": "pin:"})
+    assert "This cannot be proposed" not in words(page.get(proposal(opened)))
+
+
+# Accepting it
+
+
+def test_accepting_invites_by_mail_and_hands_over_the_links_of_the_others_once(
+    opened: Round, page: Client, django_capture_on_commit_callbacks: Callable[..., Any]
+) -> None:
+    opened.candidates.filter(key="elm").update(email="")
+    address = reverse("rounds:proposal_accept", args=[opened.code])
+    before = words(page.get(address))
+
+    data = accepting(opened)
+    with django_capture_on_commit_callbacks(execute=True):
+        answer = page.post(address, data)
+    again = page.post(address, data, follow=True)
+
+    assert "Invite 4 people?" in before
+    assert "1 left no email address : you get the link on the next page" in before
+    assert answer.status_code == 200
+    assert "3 invited by mail, 1 to be told by you" in words(answer)
+    assert len(re.findall(r'value="http[^"]*/rounds/join/[^"]+/"', answer.text)) == 1
+    assert answer.headers["Cache-Control"] == "no-store, private"
+    assert sorted(letter.to[0] for letter in mail.outbox) == [
+        "alder@example.org",
+        "birch@example.org",
+        "cedar@example.org",
+    ]
+    assert "accepted already; nobody is invited twice" in words(again)
+    assert opened.places.count() == 4
+
+
+def test_a_link_that_was_handed_over_leads_to_the_place(opened: Round, page: Client) -> None:
+    opened.candidates.exclude(key="elm").delete()
+    opened.candidates.update(email="")
+    answer = page.post(reverse("rounds:proposal_accept", args=[opened.code]), accepting(opened))
+    url = re.findall(r'value="(http[^"]*/rounds/join/[^"]+/)"', answer.text)[0]
+
+    invitation = Client().get(url)
+
+    assert invitation.status_code == 200
+    assert reverse("rounds:decline", args=[secret_of(url)]) in invitation.text
+
+
+def test_accepting_what_has_changed_shows_it_again_and_invites_nobody(opened: Round, page: Client) -> None:
+    data = accepting(opened)
+    candidate(opened, "fir", 75.9)
+
+    answer = page.post(reverse("rounds:proposal_accept", args=[opened.code]), data)
+
+    assert answer.status_code == 422
+    assert "Nobody is invited yet" in words(answer)
+    assert not opened.places.exists()
+    fresh = {name: answer.context["form"][name].value() for name in ("revision", "seen")}
+    assert (
+        page.post(reverse("rounds:proposal_accept", args=[opened.code]), {**data, **fresh}).status_code == 200
+    )
+
+
+def test_a_day_that_is_past_is_said_beside_it(opened: Round, page: Client) -> None:
+    answer = page.post(
+        reverse("rounds:proposal_accept", args=[opened.code]), accepting(opened, until="2020-01-01")
+    )
+
+    assert answer.status_code == 422
+    assert "That day is past: pick today or a later one." in words(answer)
+    assert not opened.places.exists()
+
+
+# Places that fell free
+
+
+@pytest.fixture
+def declined(opened: Round, page: Client, django_capture_on_commit_callbacks: Callable[..., Any]) -> Client:
+    """Birch has said no, and Dogwood is next."""
+    page.post(reverse("rounds:proposal_accept", args=[opened.code]), accepting(opened))
+    opened.candidates.filter(key="dogwood").update(email="")
+    place = opened.places.get(name="Birch")
+    _, url = invitation_create(place=place, by=opened.edition.pattern.owner)
+    with django_capture_on_commit_callbacks(execute=True):
+        invitation_decline(secret=secret_of(url))
+    return page
+
+
+def test_the_first_page_says_who_is_next_and_one_press_invites_them(opened: Round, declined: Client) -> None:
+    today = declined.get(reverse("home"))
+    vacancy = Vacancy.objects.get()
+    address = reverse("rounds:vacancy_invite", args=[opened.code, vacancy.pk])
+
+    assert "Birch's place in S fell free; Dogwood is next in reserve. Invite Dogwood" in words(today).replace(
+        "&#x27;", "'"
+    )
+    assert f'action="{address}"' in today.text
+    answer = declined.post(address, {"candidate": str(vacancy.candidate_id)})
+    again = declined.post(address, {"candidate": str(vacancy.candidate_id)})
+
+    # Dogwood left no address: the link is given, this once.
+    assert "/rounds/join/" in answer.text
+    assert again.status_code == 302
+    assert opened.places.get(name="Dogwood").state == Place.State.OFFERED
+    assert "Dogwood is next" not in words(declined.get(reverse("home")))
+
+
+def test_the_proposal_shows_the_place_that_fell_free_with_the_next_and_why(
+    opened: Round, declined: Client
+) -> None:
+    said = words(declined.get(proposal(opened))).replace("&#x27;", "'")
+
+    assert "Birch's place in S fell free. Next in reserve: Dogwood , size S. Bust within 1 cm of S" in said
+
+
+def test_a_place_can_be_left_free_from_the_page(opened: Round, declined: Client) -> None:
+    declined.post(reverse("rounds:vacancy_leave", args=[opened.code, Vacancy.objects.get().pk]))
+
+    assert Vacancy.objects.get().state == "left"
+    assert "fell free" not in words(declined.get(proposal(opened)))
+
+
+# However many offer
+
+
+def queries_of(client: Client, address: str) -> int:
+    client.get(address)
+    with CaptureQueriesContext(
+        connection,
+    ) as captured:
+        assert client.get(address).status_code == 200
+    return len(captured)
+
+
+@pytest.mark.parametrize("name", ["candidates", "proposal", "proposal_accept"])
+def test_pages_ask_as_little_for_five_hundred_candidates_as_for_five(
+    opened: Round, page: Client, name: str
+) -> None:
+    address = reverse(f"rounds:{name}", args=[opened.code])
+    few = queries_of(page, address)
+    Candidate.objects.bulk_create(
+        Candidate(
+            round=opened,
+            key=f"c{n:03}",
+            name=f"Candidate {n}",
+            measures={"bust": 74 + n % 25},
+            wishes=["S"] if n % 3 else [],
+            yarns=["wool_blue"] if n % 4 else [],
+            own_yarn=n % 2 == 0,
+            answered=FIRST_ANSWER,
+        )
+        for n in range(495)
+    )
+
+    assert queries_of(page, address) == few
+    if name != "proposal_accept":
+        assert page.get(address).text.count("<tr") < 70
