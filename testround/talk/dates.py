@@ -110,3 +110,8 @@ def _address(path: str) -> str:
 
 def feed_address(address: CalendarAddress) -> str:
     return _address(reverse("talk:feed", args=[address.token]))
+
+
+def subscribing_address(address: CalendarAddress) -> str:
+    """The same under the scheme by which phones hand an address to their calendar."""
+    return f"webcal://{feed_address(address).partition('://')[2]}"

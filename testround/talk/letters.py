@@ -7,7 +7,7 @@ from collections.abc import Callable
 from django.conf import settings
 from django.urls import reverse
 
-from testround.outbox.letters import Action, Facts, Letter, Words, letter
+from testround.outbox.letters import Action, Letter, Words, letter
 from testround.outbox.mail import Kind, mail_send
 from testround.people.models import User
 from testround.rounds.models import Place, Round
@@ -48,10 +48,9 @@ def answer(*, question: Question, answer: Answer, place: Place, round: Round) ->
     return letter(
         f"{said} at {question.where}",
         f"Hello {place.name},",
-        f"somebody who tests {round.edition.pattern.title} had asked:"
+        f"somebody who tests {round.edition.pattern.title} had asked at {question.where}:"
         if question.place_id != place.pk
-        else "you had asked:",
-        Facts((("Where", question.where),)),
+        else f"you had asked at {question.where}:",
         _words(question.text),
         "Added to the answer since:" if answer.is_addition else "The answer:",
         _words(answer.text),

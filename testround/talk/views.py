@@ -20,7 +20,7 @@ from testround.rounds.models import Place, Round
 from testround.rounds.refusals import Refused
 from testround.rounds.selectors import places_of
 from testround.talk import services
-from testround.talk.dates import address_of, changed_of, dates_of, feed_address
+from testround.talk.dates import address_of, changed_of, dates_of, feed_address, subscribing_address
 from testround.talk.forms import AnswerForm, NoteForm, QuestionForm, WordForm
 from testround.talk.ical import calendar as calendar_text
 from testround.talk.models import CalendarAddress, Look, Question
@@ -286,6 +286,7 @@ def calendar(request: HttpRequest) -> HttpResponse:
     context = {
         "address": address,
         "url": feed_address(address) if address else "",
+        "subscribe": subscribing_address(address) if address else "",
         "coming": [day for day in days if day.day >= timezone.localdate()][:DAYS_SHOWN],
     }
     response = render(request, "talk/calendar.html", context)

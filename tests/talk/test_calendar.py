@@ -182,6 +182,7 @@ def test_the_page_shows_the_address_and_what_it_would_show(
 
     token = tester.calendar_address.token
     assert f"http://127.0.0.1:8000/calendar/{token}.ics" in answer.text
+    assert f'href="webcal://127.0.0.1:8000/calendar/{token}.ics"' in answer.text
     assert answer.headers["Cache-Control"] == "no-store, private"
     for page in (before, answer):
         assert "Swatch due: Little top, size S" in page.text

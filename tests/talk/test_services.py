@@ -201,8 +201,8 @@ def test_an_answer_goes_to_all_testers_and_says_whose_question_it_was_to_the_ask
     to_asker, to_other = mail.outbox
     assert (to_asker.to, to_other.to) == (["tester@example.org"], ["second@example.org"])
     assert to_asker.subject == to_other.subject == "An answer at Back, step 3"
-    assert "you had asked:" in to_asker.body
-    assert "somebody who tests Little top had asked:" in to_other.body
+    assert "you had asked at Back, step 3:" in to_asker.body
+    assert "somebody who tests Little top had asked at Back, step 3:" in to_other.body
     assert "Tester one" not in to_other.body
     for sent in mail.outbox:
         assert "Which row first?" in sent.body
