@@ -6,6 +6,6 @@ class ReportsConfig(AppConfig):
     label = "reports"
 
     def ready(self) -> None:
-        # Registers what it does with incoming photos, and what it can say of a piece's finish, and what is
-        # private here.
-        from testround.reports import pace, photos, privacy  # noqa: F401
+        # Registers what it does with incoming photos, and what it can say of a piece's finish, what is
+        # private here, and the pictures of a call.
+        from testround.reports import call_pictures, pace, photos, privacy  # noqa: F401

@@ -10,6 +10,7 @@ from typing import Any
 from django import forms
 from django.conf import settings
 from django.core.exceptions import ValidationError
+from django.core.files.uploadedfile import UploadedFile
 
 from testround.kernel.round import Craft, Dimension, Measure, Number
 from testround.kernel.units import TypedLength, format_count, format_length, tool_label, tool_word
@@ -593,6 +594,21 @@ def _amounts(form: SentForm, *names: str) -> dict[str, Any]:
     return {**given, "typed": {name: form.text(name) for name in names if given[name] is not None}}
 
 
+def read_photo(upload: UploadedFile) -> bytes:
+    """What was uploaded, once it is known to be a photo. Raises ValidationError."""
+    if upload.size > settings.PHOTO_MAX_BYTES:
+        raise ValidationError(
+            f"The file is {upload.size / 1e6:.0f} MB; up to {settings.PHOTO_MAX_BYTES / 1e6:.0f} MB are taken. "
+            "Send it in a smaller size."
+        )
+    data = upload.read()
+    try:
+        photo_check(data)
+    except PhotoRefused as refused:
+        raise ValidationError(refused.sentence) from refused
+    return bytes(data)
+
+
 class PhotoForm(SentForm):
     photo = forms.FileField(
         label="Photo",
@@ -621,18 +637,7 @@ class PhotoForm(SentForm):
             ].label = f"{owner}, and whoever edits the pattern beside them, may see my photos"
 
     def clean_photo(self) -> bytes:
-        upload = self.cleaned_data["photo"]
-        if upload.size > settings.PHOTO_MAX_BYTES:
-            raise ValidationError(
-                f"The file is {upload.size / 1e6:.0f} MB; up to {settings.PHOTO_MAX_BYTES / 1e6:.0f} MB are taken. "
-                "Send it in a smaller size."
-            )
-        data = upload.read()
-        try:
-            photo_check(data)
-        except PhotoRefused as refused:
-            raise ValidationError(refused.sentence) from refused
-        return bytes(data)
+        return read_photo(self.cleaned_data["photo"])
 
     def report(self) -> dict[str, Any]:
         return {
@@ -662,3 +667,31 @@ class ConsentsForm(forms.Form):
 
     def kinds(self) -> set[str]:
         return {kind for kind in Consent.Kind.values if self.cleaned_data[kind]}
+
+
+class PictureForm(forms.Form):
+    """A picture for the page of a call."""
+
+    photo = forms.FileField(
+        label="Picture",
+        allow_empty_file=True,
+        max_length=500,
+        widget=forms.ClearableFileInput(
+            attrs={"accept": "image/jpeg,image/png,image/webp,image/heic,image/heif"}
+        ),
+        error_messages={"required": "Choose a picture first.", "missing": "Choose a picture first."},
+    )
+    shows = forms.CharField(
+        label="What it shows",
+        max_length=300,
+        help_text="As in “The cardigan from the front, buttoned”. It stands below, and is read to who cannot see.",
+        error_messages={"required": "Say what is to be seen in it, for those who cannot see it."},
+    )
+    key = forms.UUIDField(widget=forms.HiddenInput, required=False)
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["key"].initial = uuid.uuid4
+
+    def clean_photo(self) -> bytes:
+        return read_photo(self.cleaned_data["photo"])

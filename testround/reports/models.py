@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from testround.kernel.round import FabricState as KernelFabricState
 from testround.kernel.round import FitSays, RemarkKind
-from testround.rounds.models import Place
+from testround.rounds.models import Place, Round
 
 FABRIC_STATES = [
     (KernelFabricState.BLOCKED.value, "blocked"),
@@ -180,3 +180,30 @@ class Rendition(models.Model):
 
     def __str__(self) -> str:
         return f"{self.photo} at {self.width}"
+
+
+class CallPicture(models.Model):
+    """A picture of the piece on the page of a round's call, from its designer: re-encoded like a photo."""
+
+    round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="call_pictures")
+    code = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    # Of the form that sent it, so that a press repeated by the same page sends it once.
+    key = models.UUIDField(default=uuid.uuid4)
+    shows = models.CharField(
+        max_length=300, help_text="What is to be seen in it, for those who do not see it."
+    )
+    state = models.CharField(max_length=10, choices=Photo.State, default=Photo.State.WAITING)
+    problem = models.CharField(max_length=300, blank=True)
+    # The upload as it came, until it has been re-encoded; then deleted. Never served.
+    incoming = models.FileField(upload_to="incoming/", blank=True, max_length=200)
+    file = models.FileField(upload_to="calls/", blank=True, max_length=200)
+    width = models.PositiveIntegerField(null=True, blank=True)
+    height = models.PositiveIntegerField(null=True, blank=True)
+    created = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [models.UniqueConstraint(fields=["round", "key"], name="call_picture_once")]
+
+    def __str__(self) -> str:
+        return self.shows

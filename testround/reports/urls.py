@@ -1,6 +1,6 @@
 from django.urls import URLPattern, URLResolver, path
 
-from testround.reports import views
+from testround.reports import views, views_call
 
 app_name = "reports"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -25,4 +25,11 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("rounds/<str:code>/places/<int:pk>/sent/", views.of_tester, name="of_tester"),
     path("rounds/<str:code>/photos/", views.round_photos, name="round_photos"),
     path("photos/<uuid:code>/<int:width>/", views.photo, name="photo"),
+    path("rounds/<str:code>/call/pictures/", views_call.call_pictures, name="call_pictures"),
+    path(
+        "rounds/<str:code>/call/pictures/<uuid:picture>/remove/",
+        views_call.call_picture_gone,
+        name="call_picture_gone",
+    ),
+    path("calls/pictures/<uuid:picture>/", views_call.call_picture, name="call_picture"),
 ]
