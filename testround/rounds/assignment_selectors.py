@@ -93,7 +93,7 @@ def candidate_rows(round: Round, *, state: str, sort: str) -> list[CandidateRow]
                 nearest=nearest,
                 off=off,
                 wishes=", ".join(person.wishes),
-                yarns=", ".join(yarns),
+                yarns="; ".join(yarns),
                 unknown=tuple(unknown_of(person, document, labels)),
             )
         )

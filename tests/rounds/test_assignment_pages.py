@@ -70,7 +70,7 @@ def test_candidates_stand_against_the_sizes_with_what_they_said(opened: Round, p
     assert "6 who offer" in said
     assert (
         "Fir no email address Fir wishes for size 9X, which the pattern does not have; that wish is left out. "
-        "Full bust 90 cm S, 4 cm off M, 9X own yarn, Wool, supplied 3 1 Dec 2026"
+        "Full bust 90 cm S, 4 cm off M, 9X own yarn; Wool, supplied 3 1 Dec 2026"
     ) in said
 
 
@@ -112,7 +112,7 @@ def test_the_proposal_says_who_why_and_what_is_short(opened: Round, page: Client
     said = words(page.get(proposal(opened)))
 
     assert "4 of 5 candidates would have a place; too few for XS. In the order of what counts" in said
-    assert "1 of 2. Only one candidate could make XS." in said
+    assert "XS is left short: 1 of 2. Only one candidate could make XS." in said
     assert "Bust within 0.5 cm of S; S needed two." in said
     assert "S is full, and no other size is within reach or wished for. In reserve: first for S." in said
 
