@@ -84,9 +84,15 @@ class Answer(Said):
 
 
 class Word(Said):
-    """A private word between the designer and the tester of one place."""
+    """A private word between the designer and the tester of one place.
+
+    It is for who wrote it and whom it is to, also when the pattern has another owner afterwards.
+    """
 
     place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="words")
+    to = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
 
     class Meta:
         ordering = ["-at", "-pk"]

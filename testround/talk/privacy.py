@@ -44,8 +44,8 @@ def questions_held(user: User) -> Shelf:
 
 @keeps
 def words_held(user: User) -> Shelf:
-    """What was said in private, by the person and to them."""
-    words = Word.objects.filter(Q(by=user) | Q(place__tester=user))
+    """What was said in private by the person and, at their own places, to them."""
+    words = Word.objects.filter(Q(by=user) | Q(to=user, place__tester=user))
     rows = [
         {"place": word.place_id, "at": word.at, "by_you": word.by_id == user.pk, "text": word.text}
         for word in words.order_by("pk")

@@ -65,6 +65,11 @@ def threads_of(user: User) -> QuerySet[Place]:
     return Place.objects.filter(own | run).select_related("round__edition__pattern__owner", "tester")
 
 
+def words_between(place: Place, person: User) -> QuerySet[Word]:
+    """The private words of a place that a person wrote or that are to them, the newest first."""
+    return place.words.filter(Q(by=person) | Q(to=person)).select_related("by")
+
+
 def places_told(round: Round, *, besides: User | None = None) -> list[Place]:
     """The places of a round whose testers are told what is said to all: each tester once, by the first place."""
     places = (
@@ -228,8 +233,7 @@ def new_answers(round: Round, person: User) -> QuerySet[Answer]:
 def new_words(person: User) -> QuerySet[Word]:
     """Private words to a person since they last looked at them."""
     return (
-        Word.objects.filter(place__in=threads_of(person).order_by().values("pk"))
-        .exclude(by=person)
+        Word.objects.filter(to=person, place__in=threads_of(person).order_by().values("pk"))
         .annotate(looked=_looked(person, Look.At.WORDS, place=OuterRef("place")))
         .filter(at__gt=F("looked"))
     )

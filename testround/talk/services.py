@@ -218,9 +218,9 @@ def word_write(*, place: Place, key: uuid.UUID, by: User, text: str) -> Word:
             "The place has been given back meanwhile, so nobody would read it. What you wrote is not sent."
         )
     check_kept(locked)
-    word = Word.objects.create(place=locked, key=key, by=by, text=text)
     owner = place.round.edition.pattern.owner
     to = place.tester if by.pk == owner.pk else owner
+    word = Word.objects.create(place=locked, key=key, by=by, to=to, text=text)
     if to is not None:
         letters.tell(to, letters.word(word=word, place=place, by=by), round=place.round)
     return word

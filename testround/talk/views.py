@@ -37,6 +37,7 @@ from testround.talk.selectors import (
     rounds_spoken_for,
     shown_to,
     threads_of,
+    words_between,
 )
 
 NOTES_A_PAGE = 20
@@ -257,7 +258,7 @@ def words(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, "Your words have arrived.")
             return redirect("talk:words", pk)
-    page = _page(request, place.words.select_related("by"), WORDS_A_PAGE)
+    page = _page(request, words_between(place, request.user), WORDS_A_PAGE)
     page.object_list = list(page.object_list)
     _looked(request, Look.At.WORDS, place.round, place)
     own = place.tester_id == request.user.pk
@@ -269,7 +270,6 @@ def words(request: HttpRequest, pk: int) -> HttpResponse:
         round=place.round,
         page=page,
         own=own,
-        other=place.round.edition.pattern.owner if own else place.name,
         given_back=place.state == Place.State.GIVEN_BACK,
     )
 

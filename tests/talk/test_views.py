@@ -415,6 +415,34 @@ def test_the_two_talk_in_private(signed_in: SignIn, place: Place, designer: User
     assert [word.text for word in place.words.order_by("pk")] == ["My wrist hurts.", "Rest it."]
 
 
+def test_who_takes_over_a_pattern_does_not_read_what_was_said_in_private_before(
+    signed_in: SignIn, place: Place, designer: User, tester: User, other_designer: User
+) -> None:
+    word_write(place=place, key=uuid.uuid4(), by=tester, text="My wrist hurts.")
+    word_write(place=place, key=uuid.uuid4(), by=designer, text="Rest it.")
+    pattern = place.round.edition.pattern
+    pattern.owner = other_designer
+    pattern.save()
+    path = at("words", place.pk)
+
+    as_new_owner = signed_in(other_designer)
+    before = as_new_owner.get(path).text
+    as_new_owner.post(path, form(text="I am new here."))
+
+    assert "My wrist hurts." not in before
+    assert "Rest it." not in before
+    assert waiting_for(other_designer) == []
+    as_tester = signed_in(tester).get(path).text
+    assert [text for text in ("My wrist hurts.", "Rest it.", "I am new here.") if text in as_tester] == [
+        "My wrist hurts.",
+        "Rest it.",
+        "I am new here.",
+    ]
+    assert "Other designer, <time" in as_tester
+    assert "Designer, <time" in as_tester
+    assert signed_in(designer).get(path).status_code == 404
+
+
 def test_of_a_place_that_nobody_holds_there_are_no_words(
     signed_in: SignIn, a_round: Round, designer: User
 ) -> None:
