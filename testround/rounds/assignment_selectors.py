@@ -13,7 +13,7 @@ from django.db.models import Count, QuerySet
 from testround.kernel import round as kernel
 from testround.kernel.assignment import Place as Seat
 from testround.kernel.offers import OWN, PER_CM, Offers
-from testround.kernel.reasons import Reasons, ordinal
+from testround.kernel.reasons import Reasons, ordinal, sentence
 from testround.kernel.units import LengthUnit, lengths_in
 from testround.patterns.access import Right
 from testround.people.models import User
@@ -338,11 +338,38 @@ def seats_to_offer(round: Round, shown: Drafted) -> list[SeatToOffer]:
 # Places that fell free ------------------------------------------------------------------------------------
 
 
-def vacancies_of(round: Round) -> QuerySet[Vacancy]:
-    """The places of a round that fell free and that nobody has filled or left, with who is next."""
-    return Vacancy.objects.filter(place__round=round, state=Vacancy.State.OPEN).select_related(
-        "place", "candidate"
+@dataclass(frozen=True, slots=True)
+class VacancyLine:
+    """A place that fell free, who is next for it if anybody is, and why."""
+
+    vacancy: Vacancy
+    candidate: Candidate | None
+    why: str
+
+
+def vacancies_of(round: Round, read: kernel.Round, units: LengthUnit) -> list[VacancyLine]:
+    """The places of a round that fell free and that nobody has filled or left: one query."""
+    found = list(
+        Vacancy.objects.filter(place__round=round, state=Vacancy.State.OPEN).select_related(
+            "place", "candidate"
+        )
     )
+    if not found:
+        return []
+    offers = Offers(read)
+    reasons = Reasons(offers, [])
+    lines = []
+    for vacancy in found:
+        candidate, why = vacancy.candidate, vacancy.why
+        i = offers.at.get(candidate.key) if candidate is not None else None
+        j = offers.slot_at.get(vacancy.size)
+        if i is None or j is None:
+            # Whoever was next offers no more: who comes after is being looked for.
+            candidate = None
+        else:
+            why = sentence(reasons.fit(i, j), reasons.wish(i, j)) if vacancy.size is not None else ""
+        lines.append(VacancyLine(vacancy, candidate, lengths_in(why, units)))
+    return lines
 
 
 def vacancies_for(user: User) -> QuerySet[Vacancy]:

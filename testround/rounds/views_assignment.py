@@ -151,7 +151,7 @@ def _proposal_page(request: HttpRequest, round: Round, **forms: Any) -> HttpResp
         "limits": forms.get("limits")
         or LimitsForm(round=round, draft=draft, sizes=read.pattern.sizes, units=units),
         "word": forms.get("word") or WordForm(read=read, draft=draft),
-        "vacancies": list(vacancies_of(round)),
+        "vacancies": vacancies_of(round, read, units),
         "candidate_count": len(read.candidates),
         "stale": forms.get("stale", ""),
         "may": rights_on(round.edition.pattern, request.user),

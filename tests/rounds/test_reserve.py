@@ -29,6 +29,7 @@ from testround.rounds.services import (
     offers_expire,
     place_give_back,
     place_move,
+    places_add,
     proposal_accept,
     proposal_save,
     round_move,
@@ -36,6 +37,7 @@ from testround.rounds.services import (
     vacancy_invite,
     vacancy_leave,
 )
+from testround.rounds.services.vacancies import offers_changed
 from tests.rounds.conftest import secret_of
 from tests.rounds.offers import candidate, five_for_four
 
@@ -455,3 +457,36 @@ def test_a_link_to_say_no_works_without_an_account(client: Client, opened: Round
     assert "Thank you for saying so" in said.text
     assert "You said no to this place" in again.text
     assert page.headers["Referrer-Policy"] == "strict-origin"
+
+
+def test_a_place_made_by_hand_or_by_a_proposal_fills_one_of_its_size_that_fell_free(
+    opened: Round, invited: Links, designer: User, after_commit: Callable[..., Any]
+) -> None:
+    after_commit(invitation_decline, secret=invited["Birch"])
+    after_commit(invitation_decline, secret=invited["Cedar"])
+
+    after_commit(places_add, round=opened, names=["Willow"], size="S", by=designer)
+    after_commit(accept, round=opened, by=designer)
+
+    filled = Vacancy.objects.order_by("pk").values_list("place__name", "filled_by__name", "state")
+    assert list(filled) == [("Birch", "Willow", "filled"), ("Cedar", "Dogwood", "filled")]
+
+
+def test_somebody_new_is_next_for_a_place_that_nobody_could_have(
+    opened: Round, invited: Links, after_commit: Callable[..., Any]
+) -> None:
+    after_commit(invitation_decline, secret=invited["Alder"])
+    assert next_for("Alder")[0] is None
+    candidate(opened, "fir", 76)
+
+    after_commit(offers_changed, round=opened)
+
+    assert next_for("Alder") == ("Fir", "XS", "open")
+
+
+def test_what_is_kept_of_who_is_next_holds_no_measures(
+    invited: Links, after_commit: Callable[..., Any]
+) -> None:
+    after_commit(invitation_decline, secret=invited["Birch"])
+
+    assert Vacancy.objects.get().why == ""

@@ -45,6 +45,7 @@ from testround.rounds.services.diary import diary_write
 from testround.rounds.services.invitations import invitation_create
 from testround.rounds.services.places import place_add
 from testround.rounds.services.rounds import checked_plan, locked_round
+from testround.rounds.services.vacancies import places_fill
 
 # What the solver may take for each of its six objectives before a page shows what it has.
 SECONDS = 10.0
@@ -415,6 +416,7 @@ def proposal_accept(*, round: Round, by: User, revision: int, seen: str, until: 
         draft.revision = revision + 1
         draft.accepted_at = timezone.now()
         draft.save()
+        places_fill(locked, [one.place for one in offered])
         n, left = len(offered), len(shown.read.candidates) - len(offered)
         diary_write(
             round=locked,

@@ -35,6 +35,7 @@ from testround.rounds.refusals import OfferEnded, Refused, UnknownOffer
 from testround.rounds.services.diary import diary_write, said
 from testround.rounds.services.invitations import secret_hash
 from testround.rounds.services.rounds import locked_round, round_move
+from testround.rounds.services.vacancies import offers_changed
 
 # Common practice: about one in three who offer fits a size that is still free and stays to the end.
 OFFERS_FOR_A_PLACE = 3
@@ -424,6 +425,7 @@ def offer_confirm(*, secret: str) -> tuple[Candidate, str]:
     OfferLink.objects.filter(candidate__in=others).update(candidate=candidate, used_at=now)
     others.delete()
     OfferLink.objects.filter(pk=link.pk).update(used_at=now)
+    offers_changed(round)
     _, url = _link(candidate, OfferLink.Kind.CHANGE)
     waits = candidate.state == Candidate.State.WAITING
     write = call_letters.waits if waits else call_letters.counts
@@ -488,6 +490,7 @@ def offer_withdraw(*, secret: str) -> Candidate:
         diary_write(round=round, text=f"{candidate.name} took their offer back.")
     if was == Candidate.State.CONFIRMED:
         _move_up(round, most=1)
+        offers_changed(round)
     return candidate
 
 
@@ -582,6 +585,7 @@ def _move_up(round: Round, *, most: int | None = None) -> None:
     if room <= 0 or round.state not in (Round.State.GATHERING, Round.State.SWATCHING):
         return
     waiting = round.candidates.filter(state=Candidate.State.WAITING).order_by("answered", "pk")
+    offers_changed(round)
     for candidate in waiting[:room]:
         candidate.round = round
         candidate.state = Candidate.State.CONFIRMED

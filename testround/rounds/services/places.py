@@ -20,7 +20,7 @@ from testround.rounds.refusals import Refused
 from testround.rounds.services.diary import because, diary_write, said
 from testround.rounds.services.invitations import withdraw_links
 from testround.rounds.services.rounds import locked_round
-from testround.rounds.services.vacancies import place_fell_free
+from testround.rounds.services.vacancies import place_fell_free, places_fill
 from testround.rounds.states import place_is_behind, place_states_after
 
 MOST_PLACES_AT_ONCE = 100
@@ -80,9 +80,11 @@ def places_add(
     by: User | None,
 ) -> list[Place]:
     """Offer several seats of one size and yarn: all of them, or none and a sentence why."""
-    return [
+    added = [
         place_add(round=round, name=name, size=size, measures=measures, yarn=yarn, by=by) for name in names
     ]
+    places_fill(round, added)
+    return added
 
 
 def _seat(place: Place) -> str:

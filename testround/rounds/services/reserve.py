@@ -137,9 +137,9 @@ def reserve_look(*, round: Round) -> None:
 def _next(
     read: kernel.Round, given_back: Place, asked: Asked, taken: list[Seat]
 ) -> tuple[Assigned | None, str]:
-    """Who is next for a place and why: in its own size first, then by fit, wishes and answers.
+    """Who is next for a place: in its own size first, then by fit, wishes and answers.
 
-    None where nobody can have it, and why that is.
+    None where nobody can have it, and then why that is.
     """
     called = Called(read)
     out = [Exclusion(key) for key, seat in asked.moves.items() if seat is None]
@@ -163,7 +163,8 @@ def _next(
         return (seat.size != given_back.size, int(offers.misfit[i, j]), int(offers.steps[i, j]), i)
 
     seat = min(found.proposed, key=turn, default=None)
-    return seat, called(found.why if seat is None else seat.why)
+    # Why somebody is next holds their measures in some form, so it is worked out for the page and not kept.
+    return seat, called(found.why) if seat is None else ""
 
 
 def _propose(round: Round, vacancy: Vacancy, seat: Assigned | None, why: str) -> None:
