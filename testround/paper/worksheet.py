@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from reportlab.lib.units import mm
-from reportlab.platypus import Table
+from reportlab.platypus import KeepTogether, Table
 
 from testround.kernel.terms import Terms, terms_of, translate
 from testround.kernel.units import (
@@ -48,6 +49,15 @@ _UNITS = {"st": "stitches", "row": "rows", "rep": "repeats"}
 _Say = Callable[[str], str]
 
 
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """A question that a tester asked at a place in the text, with its answer and what was added to it."""
+
+    place: str
+    question: str
+    replies: tuple[str, ...]
+
+
 def worksheet_pdf(
     worksheet: Worksheet,
     *,
@@ -55,6 +65,7 @@ def worksheet_pdf(
     units: LengthUnit = "cm",
     tools: ToolSystem = "metric",
     terms: Terms = "us",
+    answered: Sequence[Answered] = (),
 ) -> bytes:
     """The worksheet as a PDF.
 
@@ -70,6 +81,8 @@ def worksheet_pdf(
     terms : {"us", "uk"}
         The dialect of the stitch terms. The pattern's own is read off its words; where they do not give it
         away it is taken for US.
+    answered : sequence of Answered
+        What was made clear since the text was written, in the order of the text.
 
     Raises
     ------
@@ -99,6 +112,7 @@ def worksheet_pdf(
             *_gauges(worksheet, width, units, tools, say),
             *_measures(worksheet, width, units),
             *_numbers(worksheet, width, say),
+            *_answered(answered, say),
             *_finished(worksheet, width, units, say),
             *section("Notes", room=90 * mm),
             para("Where you stumbled, and at which place in the text:", SMALL),
@@ -263,6 +277,17 @@ def _shaping_cell(shaping: WorksheetShaping, say: _Say) -> list[Flowable]:
     """A shaping runs across the columns of its row: what it is, and how it is worked."""
     what = f"{say(shaping.label)}: {shaping.counts}" if shaping.counts else say(shaping.label)
     return [para(cut(what), CELL_SMALL), para(cut(shaping.instruction), CELL)]
+
+
+def _answered(answered: Sequence[Answered], say: _Say) -> list[Flowable]:
+    if not answered:
+        return []
+    story = section("Asked and answered")
+    for one in answered:
+        story.append(KeepTogether([para(say(one.place), CELL_HEAD), *paragraphs(one.question, SMALL)]))
+        for reply in one.replies:
+            story += paragraphs(reply)
+    return story
 
 
 def _finished(worksheet: Worksheet, width: float, units: LengthUnit, say: _Say) -> list[Flowable]:

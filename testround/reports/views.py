@@ -19,6 +19,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from testround.kernel.cautions import cautions_for, sitting_caution
 from testround.kernel.units import tool_label, tools
+from testround.paper.worksheet import Answered
 from testround.paper.worksheet import worksheet_pdf as worksheet_on_paper
 from testround.people.readers import reader_of
 from testround.reports import services
@@ -326,12 +327,20 @@ def worksheet_pdf(request: HttpRequest, pk: int) -> HttpResponse:
     # The paper reads a sheet's dialect off its words and takes the ambiguous for US, so it is given US.
     desk = desk_of(place_held(request.user, pk), "us")
     reader = reader_of(request.user)
+    asides = asides_of(desk.place)
     data = worksheet_on_paper(
         desk.worksheet,
         paper="Letter" if request.GET.get("paper") == "letter" else "A4",
         units=reader.units,
         tools=reader.tools,
         terms=reader.terms,
+        answered=[
+            Answered(group.place, aside.question, tuple(reply.text for reply in aside.replies))
+            for group in desk.worksheet.places
+            if group.place in asides
+            for aside in asides[group.place].shown
+            if aside.replies
+        ],
     )
     name = slugify(f"worksheet {desk.pattern.title} {desk.place.size or ''} {desk.place.name}") or "worksheet"
     return HttpResponse(

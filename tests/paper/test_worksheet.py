@@ -7,7 +7,7 @@ import pytest
 from testround.kernel.units import format_count, format_length
 from testround.kernel.worksheet import Worksheet, worksheet
 from testround.paper.document import PaperError
-from testround.paper.worksheet import worksheet_pdf
+from testround.paper.worksheet import Answered, worksheet_pdf
 
 from .scene import a_round, outline_of, read, text_of
 
@@ -58,6 +58,20 @@ def test_a_shaping_is_spelled_out_at_its_place() -> None:
         "then of every 9th row twice."
     ) in text
     assert text.index("Rows to underarm") < text.index("Waist: ")
+
+
+def test_what_was_asked_and_answered_stands_after_the_numbers_as_plain_text(birch: Worksheet) -> None:
+    said = Answered(
+        "Back, step 3", "Which row <b>first</b>?", ("The right side.\nLook twice.", "In S the wrong.")
+    )
+
+    text = text_of(worksheet_pdf(birch, answered=[said]))
+
+    assert (
+        "Asked and answered Back, step 3 Which row <b>first</b>? The right side. Look twice. In S the wrong."
+    ) in text
+    assert text.index("Rows to underarm") < text.index("Asked and answered") < text.index("Reading 1")
+    assert "Asked and answered" not in text_of(worksheet_pdf(birch))
 
 
 def test_gauges_stated_and_own_stand_side_by_side(birch: Worksheet) -> None:

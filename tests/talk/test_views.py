@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import uuid
 from collections.abc import Callable
 from typing import Any
@@ -11,6 +12,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
+from pypdf import PdfReader
 
 from testround.patterns.models import Membership
 from testround.people.models import User
@@ -467,6 +469,20 @@ def test_the_answer_stands_beside_its_step_for_every_tester(
     asked = shown.index("Which row first?")
     assert step_1 < step_3 < asked < shown.index("The right side.") < shown.index("In size S the wrong side.")
     assert f'href="{at("ask", second_place.pk)}?where=Back%2C%20step%203"' in shown
+
+
+def test_the_answer_is_on_the_worksheet_on_paper(
+    signed_in: SignIn, question: Question, second_place: Place, second_tester: User, designer: User
+) -> None:
+    answer(question, "The right side.", by=designer)
+    ask(second_place, "Nobody knows?")
+
+    paper = signed_in(second_tester).get(reverse("reports:worksheet_pdf", args=[second_place.pk]))
+
+    text = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(paper.content)).pages)
+    assert "Which row first?" in text
+    assert "The right side." in text
+    assert "Nobody knows?" not in text
 
 
 def test_of_many_questions_at_a_step_the_answered_stand_first_and_the_rest_behind_a_link(
