@@ -11,7 +11,7 @@ import json
 import re
 import uuid
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import urlencode
 
@@ -35,15 +35,18 @@ from testround.outbox.models import Mail
 from testround.outbox.stopping import stop_address
 from testround.patterns.models import Edition, Membership, Pattern
 from testround.people.models import User
+from testround.reports.call_pictures import picture_add, picture_encode
 from testround.reports.exchange import round_import
-from testround.reports.models import Photo
+from testround.reports.models import CallPicture, Photo
 from testround.reports.photos import photo_add, photo_encode
-from testround.rounds.models import Place, Round
-from testround.rounds.services import invitation_create, place_add, secret_hash
+from testround.rounds.models import Candidate, Place, Round, Vacancy
+from testround.rounds.services import call_open, invitation_create, place_add, round_open, secret_hash
+from testround.rounds.services.dates import until_address
 from testround.talk.models import Question
 from testround.talk.services import calendar_renew, question_ask
 from tests.errata.conftest import round_document
 from tests.reports.pictures import phone_jpeg
+from tests.rounds.calls import WREN, offer, written
 
 ROLES = (
     "signed out",
@@ -109,6 +112,7 @@ ANYONES_FORM = access(200, 200, 200, 200, 200, 200, editor=200, onlooker=200, se
 # Buttons: nothing to read at that address
 DESIGNERS_BUTTON = access(405, 405, 405, 405, 405, 405, editor=405, onlooker=405, senders="designer, editor")
 OWNERS_BUTTON = access(405, 405, 405, 405, 405, 405, editor=405, onlooker=405, senders="designer")
+ANYONES_BUTTON = access(405, 405, 405, 405, 405, 405, editor=405, onlooker=405, senders=", ".join(ROLES))
 DESIGNERS_BUTTON_BEHIND = access(
     SIGN_IN, 405, 405, 405, 405, 405, editor=405, onlooker=405, senders="designer, editor"
 )
@@ -173,8 +177,8 @@ TABLE: dict[str, Access] = {
     "rounds:give_back": TESTERS_FORM,
     "rounds:until": TESTERS_FORM,
     "rounds:until_by_mail": ANYONES_FORM,
-    "rounds:nudge": EDITORS_FORM,
-    "rounds:mails": EDITORS_FORM,
+    "rounds:nudge": DESIGNERS_FORM,
+    "rounds:mails": DESIGNERS_FORM,
     # who has a part in the pattern: the owner says it, the editor reads it; everybody ends their own
     "rounds:people": access(SIGN_IN, 404, 404, 404, 200, 404, editor=200, onlooker=404, senders="designer"),
     "rounds:person_end": access(
@@ -184,6 +188,16 @@ TABLE: dict[str, Access] = {
         200, 410, 410, 410, 410, 410, editor=410, onlooker=410, senders="signed out"
     ),
     "rounds:standing": STANDING,
+    # The call is for whoever has its address; an offer, for whoever has the link in the mail.
+    "rounds:call": ANYONES_FORM,
+    "rounds:call_sent": ANYONE,
+    "rounds:offer": ANYONES_FORM,
+    "rounds:offer_confirm": ANYONES_BUTTON,
+    "rounds:offer_withdraw": ANYONES_BUTTON,
+    "rounds:call_plan": DESIGNERS_FORM,
+    "rounds:call_open": OWNERS_BUTTON,
+    "rounds:call_close": OWNERS_BUTTON,
+    "rounds:call_address": OWNERS_BUTTON,
     "rounds:detail": DESIGNER,
     "rounds:edit": DESIGNERS_FORM,
     "rounds:move": DESIGNERS_FORM,
@@ -196,6 +210,13 @@ TABLE: dict[str, Access] = {
     "rounds:place_give_back": DESIGNERS_FORM,
     "rounds:invite": OWNERS_FORM,
     "rounds:invite_withdraw": OWNERS_BUTTON,
+    "rounds:decline": ANYONES_FORM,
+    "rounds:candidates": DESIGNER,
+    "rounds:candidate_take_back": DESIGNERS_BUTTON,
+    "rounds:proposal": DESIGNERS_FORM,
+    "rounds:proposal_accept": OWNERS_FORM,
+    "rounds:vacancy_invite": OWNERS_BUTTON,
+    "rounds:vacancy_leave": OWNERS_BUTTON,
     # reports
     "reports:places": SIGNED_IN,
     "reports:place": TESTER,
@@ -218,6 +239,9 @@ TABLE: dict[str, Access] = {
     "reports:of_tester": DESIGNER,
     "reports:round_photos": DESIGNER,
     "reports:photo": BOTH,
+    "reports:call_pictures": DESIGNERS_FORM,
+    "reports:call_picture_gone": DESIGNERS_BUTTON,
+    "reports:call_picture": ANYONE,
     # what is said in a round: all who are in it hear it; private words are for two
     "talk:notes": HEARD,
     "talk:note_new": DESIGNERS_FORM,
@@ -280,9 +304,13 @@ class Scene:
     edition: Edition
     place: Place
     offered: Place
+    vacancy: Vacancy
     photo: Photo
     draft: Erratum
     secret: str
+    call: str
+    offer_secret: str
+    pictures: tuple[CallPicture, CallPicture]
     member_secret: str
     onlookers: Membership
     question: Question
@@ -309,12 +337,27 @@ class Scene:
             "reports:photo": (self.photo.code, 320),
             "reports:photo_gone": (place, self.photo.code),
             "reports:places": (),
+            "reports:call_pictures": (code,),
+            "reports:call_picture_gone": (code, self.pictures[0].code),
+            "reports:call_picture": (self.pictures[1].code,),
             "reports:round_photos": (code,),
             "round_export": (code,),
             "rounds:give_back": (place,),
             "rounds:invite": (code, offered),
             "rounds:invite_withdraw": (code, offered),
             "rounds:join": (self.secret,),
+            "rounds:call": (self.call,),
+            "rounds:call_sent": (self.call,),
+            "rounds:offer": (self.offer_secret,),
+            "rounds:offer_confirm": (self.offer_secret,),
+            "rounds:offer_withdraw": (self.offer_secret,),
+            "rounds:decline": (self.secret,),
+            "rounds:candidate_take_back": (code, self.round.candidates.get().pk),
+            "rounds:vacancy_invite": (code, self.vacancy.pk),
+            "rounds:vacancy_leave": (code, self.vacancy.pk),
+            "rounds:nudge": (code, place),
+            "rounds:until": (place,),
+            "rounds:until_by_mail": (until_address(self.place).split("/")[-2],),
             "rounds:people": (pattern,),
             "rounds:person_end": (pattern, self.onlookers.pk),
             "rounds:person_join": (self.member_secret,),
@@ -350,7 +393,9 @@ class Scene:
 
 
 def mail_in_the_folder() -> str:
-    """The name of a mail in the folder of an installation without a mail server."""
+    """The name of a mail in the folder of an installation without a mail server: the one of this test."""
+    if there := mails(most=1):
+        return there[0].name
     FolderBackend().send_messages(
         [message_of(Mail(to="a@example.org", letter=to_data(letter("Hello", "…"))))]
     )
@@ -393,6 +438,9 @@ def scene(
         place.save(update_fields=["tester"])
     offered = place_add(round=round_, name="Willow", size="S", by=designer)
     _, url = invitation_create(place=offered, by=designer)
+    candidate = Candidate.objects.create(round=round_, key="c01", name="Hazel", own_yarn=True, wishes=["S"])
+    freed = Place.objects.create(round=round_, key="t98", name="Reed", size="S", state=Place.State.GIVEN_BACK)
+    vacancy = Vacancy.objects.create(place=freed, candidate=candidate, size="S")
     photo = photo_add(place=first, data=phone_jpeg())
     photo_encode({"photo": photo.pk})
     erratum = {"pattern": round_.edition.pattern, "edition": round_.edition, "round": round_}
@@ -428,20 +476,35 @@ def scene(
     }.items():
         clients[role] = Client()
         clients[role].force_login(person)
+    # It calls for testers with another round, since the first is under way.
+    calling = call_open(
+        round=written(round_open(edition=round_.edition, by=designer, title="Second test"), designer),
+        by=designer,
+    )
     return Scene(
         round=round_,
         edition=round_.edition,
         place=first,
         offered=offered,
+        vacancy=vacancy,
         photo=Photo.objects.get(pk=photo.pk),
         draft=Erratum.objects.create(**erratum, place="Back, step 3", text="Work 96 rows."),
         secret=url.rstrip("/").rsplit("/", 1)[-1],
+        call=str(calling.call_code),
+        offer_secret=offer(calling, "hazel@example.org", replace(WREN, yarns=())),
+        pictures=(pictured(round_, designer), pictured(calling, designer)),
         member_secret=invited_to(round_.edition.pattern, "nobody-yet@example.org", "editor"),
         onlookers=Membership.objects.get(user=onlooker),
         question=question,
         calendar=calendar_renew(person=tester).token,
         clients=clients,
     )
+
+
+def pictured(round: Round, by: User) -> CallPicture:
+    picture = picture_add(round=round, data=phone_jpeg(), shows="The piece", by=by)
+    picture_encode({"picture": picture.pk})
+    return CallPicture.objects.get(pk=picture.pk)
 
 
 def answer_of(response: HttpResponse) -> Answer:
@@ -570,6 +633,9 @@ def test_the_code_of_ones_own_round_opens_nothing_of_anothers(scene: Scene, othe
         "rounds:place_give_back": scene.place.pk,
         "rounds:invite": scene.offered.pk,
         "rounds:invite_withdraw": scene.offered.pk,
+        "rounds:candidate_take_back": scene.round.candidates.get().pk,
+        "rounds:vacancy_invite": scene.vacancy.pk,
+        "rounds:vacancy_leave": scene.vacancy.pk,
         "rounds:yarn_remove": scene.round.yarns.get().pk,
         "reports:of_tester": scene.place.pk,
         "talk:question": scene.question.pk,
