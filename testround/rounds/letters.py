@@ -42,6 +42,17 @@ def invitation(*, invitation: Invitation, place: Place, url: str) -> Letter:
     round = place.round
     pattern = round.edition.pattern
     made = f"Size: {place.size}" if place.size else "Made to your own measurements"
+    last = day(local_day(round, invitation.expires))
+    if place.candidate_id is not None:
+        foot = (
+            f"The link is for you alone and works once, until {last}; the place is then offered to somebody else. "
+            "You get this mail because you offered to test. You need no account beforehand.\n"
+        )
+    else:
+        foot = (
+            f"The link is for you alone and works once, until {last}. You need no account beforehand. If you did "
+            "not expect this, do nothing: nothing is kept about you but this address and the name above.\n"
+        )
     return Letter(
         subject=_one_line(f"A place for you: testing {pattern.title}"),
         text=(
@@ -50,11 +61,9 @@ def invitation(*, invitation: Invitation, place: Place, url: str) -> Letter:
             f"{made}\n"
             f"Yarn: {place.yarn_label or 'of your own choice'}\n"
             f"{_dates(place)}\n"
-            "Read the terms and say yes or leave it, here:\n\n"
+            "Read the terms and say yes or no, here:\n\n"
             f"{url}\n\n"
-            f"The link is for you alone and works once, until {day(local_day(round, invitation.expires))}. You need no "
-            "account beforehand. If you did not expect this, do nothing: nothing is kept about you but this "
-            "address and the name above.\n"
+            f"{foot}"
         ),
     )
 
