@@ -325,7 +325,8 @@ def give_back(request: HttpRequest, pk: int) -> HttpResponse:
 def invite(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     """Make the link of a place. It is on the page that answers the press, and nowhere afterwards."""
     round, place = _place(request, code, pk, Right.INVITE)
-    form = InviteForm(_posted(request))
+    email = place.candidate.email if place.candidate else ""
+    form = InviteForm(_posted(request), initial={"email": email})
     url = ""
     if form.is_valid():
         try:
