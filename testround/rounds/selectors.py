@@ -17,7 +17,7 @@ from testround.patterns.selectors import editions_of
 from testround.people.models import User
 from testround.rounds.due import dues_of
 from testround.rounds.forecasts import Outlook, outlook_of
-from testround.rounds.models import DiaryEntry, Invitation, Place, Round, SuppliedYarn
+from testround.rounds.models import Candidate, DiaryEntry, Invitation, Place, Round, SuppliedYarn, Vacancy
 from testround.rounds.states import PLACE_ORDER, round_state_next
 
 
@@ -142,6 +142,7 @@ class RoundPage:
 
 NAMES_IN_A_CELL = 8
 LATE_SHOWN = 12
+VACANCIES_SHOWN = 5
 ENTRIES_SHOWN = 8
 COLUMNS = tuple(PLACE_ORDER)
 FINISHED = {Place.State.MEASURED, Place.State.DONE}
@@ -177,7 +178,7 @@ def round_page(round: Round, *, today: dt.date, may_invite: bool = True) -> Roun
         answer=_answer(rows, kept, graded),
         late=tuple(late[:LATE_SHOWN]),
         late_count=len(late),
-        next_steps=tuple(_next_steps(round, kept, rows, late, may_invite)),
+        next_steps=tuple(_next_steps(round, kept, rows, late, may_invite, _in_reserve(round))),
         next_state=round_state_next(round.state),
         entries=tuple(round.diary.select_related("by", "place")[:ENTRIES_SHOWN]),
         yarns=tuple(round.yarns.all()),
@@ -256,11 +257,40 @@ def _answer(rows: tuple[SizeRow, ...], places: list[Place], graded: bool) -> str
     )
 
 
+def _in_reserve(round: Round) -> tuple[int, list[Vacancy]]:
+    """How many offers count and have no place, and which places fell free that one of these is next for."""
+    counting = round.candidates.filter(state=Candidate.State.CONFIRMED)
+    free = Vacancy.objects.filter(
+        place__round=round, state=Vacancy.State.OPEN, candidate__state=Candidate.State.CONFIRMED
+    )
+    return counting.count(), list(free.select_related("place", "candidate")[:VACANCIES_SHOWN])
+
+
 def _next_steps(
-    round: Round, places: list[Place], rows: tuple[SizeRow, ...], late: list[Late], may_invite: bool
+    round: Round,
+    places: list[Place],
+    rows: tuple[SizeRow, ...],
+    late: list[Late],
+    may_invite: bool,
+    reserve: tuple[int, list[Vacancy]],
 ) -> Iterator[NextStep]:
     closed = round.state == Round.State.CLOSED
     if closed:
+        return
+    offers, free = reserve
+    proposal = reverse("rounds:proposal", args=[round.code])
+    for vacancy in free:
+        yield NextStep(
+            sentence=f"{vacancy.place.name}'s place fell free; {vacancy.candidate} is next in reserve.",
+            action="See who is next",
+            url=f"{proposal}#free",
+        )
+    if offers and not places:
+        yield NextStep(
+            sentence=f"{offers} {'person offers' if offers == 1 else 'people offer'} to test.",
+            action="Who should make what?",
+            url=proposal,
+        )
         return
     short = [str(row.size) for row in rows if row.size and row.held + row.offered < (row.least or 1)]
     if not places or short:
