@@ -251,14 +251,16 @@ def test_made_to_measure_the_numbers_without_their_measurements_no_longer_count(
     round_ = round_import(data=json.dumps(document).encode(), owner=designer)
     round_.places.filter(key="t001").update(tester=person)
 
-    def counted() -> int:
-        analysis = read_round(Round.objects.get(pk=round_.pk)).document["findings"]
-        return max((finding.get("testers") or 0) for finding in analysis)
+    def counted() -> dict[str, tuple[int, str]]:
+        findings = read_round(Round.objects.get(pk=round_.pk)).document["findings"]
+        return {finding["subject"]: (finding["testers"], finding["verdict"]) for finding in findings}
 
     before = counted()
     person_erase(user=person)
 
-    assert (before, counted()) == (3, 2)
+    # The chest follows from the body, the length from nothing but the rows.
+    assert before == {"chest": (3, "holds"), "body_length": (3, "amend")}
+    assert counted() == {"chest": (2, "open"), "body_length": (3, "amend")}
 
 
 def test_a_place_not_begun_is_given_back_and_one_with_numbers_is_done(
