@@ -54,7 +54,7 @@ class SaidForm(forms.Form):
 def _said(label: str, help_text: str, empty: str, most: int = LONGEST_SAID, rows: int = 6) -> forms.CharField:
     return forms.CharField(
         label=label,
-        help_text=f"{help_text} {PLAIN}",
+        help_text=f"{help_text} {PLAIN}".strip(),
         max_length=most,
         widget=forms.Textarea(attrs={"rows": rows}),
         error_messages={
@@ -151,4 +151,4 @@ class AnswerForm(SaidForm):
 
 
 class WordForm(SaidForm):
-    text = _said("Your words", "Only the two of you read them.", "Write what you want to say.", rows=4)
+    text = _said("Your words", "", "Write what you want to say.", rows=4)
