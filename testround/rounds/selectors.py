@@ -281,7 +281,8 @@ def _next_steps(
     proposal = reverse("rounds:proposal", args=[round.code])
     for vacancy in free:
         yield NextStep(
-            sentence=f"{vacancy.place.name}'s place fell free; {vacancy.candidate} is next in reserve.",
+            sentence=f"{vacancy.place.name}'s place{f' in {vacancy.place.size}' if vacancy.place.size else ''} "
+            f"fell free; {vacancy.candidate} is next in reserve.",
             action="See who is next",
             url=f"{proposal}#free",
         )
