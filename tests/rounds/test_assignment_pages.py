@@ -426,3 +426,29 @@ def test_pages_ask_as_little_for_five_hundred_candidates_as_for_five(
     assert queries_of(page, address) == few
     if name != "proposal_accept":
         assert page.get(address).text.count("<tr") < 70
+
+
+def test_the_page_of_a_round_leads_to_the_proposal_while_people_offer_and_nobody_is_placed(
+    opened: Round, page: Client
+) -> None:
+    said = words(page.get(opened.get_absolute_url()))
+
+    assert "5 people offer to test. Who should make what?" in said
+
+
+def test_the_page_of_a_round_says_which_place_fell_free(opened: Round, declined: Client) -> None:
+    said = words(declined.get(opened.get_absolute_url())).replace("&#x27;", "'")
+
+    assert "Birch's place in S fell free; Dogwood is next in reserve. See who is next" in said
+
+
+def test_the_mail_to_a_candidate_says_why_they_get_it_and_until_when(
+    opened: Round, page: Client, django_capture_on_commit_callbacks: Callable[..., Any]
+) -> None:
+    with django_capture_on_commit_callbacks(execute=True):
+        page.post(reverse("rounds:proposal_accept", args=[opened.code]), accepting(opened))
+
+    day = today_for(opened)
+    said = " ".join(mail.outbox[0].body.split())
+    assert f"works once, until {day.day} {day:%B %Y}; the place is then offered to somebody else." in said
+    assert "You get this mail because you offered to test." in said

@@ -46,8 +46,8 @@ def test_the_link_says_what_it_is_about_before_anything_is_given(client: Client,
         "25 January 2027",
         "8 March 2027",
         "Show nothing before publication.",
-        "<strong>Body measurements:</strong> you and Designer",
-        "<strong>Photos:</strong> you and Designer",
+        "<strong>Body measurements:</strong> you, Designer, and whoever edits the pattern beside them.",
+        "<strong>Photos:</strong> the same, if you allow it when you send one.",
     ):
         assert -1 < body.find(said) < form, said
     assert response.status_code == 200

@@ -353,9 +353,9 @@ def test_the_page_of_a_round_costs_the_same_for_two_places_or_thirty(
         services.diary_write(round=opened, text="Something", by=designer, place=seat(opened, number))
     client = signed_in(designer)
 
-    # session, user, round with its edition, places with their links, diary, yarns; for the forecast places again,
-    # swatches, counts, finished measurements, sittings
-    with django_assert_num_queries(11):
+    # session, user, round with its edition, places with their links, how many offer, what fell free, diary, yarns;
+    # for the forecast places again, swatches, counts, finished measurements, sittings
+    with django_assert_num_queries(13):
         response = client.get(opened.get_absolute_url())
 
     assert response.context["page"].place_count == n
