@@ -72,7 +72,7 @@ def test_a_newcomer_signs_up_confirms_by_mail_and_is_in(
 ) -> None:
     assert "Fen Designer" in designer_browser.get("/me/preferences/").text
     (mail,) = installation.mails_to(DESIGNER)[:1]
-    (link,) = re.findall(r"https?://\S+", mail.get_content())
+    (link,) = re.findall(r"https?://\S+", mail.get_body(("plain",)).get_content())
     assert link.startswith(f"{installation.address}/account/confirm-email/")
 
 
