@@ -4,9 +4,15 @@
 import os
 import sys
 
+ON_A_FILE = ("analyse", "assign", "worksheet")
+"""Commands that take a round file and nothing else: loading the server would take longer than their work."""
+
 
 def main() -> None:
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "testround.settings")
+    alone = sys.argv[1:2] and sys.argv[1] in ON_A_FILE
+    os.environ.setdefault(
+        "DJANGO_SETTINGS_MODULE", "testround.paper.alone" if alone else "testround.settings"
+    )
     from django.core.exceptions import ImproperlyConfigured
     from django.core.management import execute_from_command_line
 

@@ -24,9 +24,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+import scipy  # whose parts load when they are first used: the solvers take longer to than all of the kernel
 from numpy.typing import NDArray
-from scipy import sparse
-from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
 Whole = NDArray[np.int64]
 
@@ -75,9 +74,9 @@ class Rows:
         self.limit.append(limit)
         self.exact.append(exact)
 
-    def matrix(self, columns: int) -> sparse.csr_array:
+    def matrix(self, columns: int) -> scipy.sparse.csr_array:
         entries = (np.array(self.coefficient, dtype=np.int64), (self.row, self.column))
-        return sparse.csr_array(entries, shape=(len(self.limit), columns))
+        return scipy.sparse.csr_array(entries, shape=(len(self.limit), columns))
 
 
 @dataclass(slots=True)
@@ -134,7 +133,7 @@ class Programme:
         n = len(self.high)
         matrix = self.rows.matrix(n)
         limit, exact = np.array(self.rows.limit, dtype=np.int64), np.array(self.rows.exact, dtype=bool)
-        solved = linprog(
+        solved = scipy.optimize.linprog(
             cost.astype(float),
             A_ub=matrix[~exact].astype(float) if not exact.all() else None,
             b_ub=limit[~exact] if not exact.all() else None,
@@ -174,15 +173,17 @@ class Programme:
         constraints = []
         if len(limit):
             constraints.append(
-                LinearConstraint(self.rows.matrix(n).astype(float), np.where(exact, limit, -np.inf), limit)
+                scipy.optimize.LinearConstraint(
+                    self.rows.matrix(n).astype(float), np.where(exact, limit, -np.inf), limit
+                )
             )
         options: dict[str, float] = {"mip_rel_gap": 0.0}
         if self.seconds is not None:
             options["time_limit"] = self.seconds
-        solved = milp(
+        solved = scipy.optimize.milp(
             cost.astype(float),
             integrality=np.ones(n),
-            bounds=Bounds(self.low.astype(float), self.high.astype(float)),
+            bounds=scipy.optimize.Bounds(self.low.astype(float), self.high.astype(float)),
             constraints=constraints,
             options=options,
         )

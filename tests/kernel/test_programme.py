@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import scipy
 
-from testround.kernel import programme
 from testround.kernel.programme import NoAnswer, Programme, Rows, Step
 
 
@@ -49,21 +49,21 @@ def test_costs_of_thousands_of_millions_are_proven_to_the_last_unit():
 
 
 def test_an_objective_that_nothing_can_better_needs_no_solver(monkeypatch):
-    monkeypatch.setattr(programme, "linprog", None)
-    monkeypatch.setattr(programme, "milp", None)
+    monkeypatch.setattr(scipy.optimize, "linprog", None)
+    monkeypatch.setattr(scipy.optimize, "milp", None)
 
     assert pairs(network=True).minimise(COST) == Step(0, 0)
 
 
 def test_prices_that_prove_less_are_not_believed(monkeypatch):
-    solve = programme.linprog
+    solve = scipy.optimize.linprog
 
     def too_dear(*args, **options):
         solved = solve(*args, **options)
         solved.ineqlin.marginals = solved.ineqlin.marginals * 2 - 1
         return solved
 
-    monkeypatch.setattr(programme, "linprog", too_dear)
+    monkeypatch.setattr(scipy.optimize, "linprog", too_dear)
     found = pairs(network=True)
 
     # The bound they give is too low, and branch and bound settles it.
@@ -73,14 +73,14 @@ def test_prices_that_prove_less_are_not_believed(monkeypatch):
 
 
 def test_an_answer_of_the_solver_that_breaks_a_rule_is_not_taken(monkeypatch):
-    solve = programme.milp
+    solve = scipy.optimize.milp
 
     def overfull(*args, **options):
         solved = solve(*args, **options)
         solved.x = np.ones(4)
         return solved
 
-    monkeypatch.setattr(programme, "milp", overfull)
+    monkeypatch.setattr(scipy.optimize, "milp", overfull)
     found = pairs(network=False)
 
     step = found.minimise(MOST)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from django.core.management.base import BaseCommand, CommandError
 
 from testround.kernel.problems import InputProblems
-from testround.kernel.round import Round
-from testround.kernel.roundfile import MOST_BYTES, read_round
+
+if TYPE_CHECKING:
+    from testround.kernel.round import Round
 
 # The exit code for an input that is not what it should be.
 BAD_INPUT = 2
@@ -22,6 +24,8 @@ class RoundFileCommand(BaseCommand):
 
     def bytes_of(self, file: str) -> bytes:
         """What the file holds, or standard input where it is ``-``."""
+        from testround.kernel.roundfile import MOST_BYTES
+
         try:
             if file == "-":
                 return sys.stdin.buffer.read(MOST_BYTES + 1)
@@ -37,6 +41,8 @@ class RoundFileCommand(BaseCommand):
 
     def round_of(self, file: str) -> Round:
         """The round in the file; when it is not valid, every problem goes to standard error and we stop."""
+        from testround.kernel.roundfile import read_round
+
         try:
             return read_round(self.bytes_of(file))
         except InputProblems as refused:

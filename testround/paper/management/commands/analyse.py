@@ -4,9 +4,6 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 
-from testround.kernel.analysis import analyse
-from testround.kernel.findings import findings_json
-from testround.kernel.report_text import report_text
 from testround.paper.management.round_files import RoundFileCommand
 
 
@@ -26,6 +23,11 @@ class Command(RoundFileCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
+        # Not before there is something to analyse: help is there at once.
+        from testround.kernel.analysis import analyse
+        from testround.kernel.findings import findings_json
+        from testround.kernel.report_text import report_text
+
         round_ = self.round_of(options["file"])
         analysis = analyse(round_)
         if options["json"]:
