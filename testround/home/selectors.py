@@ -22,6 +22,7 @@ from testround.rounds.letters import day
 from testround.rounds.models import Invitation, Place, Round, Vacancy
 from testround.rounds.nudges import Nudgeable, nudgeable_in
 from testround.rounds.selectors import places_of, rounds_of, rounds_with_progress
+from testround.rounds.standing import rounds_looked_on
 from testround.talk.selectors import Waiting, waiting_for
 
 SHOWN = 50
@@ -48,6 +49,8 @@ class Today:
     rounds: list[Round]
     patterns: list[Pattern]
     places: list[Place]
+    looked_on: list[Round]
+    """Rounds of which the person sees how they stand, and nothing else."""
 
 
 def today_of(user: User) -> Today:
@@ -63,6 +66,7 @@ def today_of(user: User) -> Today:
         rounds=rounds,
         patterns=list(patterns_of(user).prefetch_related("editions")[:SHOWN]),
         places=places,
+        looked_on=list(rounds_looked_on(user).order_by("-created", "-pk")[:SHOWN]),
     )
 
 

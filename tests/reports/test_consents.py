@@ -15,7 +15,8 @@ from django.urls import reverse
 from testround.people.models import User
 from testround.reports.models import Photo
 from testround.reports.photos import PhotoRefused, photo_add, photo_encode
-from testround.rounds.models import Consent, Place
+from testround.rounds.models import Candidate, Consent, Place, Round
+from testround.rounds.services import invitation_accept, invitation_create, place_add
 from testround.rounds.services.privacy import consents_set
 from tests.reports.pictures import phone_jpeg
 
@@ -151,3 +152,20 @@ def test_the_designer_reads_beside_each_photo_what_may_be_done_with_it(
     page = client.get(reverse("reports:round_photos", args=[place.round.code]))
 
     assert "Name beside it: yes. Online: yes. Anything not named here: no." in " ".join(page.text.split())
+
+
+@pytest.mark.parametrize(
+    ("address", "kept"), [("tester@example.org", {"online", "name"}), ("another@example.org", set())]
+)
+def test_what_was_allowed_with_the_offer_stands_at_the_place_of_whoever_offered(
+    a_round: Round, designer: User, tester: User, address: str, kept: set[str]
+) -> None:
+    offer = Candidate.objects.create(
+        round=a_round, key="c01", name="Fern", email=address, photo_online=True, photo_name=True
+    )
+    place = place_add(round=a_round, name="Fern", size="S", by=designer, candidate=offer)
+    _, url = invitation_create(place=place, by=designer)
+
+    invitation_accept(secret=url.rstrip("/").rsplit("/", 1)[-1], user=tester)
+
+    assert standing(place) == kept

@@ -17,7 +17,7 @@ from testround.patterns.access import Right, require
 from testround.people.models import User
 from testround.rounds import letters
 from testround.rounds.clock import local_day
-from testround.rounds.models import Invitation, Place, Round
+from testround.rounds.models import PHOTO_USES, Consent, Invitation, Place, Round
 from testround.rounds.refusals import AddressHasAccount, InvitationEnded, Refused, UnknownInvitation
 from testround.rounds.services.diary import diary_write
 
@@ -60,7 +60,7 @@ def invitation_create(*, place: Place, email: str = "", by: User | None) -> tupl
     diary_write(round=locked.round, place=locked, by=by, text=f"Invitation for {locked.name} made{sent}.")
     if email:
         letter = letters.invitation(invitation=invitation, place=locked, url=url)
-        mail_send(to=email, subject=letter.subject, text=letter.text)
+        mail_send(to=email, letter=letter, name=locked.name, about=locked.round.code)
     return invitation, url
 
 
@@ -189,6 +189,7 @@ def invitation_accept(*, secret: str, user: User, name: str = "", form_key: str 
     if not (used and taken):
         raise InvitationEnded.because("Somebody has just used this link, so the place is taken.")
     place.refresh_from_db()
+    _keep_consents(place, user)
     whose = ", the designer's own" if user.pk == place.round.edition.pattern.owner_id else ""
     diary_write(
         round=place.round,
@@ -197,6 +198,17 @@ def invitation_accept(*, secret: str, user: User, name: str = "", form_key: str 
         text=f"{place.name} moved from offered to taken{whose}: said yes to the terms.",
     )
     return place
+
+
+def _keep_consents(place: Place, user: User) -> None:
+    """What someone allowed to be done with photos when they offered stands at the place they got by it."""
+    offer = place.candidate
+    if offer is None or offer.email.lower() != user.email.lower():
+        return
+    allowed = [use for use in PHOTO_USES if getattr(offer, f"photo_{use}")]
+    Consent.objects.bulk_create(
+        Consent(place=place, kind=use, given_at=offer.answered or offer.created) for use in allowed
+    )
 
 
 @transaction.atomic
@@ -221,7 +233,7 @@ def person_join(
         raise _address_has_account() from error
     place = invitation_accept(secret=secret, user=user, name=name, form_key=form_key)
     letter = letters.welcome(place=place, user=user)
-    mail_send(to=user.email, subject=letter.subject, text=letter.text)
+    mail_send(to=user.email, person=user, letter=letter, name=place.name, about=place.round.code)
     return user, place
 
 

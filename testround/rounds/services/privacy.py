@@ -16,11 +16,12 @@ from django.db.models import Q
 from django.utils import timezone
 
 from testround.outbox.mail import mail_send
+from testround.outbox.models import Mail
 from testround.outbox.services import regularly
 from testround.people.models import User
 from testround.rounds import letters, letters_people
 from testround.rounds.clock import local_day
-from testround.rounds.models import Candidate, Consent, DiaryEntry, Invitation, Place, Round
+from testround.rounds.models import Candidate, Consent, DiaryEntry, Invitation, Place, Round, Vacancy
 from testround.rounds.refusals import Refused
 from testround.rounds.services.diary import diary_write
 from testround.rounds.services.places import place_move
@@ -211,6 +212,9 @@ def _purge(pk: int, now: dt.datetime) -> bool:
     places_forget(places)
     _diary_nameless(round.diary.all(), [said for pair in offered_by for said in pair], "a candidate")
     round.candidates.all().delete()
+    Vacancy.objects.filter(place__round=round).update(why="")
+    # They bear addresses, also of those who have no account.
+    Mail.objects.filter(about=round.code, finished__isnull=False).delete()
     round.purged_at = now
     round.save(update_fields=["purged_at"])
     offered = f", and {offers} offer{'' if offers == 1 else 's'}" if offers else ""
@@ -262,7 +266,7 @@ def tester_erase(user: User) -> None:
         owner = place.round.edition.pattern.owner
         if was not in (Place.State.GIVEN_BACK, Place.State.DONE) and owner.pk != user.pk:
             letter = letters_people.left_for_good(place=place, was=was)
-            mail_send(to=owner.email, subject=letter.subject, text=letter.text)
+            mail_send(to=owner.email, letter=letter, name=str(owner), about=place.round.code)
     Invitation.objects.filter(email__iexact=user.email).update(email="")
     Candidate.objects.filter(email__iexact=user.email).delete()
 
