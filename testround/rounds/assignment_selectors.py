@@ -382,6 +382,7 @@ def vacancies_for(user: User) -> QuerySet[Vacancy]:
         )
         .exclude(place__round__state=Round.State.CLOSED)
         .select_related("place__round__edition__pattern", "candidate")
+        .defer("place__round__edition__sheet", "place__round__terms")
     )
 
 

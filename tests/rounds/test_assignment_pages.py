@@ -14,9 +14,19 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from testround.kernel.round import SuppliedYarn as YarnDocument
+from testround.patterns.models import Edition
 from testround.people.models import User
 from testround.rounds.models import Candidate, Place, Proposal, Round, Vacancy
-from testround.rounds.services import drafted, invitation_create, invitation_decline, proposal_save, today_for
+from testround.rounds.services import (
+    drafted,
+    invitation_create,
+    invitation_decline,
+    place_give_back,
+    proposal_save,
+    round_open,
+    today_for,
+)
 from tests.rounds.conftest import secret_of
 from tests.rounds.offers import FIRST_ANSWER, candidate, five_for_four
 
@@ -389,6 +399,48 @@ def test_a_place_can_be_left_free_from_the_page(opened: Round, declined: Client)
 
     assert Vacancy.objects.get().state == "left"
     assert "fell free" not in words(declined.get(proposal(opened)))
+
+
+# Made to measure
+
+
+def test_a_made_to_measure_round_gives_places_by_yarn_alone(
+    edition: Edition,
+    little_top: dict[str, Any],
+    designer: User,
+    signed_in: Callable[[User], Client],
+    django_capture_on_commit_callbacks: Callable[..., Any],
+) -> None:
+    little_top |= {"kind": "made-to-measure", "sizes": []}
+    little_top["measures"] = [{"key": "bust", "label": "Full bust"}]
+    for number in little_top["numbers"]:
+        del number["printed"]
+    edition.sheet = little_top
+    edition.save()
+    blue = YarnDocument(key="blue", label="Blue wool", makers=1)
+    round = round_open(edition=edition, by=designer, title="To measure", yarns=[blue])
+    for key in ("alder", "birch"):
+        candidate(round, key, 90, yarns=["blue"])
+    client = signed_in(designer)
+
+    before = words(client.get(proposal(round)))
+    client.post(proposal(round), {**chosen(round, alder="out", birch=""), "yarn_birch": "blue"})
+    moved = words(client.get(proposal(round)))
+    client.post(reverse("rounds:proposal_accept", args=[round.code]), accepting(round))
+    with django_capture_on_commit_callbacks(execute=True):
+        place_give_back(place=round.places.get(), by=designer)
+
+    assert "1 of 2 candidates would have a place." in before
+    assert "Made to measure, so any measures do." in before
+    assert "No makers are left of Blue wool, the yarn they named" in before
+    assert "later answers placed" in moved
+    assert [(place.name, place.size, place.yarn_label) for place in round.places.all()] == [
+        ("Birch", None, "Blue wool")
+    ]
+    # Alder was left out by hand and is not asked of themselves.
+    assert "Birch's place fell free. Nobody without a place can have one" in words(
+        client.get(proposal(round))
+    ).replace("&#x27;", "'")
 
 
 # However many offer
