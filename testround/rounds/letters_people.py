@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from django.conf import settings
 
+from testround.outbox.letters import Action, Letter, letter
 from testround.patterns.access import Role
 from testround.patterns.models import Membership
 from testround.people.models import User
-from testround.rounds.letters import Letter, day
+from testround.rounds.letters import day
 from testround.rounds.models import Place
 
 WHAT = {
@@ -28,14 +29,14 @@ WHAT = {
 
 def membership(*, membership: Membership, by: User, url: str) -> Letter:
     pattern, role = membership.pattern, membership.role
-    return Letter(
-        subject=" ".join(f"{pattern.title}: will you be its {role}?".split()),
-        text=(
-            f"Hello,\n\n{by} asks you to be {role} of {pattern.title}.\n\n{WHAT[role]}\n\n"
-            f"Say yes or leave it, here:\n\n{url}\n\n"
-            f"The link is for this address alone and works once, until {day(membership.expires.date())}. If you "
-            "did not expect this, do nothing: nothing is kept about you but this address.\n"
-        ),
+    return letter(
+        f"{pattern.title}: will you be its {role}?",
+        "Hello,",
+        f"{by} asks you to be {role} of {pattern.title}.",
+        WHAT[role],
+        Action("Say yes or leave it", url),
+        f"The link is for this address alone and works once, until {day(membership.expires.date())}.",
+        why="If you did not expect this, do nothing: nothing is kept about you but this address.",
     )
 
 
@@ -43,12 +44,13 @@ def left_for_good(*, place: Place, was: str) -> Letter:
     """To the owner, when a tester erased themselves. ``was`` is the state of the place before."""
     round = place.round
     made = f"size {place.size}" if place.size else "made to measure"
-    return Letter(
-        subject=" ".join(f"A tester has left for good: {round}".split()),
-        text=(
-            f"A tester of {round} has had everything personal erased. The place ({made}) was {was}.\n\n"
-            "Name, address, body measurements, photos and words are gone. Swatches, counts and finished "
-            f"measurements stay, as those of “{place.name}”. See whether the size still has its testers:\n\n"
-            f"{settings.SITE_URL}{round.get_absolute_url()}\n"
+    return letter(
+        f"A tester has left for good: {round}",
+        f"A tester of {round} has had everything personal erased. The place ({made}) was {was}.",
+        "Name, address, body measurements, photos and words are gone. Swatches, counts and finished measurements "
+        f"stay, as those of “{place.name}”.",
+        Action(
+            "See whether the size still has its testers", f"{settings.SITE_URL}{round.get_absolute_url()}"
         ),
+        why="You get this mail because the round is yours.",
     )

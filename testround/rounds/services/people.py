@@ -62,7 +62,7 @@ def member_invite(*, pattern: Pattern, email: str, role: str, key: uuid.UUID, by
     )
     url = f"{settings.SITE_URL}{reverse('rounds:person_join', args=[secret])}"
     letter = letters_people.membership(membership=membership, by=by, url=url)
-    mail_send(to=email, subject=letter.subject, text=letter.text)
+    mail_send(to=email, letter=letter)
     _diary(locked, by, f"An invitation to be {role} was mailed.")
     return membership
 

@@ -291,5 +291,5 @@ def place_give_back(*, place: Place, by: User | None, cause: str = "") -> Place:
         owner = given.round.edition.pattern.owner
         if was != Place.State.GIVEN_BACK and by is not None and by.pk != owner.pk:
             letter = letters.given_back(place=given, cause=cause)
-            mail_send(to=owner.email, subject=letter.subject, text=letter.text)
+            mail_send(to=owner.email, letter=letter, name=str(owner), about=given.round.code)
     return given

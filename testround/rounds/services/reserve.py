@@ -71,7 +71,7 @@ def invitation_decline(*, secret: str, cause: str = "") -> Place:
     )
     letter = letters.declined(place=invitation.place, cause=cause)
     owner = invitation.place.round.edition.pattern.owner
-    mail_send(to=owner.email, subject=letter.subject, text=letter.text)
+    mail_send(to=owner.email, letter=letter, name=str(owner), about=invitation.place.round.code)
     return place
 
 
