@@ -442,6 +442,8 @@ class PlaceForm(YarnDetailFields):
 
 
 class InviteForm(forms.Form):
+    """Where the link goes; and where the offer has a last day, until when it stands from now on."""
+
     email = forms.EmailField(
         label="Email address",
         max_length=LONGEST_ADDRESS,
@@ -452,6 +454,20 @@ class InviteForm(forms.Form):
             "invalid": "This is no email address: write it as in name@example.org, or leave it empty."
         },
     )
+    until = DateField(
+        label="The offer stands until",
+        required=True,
+        help_text="To the end of that day; the place then goes to the next in reserve.",
+        error_messages={
+            "required": "Pick the last day of the offer.",
+            "invalid": "This is no date: write year, month and day, as in 2027-01-25.",
+        },
+    )
+
+    def __init__(self, *args: Any, ends: bool = False, **options: Any) -> None:
+        super().__init__(*args, **options)
+        if not ends:
+            del self.fields["until"]
 
 
 class JoinForm(forms.Form):

@@ -17,6 +17,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from testround.patterns.access import Right, may, rights_on
 from testround.people.context import reader_for
 from testround.rounds import services
+from testround.rounds.clock import local_day
 from testround.rounds.forms import (
     GiveBackForm,
     InviteForm,
@@ -326,12 +327,16 @@ def invite(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     """Make the link of a place. It is on the page that answers the press, and nowhere afterwards."""
     round, place = _place(request, code, pk, Right.INVITE)
     email = place.candidate.email if place.candidate else ""
-    form = InviteForm(_posted(request), initial={"email": email})
+    last = local_day(round, place.offered_until) if place.offered_until else None
+    form = InviteForm(_posted(request), ends=last is not None, initial={"email": email, "until": last})
     url = ""
     if form.is_valid():
         try:
             _, url = services.invitation_create(
-                place=place, email=form.cleaned_data["email"], by=request.user
+                place=place,
+                email=form.cleaned_data["email"],
+                until=form.cleaned_data.get("until"),
+                by=request.user,
             )
         except Refused as refused:
             add_refusal(form, refused)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Callable
 from typing import Any
@@ -17,6 +18,7 @@ from django.urls import reverse
 from testround.kernel.round import SuppliedYarn as YarnDocument
 from testround.patterns.models import Edition
 from testround.people.models import User
+from testround.rounds.clock import end_of_day
 from testround.rounds.models import Candidate, Place, Proposal, Round, Vacancy
 from testround.rounds.services import (
     drafted,
@@ -504,3 +506,31 @@ def test_the_mail_to_a_candidate_says_why_they_get_it_and_until_when(
     said = " ".join(mail.outbox[0].body.split())
     assert f"works once, until {day.day} {day:%B %Y}; the place is then offered to somebody else." in said
     assert "You get this mail because you offered to test." in said
+
+
+def test_an_offer_can_be_given_more_time_with_a_new_link(opened: Round, page: Client) -> None:
+    page.post(reverse("rounds:proposal_accept", args=[opened.code]), accepting(opened))
+    place = opened.places.get(name="Birch")
+    address = reverse("rounds:invite", args=[opened.code, place.pk])
+    later = today_for(opened) + dt.timedelta(days=10)
+
+    before = page.get(address).context["form"]
+    past = page.post(address, {"email": "", "until": "2020-01-01"})
+    given = page.post(address, {"email": "", "until": later.isoformat()})
+
+    assert (before["email"].value(), before["until"].value()) == ("birch@example.org", today_for(opened))
+    assert (past.status_code, given.status_code) == (422, 200)
+    assert "That day is past: pick today or a later one." in words(past)
+    place.refresh_from_db()
+    assert place.offered_until == end_of_day(opened, later)
+    assert place.invitations.get(withdrawn_at=None).expires == place.offered_until
+
+
+def test_a_place_made_by_hand_has_no_last_day_to_ask_for(
+    offered: Place, designer: User, client: Client
+) -> None:
+    client.force_login(designer)
+
+    form = client.get(reverse("rounds:invite", args=[offered.round.code, offered.pk])).context["form"]
+
+    assert list(form.fields) == ["email"]

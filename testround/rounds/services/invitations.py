@@ -16,7 +16,7 @@ from testround.outbox.mail import mail_send
 from testround.patterns.access import Right, require
 from testround.people.models import User
 from testround.rounds import letters
-from testround.rounds.clock import local_day
+from testround.rounds.clock import end_of_day, local_day, today_for
 from testround.rounds.models import PHOTO_USES, Consent, Invitation, Place, Round
 from testround.rounds.refusals import AddressHasAccount, InvitationEnded, Refused, UnknownInvitation
 from testround.rounds.services.diary import diary_write
@@ -31,11 +31,13 @@ def secret_hash(secret: str) -> str:
 
 
 @transaction.atomic
-def invitation_create(*, place: Place, email: str = "", by: User | None) -> tuple[Invitation, str]:
+def invitation_create(
+    *, place: Place, email: str = "", until: dt.date | None = None, by: User | None
+) -> tuple[Invitation, str]:
     """Make a link for one place, which ends earlier links to it, and mail it if an address is given.
 
     Returns the invitation and the link. Only the secret's hash is kept: the link is known this once. It works as
-    long as the place is offered, 30 days where nothing is said of that.
+    long as the place is offered, 30 days where nothing is said of that; ``until`` is a new last day of an offer.
     """
     locked = (
         Place.objects.select_for_update(of=("self",))
@@ -47,6 +49,8 @@ def invitation_create(*, place: Place, email: str = "", by: User | None) -> tupl
         raise Refused.because(
             f"{locked.name}'s place is {locked.state}: only an offered place can be offered to somebody."
         )
+    if until is not None and locked.offered_until is not None:
+        _prolong(locked, until)
     withdraw_links(locked)
     secret = secrets.token_urlsafe(32)
     invitation = Invitation.objects.create(
@@ -62,6 +66,13 @@ def invitation_create(*, place: Place, email: str = "", by: User | None) -> tupl
         letter = letters.invitation(invitation=invitation, place=locked, url=url)
         mail_send(to=email, letter=letter, name=locked.name, about=locked.round.code)
     return invitation, url
+
+
+def _prolong(place: Place, until: dt.date) -> None:
+    if until < today_for(place.round):
+        raise Refused.because("That day is past: pick today or a later one.", "until")
+    place.offered_until = end_of_day(place.round, until)
+    place.save(update_fields=["offered_until"])
 
 
 @transaction.atomic
