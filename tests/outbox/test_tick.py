@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+import threading
 from io import StringIO
 
 import pytest
 from django.core.management import CommandError, call_command
 from django.utils import timezone
 
+from testround.home.management.commands import demo
 from testround.outbox import services
 from testround.outbox.models import Work
 
@@ -63,3 +65,28 @@ def test_a_time_that_names_no_zone_is_the_servers(db: None, bench: Bench) -> Non
 def test_a_time_that_is_none_is_refused_with_a_sentence(db: None, written: str) -> None:
     with pytest.raises(CommandError, match="write a date and a time of day, as in 2027-01-25T09:30"):
         tick("--at", written)
+
+
+class StopsAfter(threading.Event):
+    """Lets a clock tick so many times, without waiting."""
+
+    def __init__(self, ticks: int) -> None:
+        super().__init__()
+        self.ticks, self.waits = ticks, []
+
+    def wait(self, timeout: float | None = None) -> bool:
+        self.waits.append(timeout)
+        return len(self.waits) == self.ticks
+
+
+def test_the_demos_clock_ticks_at_once_and_then_every_minute(
+    db: None, bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ticks: list[str] = []
+    monkeypatch.setattr(demo.connection, "close", lambda: None)  # the test's own, which outlives the clock
+    services.regularly(lambda: ticks.append("tick"))
+    stop = StopsAfter(3)
+
+    demo.wind_clock(stop)
+
+    assert (ticks, stop.waits) == (["tick"] * 3, [60.0] * 3)

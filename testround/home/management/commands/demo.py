@@ -1,8 +1,10 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import shutil
 import socket
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +16,7 @@ from django.core.wsgi import get_wsgi_application
 from django.db import connection
 
 from testround.home import demo
+from testround.outbox.services import CHORES_EVERY
 
 
 class Command(BaseCommand):
@@ -57,6 +60,8 @@ class Command(BaseCommand):
         if options["no_serve"]:
             return
         self._say(f"Serving on {settings.SITE_URL} – stop with Ctrl+C")
+        stop = threading.Event()
+        threading.Thread(target=wind_clock, args=(stop,), name="demo-clock", daemon=True).start()
         with contextlib.suppress(KeyboardInterrupt):
             run("127.0.0.1", port, get_wsgi_application(), threading=True)
 
@@ -83,6 +88,15 @@ class Command(BaseCommand):
         self.stdout.write(
             f"  invited tester\n      follow the link in the mail to {demo.INVITED}: {settings.SITE_URL}/mail/\n"
         )
+
+
+def wind_clock(stop: threading.Event) -> None:
+    """Tick at once and then every minute, until stopped: the demo has no clock process."""
+    while True:
+        call_command("tick", stdout=io.StringIO())
+        connection.close()
+        if stop.wait(CHORES_EVERY):
+            return
 
 
 def _is_taken(port: int) -> bool:
