@@ -25,7 +25,7 @@ from django.utils import timezone
 
 from testround.kernel.problems import InputProblems, Problem
 from testround.outbox.mailbox import MAIL_NAME
-from testround.outbox.models import Mail
+from testround.outbox.models import Mail, Stopped
 from testround.people.models import User
 
 FORMAT = "testround/about-me"
@@ -100,6 +100,7 @@ def _account(user: User) -> Shelf:
         "tools": user.tools,
         "terms": user.terms,
         "time_zone": user.time_zone,
+        "stopped_mails": list(Stopped.objects.filter(person=user).values_list("kind", flat=True)),
         "addresses": [
             {"email": address.email, "confirmed": address.verified, "main": address.primary}
             for address in addresses

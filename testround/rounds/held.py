@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from testround.patterns.models import Membership, Pattern
 from testround.people.held import Shelf, erases, hinders, keeps
 from testround.people.models import User
-from testround.rounds.models import Candidate, DiaryEntry, Place
+from testround.rounds.models import Candidate, DiaryEntry, Nudge, Place, Reminder
 from testround.rounds.services.privacy import tester_erase
 
 
@@ -60,6 +62,8 @@ def places_held(user: User) -> Shelf:
             "used_grams": place.used_grams,
             "guess_hours": place.guess_hours,
             "guess_metres": place.guess_metres,
+            "needs_for_swatch_until": place.swatch_until,
+            "needs_for_measurements_until": place.measures_until,
             "agreed": place.agreed_at,
             "agreed_terms": place.agreed_terms,
             "consents": [
@@ -103,6 +107,21 @@ def offers_held(user: User) -> Shelf:
         for offer in offers.order_by("pk")
     ]
     return Shelf("offers", "Your offers to test", "the designer of the round and the pattern's editors", rows)
+
+
+@keeps
+def reminders_held(user: User) -> Shelf:
+    """Of which dates the person was reminded, by the program or by the designer's friendly word."""
+    reminders = Reminder.objects.filter(day__person=user).select_related("day").order_by("pk")
+    rows: list[dict[str, Any]] = [
+        {"place": row.place_id, "of": row.what, "due": row.due, "when": row.when, "at": row.day.at}
+        for row in reminders
+    ]
+    nudges = Nudge.objects.filter(person=user).order_by("pk")
+    rows += [{"place": row.place_id, "of": "a word from the designer", "at": row.at} for row in nudges]
+    return Shelf(
+        "reminders", "What you were reminded of", "the designer of the round and the pattern's editors", rows
+    )
 
 
 @keeps
