@@ -122,7 +122,7 @@ class PreferencesForm(ShownForm):
     )
 
     mails = forms.MultipleChoiceField(
-        label="Mails",
+        label="Mails you want",
         choices=[*KINDS.items()],
         required=False,
         widget=forms.CheckboxSelectMultiple,

@@ -14,12 +14,21 @@ class UntilForm(forms.Form):
     """Until when a tester needs: one of the days on the buttons, or another."""
 
     until = DateField(widget=forms.HiddenInput)
-    other = DateField(label="Or another day", help_text="In the form 2027-01-25, where no calendar opens.")
+    other = DateField(
+        label="Or another day",
+        required=True,
+        help_text="In the form 2027-01-25, where no calendar opens.",
+        error_messages={
+            "required": "Choose one of the days, or write another.",
+            "invalid": "This is no date: write year, month and day, as in 2027-01-25.",
+        },
+    )
 
     def clean(self) -> dict[str, Any]:
         cleaned: dict[str, Any] = super().clean() or {}
-        if not self.errors and not (cleaned.get("until") or cleaned.get("other")):
-            self.add_error("other", "Choose one of the days, or write another.")
+        if cleaned.get("until"):
+            # One of the days on the buttons: no other is asked for.
+            self.errors.pop("other", None)
         return cleaned
 
     def chosen(self) -> dt.date:

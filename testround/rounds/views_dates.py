@@ -70,7 +70,8 @@ def _until(request: HttpRequest, place: Place) -> HttpResponse:
             owner = place.round.edition.pattern.owner
             messages.success(request, f"Noted: you need until {day(chosen)}. {owner} sees it.")
             return redirect(request.path)
-    context = {"place": place, "extension": extension, "form": form, "likely": likely(place)}
+    shown = likely(place) if extension and extension.due.what == What.MEASURES else ""
+    context = {"place": place, "extension": extension, "form": form, "likely": shown}
     return render(request, "rounds/until.html", context, status=422 if form.is_bound else 200)
 
 

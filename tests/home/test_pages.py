@@ -10,6 +10,7 @@ from django.test import Client
 from django.urls import reverse
 
 from testround.kernel.roundfile import read_round
+from testround.outbox.letters import Action, letter
 from testround.outbox.mail import mail_send
 from testround.people.models import User
 from testround.rounds.models import Place, Round
@@ -50,6 +51,30 @@ def test_a_mail_is_shown_as_text_whatever_it_holds(client: Client) -> None:
     assert "<b>Hello" not in body
     assert "<img src=x" not in body
     assert 'href="javascript' not in body
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.usefixtures("folder")
+def test_a_mail_is_shown_in_both_forms_and_its_html_can_do_nothing(client: Client, tester: User) -> None:
+    said = letter("Your place", "It is <yours>.", Action("Open it", "https://rounds.example.org/places/1/"))
+    mail_send(to=tester.email, letter=said, kind="notes", person=tester)
+
+    body = client.get(reverse("mailbox")).content.decode()
+    (path,) = re.findall(r'href="(/mail/[^"]+/html/)"', body)
+    shown = client.get(path)
+
+    assert "It is &lt;yours&gt;." in body
+    assert re.search(r'href="http[^"]+/mail/stop/[^"]+"', body)
+    assert "<p>It is &lt;yours&gt;.</p>" in shown.content.decode()
+    assert shown["Content-Security-Policy"].startswith("default-src 'none'; style-src 'unsafe-inline'; ")
+    assert "sandbox" in shown["Content-Security-Policy"]
+
+
+@pytest.mark.parametrize(
+    "name", ["20270101T000000000000-1-0.eml", "..%2F..%2Ftestround.sqlite3", "notes.txt"]
+)
+def test_there_is_no_html_form_of_a_mail_that_is_not_there(client: Client, db: None, name: str) -> None:
+    assert client.get(f"/mail/{name}/html/").status_code == 404
 
 
 def test_an_empty_folder_says_what_will_come(client: Client, db: None) -> None:
