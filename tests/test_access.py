@@ -636,6 +636,7 @@ def test_the_code_of_ones_own_round_opens_nothing_of_anothers(scene: Scene, othe
         "rounds:vacancy_invite": scene.vacancy.pk,
         "rounds:vacancy_leave": scene.vacancy.pk,
         "rounds:yarn_remove": scene.round.yarns.get().pk,
+        "reports:call_picture_gone": scene.pictures[0].code,
         "reports:of_tester": scene.place.pk,
         "talk:question": scene.question.pk,
         "talk:answer": scene.question.pk,
