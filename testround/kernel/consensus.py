@@ -71,7 +71,7 @@ def consensus(
     -------
     Consensus
         The variance between the sources integrated out by quadrature. A source far from the others is believed
-        less, so that one odd one moves hardly anything.
+        less; among a few it still moves the mean, for it is also taken as a sign of how far sources differ.
 
     Raises
     ------
