@@ -199,7 +199,8 @@ def person_erase(*, user: User) -> None:
     CannotErase
         They own something that has to be handed over or deleted first.
     """
-    locked = User.objects.select_for_update().filter(pk=user.pk).first()
+    # A report on its way holds its place and still has to name its sender: it must not wait for this row.
+    locked = User.objects.select_for_update(no_key=True).filter(pk=user.pk).first()
     if locked is None:
         return
     if sentences := hindrances_of(locked):
