@@ -3,7 +3,7 @@ from __future__ import annotations
 from django.contrib import admin
 
 from testround.outbox.admin import ReadOnlyAdmin
-from testround.patterns.models import Edition, Pattern
+from testround.patterns.models import Edition, Membership, Pattern
 
 
 @admin.register(Pattern)
@@ -18,3 +18,12 @@ class EditionAdmin(ReadOnlyAdmin):
     list_display = ("pattern", "label", "terms", "created", "frozen_at")
     list_select_related = ("pattern",)
     search_fields = ("pattern__title", "pattern__code", "label")
+
+
+@admin.register(Membership)
+class MembershipAdmin(ReadOnlyAdmin):
+    list_display = ("pattern", "role", "email", "user", "invited_at", "joined_at", "ended_at")
+    list_select_related = ("pattern", "user")
+    list_filter = ("role",)
+    search_fields = ("pattern__title", "pattern__code", "email")
+    exclude = ("secret_hash",)

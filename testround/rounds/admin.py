@@ -3,7 +3,7 @@ from __future__ import annotations
 from django.contrib import admin
 
 from testround.outbox.admin import ReadOnlyAdmin
-from testround.rounds.models import Candidate, DiaryEntry, Invitation, Place, Round, SuppliedYarn
+from testround.rounds.models import Candidate, Consent, DiaryEntry, Invitation, Place, Round, SuppliedYarn
 
 
 @admin.register(Round)
@@ -29,7 +29,7 @@ class PlaceAdmin(ReadOnlyAdmin):
 class CandidateAdmin(ReadOnlyAdmin):
     list_display = ("name", "round", "answered")
     list_select_related = ("round__edition__pattern",)
-    exclude = ("measures",)
+    exclude = ("measures", "typed")
 
 
 @admin.register(SuppliedYarn)
@@ -50,3 +50,10 @@ class DiaryEntryAdmin(ReadOnlyAdmin):
     list_display = ("at", "round", "by", "text")
     list_select_related = ("round__edition__pattern", "by")
     search_fields = ("text", "round__code")
+
+
+@admin.register(Consent)
+class ConsentAdmin(ReadOnlyAdmin):
+    list_display = ("place", "kind", "given_at", "withdrawn_at")
+    list_select_related = ("place__round__edition__pattern",)
+    list_filter = ("kind",)
