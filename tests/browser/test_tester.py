@@ -61,8 +61,8 @@ def test_the_invitation_says_what_it_asks_before_it_asks(phone: Window, link: st
         "Your size S",
         "Show nothing before it is published.",
         "Who sees what you send",
-        "Body measurements: you and Designer.",
-        "Photos: you and Designer.",
+        "Body measurements: you, Designer, and whoever edits the pattern beside them.",
+        "Photos: the same, if you allow it when you send one.",
         "Your email address: you and Designer.",
         "Take the place",
     ]
@@ -225,6 +225,7 @@ def test_no_picture_of_an_uploaded_photo_knows_where_it_was_taken(
 
     seated.page.set_input_files("#id_photo", taken)
     seated.page.fill("#id_caption", "Swatch, blocked")
+    seated.page.check("#id_seen")
     seated.page.click("text=Send the photo")
     seated.page.wait_for_selector("img[alt='Swatch, blocked']")
 

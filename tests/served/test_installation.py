@@ -26,7 +26,7 @@ def photos_on(page: Page) -> set[str]:
 
 def send_photo(tester: Browser, place: str, caption: str) -> Page:
     page = tester.get(f"{place}photo/")
-    return tester.send(page, holding="caption", photo=phone_jpeg(orientation=6), caption=caption)
+    return tester.send(page, holding="caption", photo=phone_jpeg(orientation=6), caption=caption, seen="on")
 
 
 def photo_is_ready(installation: Installation, caption: str) -> bool:
