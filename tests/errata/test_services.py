@@ -29,6 +29,7 @@ from testround.errata.services import (
 from testround.errata.wording import change_tables
 from testround.outbox.models import Work
 from testround.outbox.services import work_add, work_run
+from testround.patterns.models import Pattern
 from testround.people.models import User
 from testround.reports.bridge import kernel_round
 from testround.reports.exchange import round_import

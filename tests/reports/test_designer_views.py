@@ -120,8 +120,8 @@ def test_the_photos_page_costs_the_same_for_one_photo_or_three(
     send_photos(place, n_photos, django_capture_on_commit_callbacks)
     client = signed_in(designer)
 
-    # Session, user, round, how many photos, the photos with their places.
-    with django_assert_num_queries(5):
+    # Session, user, round, how many photos, the photos with their places, what is allowed with them.
+    with django_assert_num_queries(6):
         response = client.get(photos_page(place))
 
     assert len(response.context["page"].object_list) == n_photos

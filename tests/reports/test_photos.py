@@ -49,7 +49,13 @@ def upload(data: bytes, name: str = "IMG_20270103_0912.jpg") -> SimpleUploadedFi
 
 
 def form(data: bytes, **more: Any) -> dict[str, Any]:
-    return {"key": str(uuid.uuid4()), "photo": upload(data), "caption": "Swatch, blocked", "seen": "on", **more}
+    return {
+        "key": str(uuid.uuid4()),
+        "photo": upload(data),
+        "caption": "Swatch, blocked",
+        "seen": "on",
+        **more,
+    }
 
 
 def test_a_photo_waits_unserved_until_it_has_been_made_anew(
