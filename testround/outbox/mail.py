@@ -36,6 +36,8 @@ CLAIM_LASTS = dt.timedelta(minutes=5)
 # Tried again after two minutes, four, and so on, then every six hours: for a good day in all.
 MOST_ATTEMPTS = 12
 LONGEST_WAIT = dt.timedelta(hours=6)
+# So many in a row that do not leave, and the sweep lets the rest be until the next minute.
+IN_VAIN = 3
 KEPT_FOR = dt.timedelta(days=90)
 TROUBLED = (Mail.State.UNCERTAIN, Mail.State.FAILED)
 
@@ -285,7 +287,16 @@ def mails_sweep(*, now: dt.datetime | None = None, most: int = 500) -> int:
     due = Mail.objects.filter(
         Q(attempts__gt=0) | Q(created__lte=now - LOST_AFTER), state=Mail.State.WAITING, not_before__lte=now
     ).order_by("created")
-    return sum(mail_run(mail_id=pk, now=now) for pk in list(due.values_list("pk", flat=True)[:most]))
+    left = in_vain = 0
+    for pk in list(due.values_list("pk", flat=True)[:most]):
+        if mail_run(mail_id=pk, now=now):
+            left, in_vain = left + 1, 0
+        else:
+            in_vain += 1
+        if in_vain == IN_VAIN:
+            # The server is away or busy: a worker does not ask it five hundred times, each with its wait.
+            break
+    return left
 
 
 @regularly

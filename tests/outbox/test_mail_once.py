@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 import smtplib
+import time
 from collections.abc import Callable
 from typing import Any
 
 import pytest
+from celery import Celery
 from django.core.mail.backends.locmem import EmailBackend
 from django.db import transaction
 from django.utils import timezone
 
 from testround.outbox import mail as outbox_mail
+from testround.outbox import tasks
 from testround.outbox.letters import letter
 from testround.outbox.mail import (
     CLAIM_LASTS,
@@ -110,6 +113,25 @@ def test_a_mail_whose_task_was_lost_is_sent_by_the_sweep(server: type[Server], s
     in_time = mails_sweep(now=NOW() + dt.timedelta(seconds=61))
 
     assert (too_soon, in_time, state_of(mail), server.seen) == (0, 1, "sent", ["Your place"])
+
+
+def test_without_a_broker_the_cause_stands_at_once_and_the_mail_goes_out_later(
+    server: type[Server], settings: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    dead = Celery("dead")
+    dead.config_from_object("django.conf:settings", namespace="CELERY")
+    dead.conf.broker_url = "redis://127.0.0.1:1/0"  # the port of TCPMUX, where no Redis is
+    monkeypatch.setattr(tasks, "mail", dead.task(name="testround.outbox.tasks.mail")(mail_run))
+    settings.OUTBOX_RUNNER = "celery"
+    begun = time.monotonic()
+
+    mail = send()
+    waited, was = time.monotonic() - begun, mail.state
+    settings.OUTBOX_RUNNER = "inline"
+    later_on = mails_sweep(now=NOW() + dt.timedelta(seconds=61))
+
+    assert (was, later_on, state_of(mail), server.seen) == ("waiting", 1, "sent", ["Your place"])
+    assert waited < 5
 
 
 def test_a_task_that_comes_twice_sends_once(server: type[Server]) -> None:
@@ -215,6 +237,21 @@ def test_each_wait_is_longer_up_to_six_hours_and_the_last_attempt_gives_up(serve
 
     assert waits == [2, 4, 8, 16, 32, 64, 128, 256, 360, 360, 360]
     assert (mail.state, mail.attempts, server.seen) == ("failed", MOST_ATTEMPTS, [])
+
+
+def test_a_sweep_does_not_ask_a_server_that_is_away_for_every_mail(
+    server: type[Server], settings: Any
+) -> None:
+    settings.OUTBOX_RUNNER = "celery"  # nobody listens
+    for _ in range(10):
+        send()
+    server.opens = [ConnectionRefusedError("no one there")] * 3
+
+    first = mails_sweep(now=NOW() + dt.timedelta(minutes=2))
+    tried = list(Mail.objects.order_by("pk").values_list("attempts", flat=True))
+    then = mails_sweep(now=NOW() + dt.timedelta(minutes=3))
+
+    assert (first, tried, then) == (0, [1, 1, 1] + [0] * 7, 7)
 
 
 def test_a_subject_cannot_smuggle_in_another_header(server: type[Server]) -> None:
