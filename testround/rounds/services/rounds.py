@@ -233,7 +233,9 @@ def round_edit(
 
 def _promised(round: Round) -> bool:
     """Whether somebody gave something private on the strength of the round's date."""
-    return round.places.filter(agreed_at__isnull=False).exists() or round.candidates.exclude(email="").exists()
+    return (
+        round.places.filter(agreed_at__isnull=False).exists() or round.candidates.exclude(email="").exists()
+    )
 
 
 @transaction.atomic
