@@ -535,7 +535,7 @@ def worked_counts(
 def _offsets(
     sheet: Sheet, found: Discrepancies, misprinted: Mapping[str, Mapping[str, float]]
 ) -> dict[str, FloatArray]:
-    """Reported less what the text says, by number; NaN where not reported."""
+    """Reported less what the text says, or what it should say where it is misprinted; NaN where not reported."""
     offsets = {}
     for key, reported in found.reported.items():
         printed = found.printed[key]
@@ -546,9 +546,11 @@ def _offsets(
         offset = np.where(broken & (np.abs(offset) < 1), 0.0, offset)
         for size, computed in misprinted.get(key, {}).items():
             s = sheet.pattern.sizes.index(size)
+            # Whoever comes nearer to what should be printed has put the misprint right, and is held against that.
             whole = abs(computed - round(computed)) <= 1e-6
-            right = (found.sizes == s) & (np.abs(reported - computed) < (1e-6 if whole else 1.0))
-            offset = np.where(right, 0.0, offset)
+            instead = np.round(reported - computed, 6)
+            instead = np.where(~np.bool_(whole) & (np.abs(instead) < 1), 0.0, instead)
+            offset = np.where((found.sizes == s) & (np.abs(instead) < np.abs(offset)), instead, offset)
         offsets[key] = offset
     return offsets
 
@@ -560,12 +562,14 @@ def _vote(
     values, votes = np.unique(offset[have][offset[have] != 0], return_counts=True)
     if not len(values) or votes.max() < LEAST_VOTES:
         return []
-    as_said = np.bincount(size_of[have[offset[have] == 0]], minlength=n_sizes)
+    # Whoever arrived alone at a count of their own has slipped, and says nothing of the others.
+    shared = values[votes >= LEAST_VOTES]
+    counted = have[np.isin(offset[have], np.append(shared, 0.0))]
+    reports = np.bincount(size_of[counted], minlength=n_sizes)
     agreed = []
-    for one in values[votes >= LEAST_VOTES].tolist():
+    for one in shared.tolist():
         agreeing = np.bincount(size_of[have[offset[have] == one]], minlength=n_sizes)
-        # Whoever arrived at a third count has slipped, and says nothing of the two.
-        sizes = _led_astray(agreeing, as_said + agreeing)
+        sizes = _led_astray(agreeing, reports)
         if sizes:
             agreed.append((one, sizes))
     return agreed
