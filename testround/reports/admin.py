@@ -3,7 +3,17 @@ from __future__ import annotations
 from django.contrib import admin
 
 from testround.outbox.admin import ReadOnlyAdmin
-from testround.reports.models import Count, Finished, Fit, Photo, Remark, Sitting, Submission, Swatch
+from testround.reports.models import (
+    CallPicture,
+    Count,
+    Finished,
+    Fit,
+    Photo,
+    Remark,
+    Sitting,
+    Submission,
+    Swatch,
+)
 
 
 class ReportedAdmin(ReadOnlyAdmin):
@@ -31,3 +41,10 @@ class SubmissionAdmin(ReadOnlyAdmin):
     list_display = ("kind", "place", "sent", "late", "by")
     list_filter = ("kind", "late")
     list_select_related = ("place", "by")
+
+
+@admin.register(CallPicture)
+class CallPictureAdmin(ReadOnlyAdmin):
+    list_display = ("round", "shows", "state", "problem", "created")
+    list_select_related = ("round__edition__pattern",)
+    exclude = ("incoming", "file")

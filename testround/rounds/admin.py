@@ -3,7 +3,21 @@ from __future__ import annotations
 from django.contrib import admin
 
 from testround.outbox.admin import ReadOnlyAdmin
-from testround.rounds.models import Candidate, Consent, DiaryEntry, Invitation, Place, Round, SuppliedYarn
+from testround.rounds.models import (
+    Candidate,
+    Consent,
+    DiaryEntry,
+    Invitation,
+    MailDay,
+    Nudge,
+    OfferLink,
+    Place,
+    Proposal,
+    Reminder,
+    Round,
+    SuppliedYarn,
+    Vacancy,
+)
 
 
 @admin.register(Round)
@@ -57,3 +71,41 @@ class ConsentAdmin(ReadOnlyAdmin):
     list_display = ("place", "kind", "given_at", "withdrawn_at")
     list_select_related = ("place__round__edition__pattern",)
     list_filter = ("kind",)
+
+
+@admin.register(OfferLink)
+class OfferLinkAdmin(ReadOnlyAdmin):
+    list_display = ("candidate", "kind", "created", "expires", "used_at")
+    list_select_related = ("candidate",)
+    exclude = ("secret_hash",)
+
+
+@admin.register(Proposal)
+class ProposalAdmin(ReadOnlyAdmin):
+    list_display = ("round", "created", "revision", "accepted_at")
+    list_select_related = ("round__edition__pattern",)
+
+
+@admin.register(Vacancy)
+class VacancyAdmin(ReadOnlyAdmin):
+    list_display = ("place", "state", "candidate", "size")
+    list_select_related = ("place", "candidate")
+    list_filter = ("state",)
+
+
+@admin.register(MailDay)
+class MailDayAdmin(ReadOnlyAdmin):
+    list_display = ("person", "day", "at")
+    list_select_related = ("person",)
+
+
+@admin.register(Reminder)
+class ReminderAdmin(ReadOnlyAdmin):
+    list_display = ("place", "what", "when", "due")
+    list_select_related = ("place",)
+
+
+@admin.register(Nudge)
+class NudgeAdmin(ReadOnlyAdmin):
+    list_display = ("place", "day", "by")
+    list_select_related = ("place", "by")

@@ -3,7 +3,7 @@ from __future__ import annotations
 from django.contrib import admin
 
 from testround.outbox.admin import ReadOnlyAdmin
-from testround.talk.models import Answer, CalendarAddress, Note, Question, Word
+from testround.talk.models import Answer, CalendarAddress, Look, Note, Question, Word
 
 
 @admin.register(Note)
@@ -42,3 +42,9 @@ class CalendarAddressAdmin(ReadOnlyAdmin):
     list_display = ("person", "made")
     list_select_related = ("person",)
     exclude = ("token",)
+
+
+@admin.register(Look)
+class LookAdmin(ReadOnlyAdmin):
+    list_display = ("at", "round", "person", "what")
+    list_select_related = ("round__edition__pattern", "person")
