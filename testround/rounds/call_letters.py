@@ -81,3 +81,32 @@ def waits(*, candidate: Candidate, url: str) -> Letter:
         "Keep this mail: the link is the only way to your offer, and whoever has it can change it.",
         why=_why(candidate),
     )
+
+
+def no_place(*, candidate: Candidate, url: str, may_begin: bool) -> Letter:
+    """To somebody who offered and got no place. ``may_begin``: whether one that falls free may still come to them."""
+    round = candidate.round
+    pattern = round.edition.pattern
+    if not may_begin:
+        later = ""
+    elif candidate.state == Candidate.State.WAITING:
+        later = f"You stay on the waiting list, and {pattern.owner} may still ask you."
+    else:
+        later = (
+            "You stay in reserve until the measuring begins: if a place that you can have falls free, an invitation "
+            "may come to this address. You owe nothing before you say yes to it."
+        )
+    kept = (
+        f"Your measurements, and all else that you gave with your offer, are deleted on {day(round.purge_on)}. "
+        if round.purge_on
+        else ""
+    )
+    return letter(
+        f"Testing {pattern.title}: no place this time",
+        f"Hello {candidate.name},",
+        f"thank you for offering {pattern.owner} to test {pattern.title}. There is no place for you this time.",
+        later,
+        f"{kept}Take your offer back, and your measurements and your address are deleted at once; you owe no reason.",
+        Action("See your offer, or take it back", url),
+        why=_why(candidate),
+    )

@@ -102,6 +102,7 @@ def offers_held(user: User) -> Shelf:
             "photos_online": offer.photo_online,
             "photos_with_face": offer.photo_face,
             "photos_with_name": offer.photo_name,
+            "told_that_there_was_no_place": offer.thanked_at,
             "private_data_deleted_on": offer.round.purge_on,
         }
         for offer in offers.order_by("pk")

@@ -162,6 +162,8 @@ class Candidate(models.Model):
     photo_online = models.BooleanField(default=False)
     photo_face = models.BooleanField(default=False)
     photo_name = models.BooleanField(default=False)
+    # When they were told that there was no place for them; it is said once.
+    thanked_at = models.DateTimeField(null=True, blank=True)
     # Of the form's key and what it held, so that a press repeated by the same page is one offer.
     form_hash = models.CharField(max_length=64, blank=True)
     created = models.DateTimeField(default=timezone.now)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from testround.rounds.models import Place, Round
 
 ROUND_ORDER: list[str] = list(Round.State.values)
+# From the measuring on, somebody new would be too late; the designer may still ask them.
+TOO_LATE_TO_BEGIN = (Round.State.MEASURING, Round.State.CLOSED)
 PLACE_ORDER: list[str] = [state for state in Place.State.values if state != Place.State.GIVEN_BACK]
 
 

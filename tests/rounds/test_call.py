@@ -9,8 +9,9 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from django.core import mail
 from django.core.exceptions import PermissionDenied
-from django.db import connection
+from django.db import connection, transaction
 from django.utils import timezone
 
 from testround.outbox.models import Mail
@@ -20,10 +21,10 @@ from testround.reports.exchange import round_export, round_import
 from testround.rounds.models import Candidate, OfferLink, Round
 from testround.rounds.refusals import OfferEnded, Refused, UnknownOffer
 from testround.rounds.services import call as services
-from testround.rounds.services import round_edit, round_move, round_open, rounds_follow_dates
+from testround.rounds.services import place_add, round_edit, round_move, round_open, rounds_follow_dates
 from testround.rounds.services.call import CallState, call_state, confirmed_count, email_key
 
-from .calls import WREN, confirmed, in_days, letters_to, offer, secret_mailed, subjects_to, written
+from .calls import WREN, confirmed, in_days, letters_to, offer, secret_mailed, secret_of, subjects_to, written
 
 Diary = Callable[[Round], list[str]]
 
@@ -783,3 +784,109 @@ def test_an_edit_of_the_plan_leaves_the_call_alone(called: Round, designer: User
 
     called.refresh_from_db()
     assert (called.call_closes, called.photo_uses) == (in_days(20), ["pattern", "online"])
+
+
+# -- no place this time ------------------------------------------------------------------------------------
+
+NO_PLACE = "Testing Little top: no place this time"
+
+
+def thanked(email: str) -> list[Mail]:
+    return [row for row in letters_to(email) if row.subject == NO_PLACE]
+
+
+def left_over(round: Round, designer: User) -> Candidate:
+    """Wren's offer counts, and the one place that was made is somebody else's."""
+    candidate, _ = confirmed(round, "wren@example.org")
+    place_add(round=round, name="Ash", size="S", by=designer)
+    return candidate
+
+
+def test_who_got_no_place_is_thanked_and_told_until_when_their_measurements_are_kept(
+    called: Round, designer: User, diary_of: Diary, django_capture_on_commit_callbacks: Any
+) -> None:
+    turn_back(called, purge_on=dt.date(2027, 9, 7))
+    with django_capture_on_commit_callbacks(execute=True):
+        candidate = left_over(called, designer)
+        round_move(round=called, state="swatching", by=designer)
+
+    sent = next(one for one in mail.outbox if one.subject == NO_PLACE)
+    assert sent.to == ["wren@example.org"]
+    assert "Hello Wren,\n\nthank you for offering Designer to test Little top. There is no place for you" in (
+        sent.body
+    )
+    assert "You stay in reserve until the measuring begins" in sent.body
+    assert "are deleted on 7 September 2027. Take your offer back" in sent.body
+    assert diary_of(called)[-1] == (
+        "1 person who offered was thanked and told that there is no place for them this time."
+    )
+
+    services.offer_withdraw(secret=secret_of(sent.body))
+
+    candidate.refresh_from_db()
+    assert (candidate.state, candidate.measures, candidate.email) == ("withdrawn", {}, "")
+
+
+def test_moved_back_and_forth_a_round_thanks_nobody_twice(called: Round, designer: User) -> None:
+    left_over(called, designer)
+
+    for state in ("swatching", "gathering", "swatching", "making", "measuring", "closed"):
+        round_move(round=called, state=state, by=designer)
+
+    assert len(thanked("wren@example.org")) == 1
+
+
+def test_who_offers_while_the_swatches_are_made_is_told_when_the_making_begins(
+    called: Round, designer: User
+) -> None:
+    left_over(called, designer)
+    round_move(round=called, state="swatching", by=designer)
+    confirmed(called, "finch@example.org")
+
+    assert thanked("finch@example.org") == []
+
+    round_move(round=called, state="making", by=designer)
+
+    (letter,) = thanked("finch@example.org")
+    assert "You stay on the waiting list, and Designer may still ask you." in str(letter.letter)
+    assert len(thanked("wren@example.org")) == 1
+
+
+def test_nobody_is_told_that_there_is_no_place_before_anybody_was_chosen(
+    called: Round, designer: User
+) -> None:
+    confirmed(called, "wren@example.org")
+    round_move(round=called, state="swatching", by=designer)
+
+    assert thanked("wren@example.org") == []
+
+    round_move(round=called, state="closed", by=designer)
+
+    (letter,) = thanked("wren@example.org")
+    assert "reserve" not in str(letter.letter)
+
+
+def test_who_has_a_place_or_took_the_offer_back_or_never_confirmed_it_is_not_told(
+    called: Round, designer: User
+) -> None:
+    placed, _ = confirmed(called, "placed@example.org")
+    place_add(round=called, name="Wren", size="S", candidate=placed, by=designer)
+    _, secret = confirmed(called, "back@example.org")
+    services.offer_withdraw(secret=secret)
+    offer(called, "never@example.org")
+    Candidate.objects.create(round=called, key="filed", name="From a file")
+
+    round_move(round=called, state="swatching", by=designer)
+
+    assert not Mail.objects.filter(subject=NO_PLACE).exists()
+
+
+def test_a_move_that_fails_tells_nobody(called: Round, designer: User) -> None:
+    candidate = left_over(called, designer)
+
+    with transaction.atomic():
+        round_move(round=called, state="swatching", by=designer)
+        transaction.set_rollback(True)
+
+    candidate.refresh_from_db()
+    assert (candidate.thanked_at, thanked("wren@example.org")) == (None, [])

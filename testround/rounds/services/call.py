@@ -9,21 +9,16 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import secrets
 import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from enum import StrEnum
 
-from django.conf import settings
 from django.db import transaction
-from django.urls import reverse
 from django.utils import timezone
 
 from testround.kernel.problems import Problem
 from testround.kernel.round import LONGEST_CM
-from testround.outbox.letters import Letter
-from testround.outbox.mail import mail_send
 from testround.outbox.services import regularly
 from testround.patterns.access import Right, require
 from testround.patterns.models import new_code
@@ -34,6 +29,7 @@ from testround.rounds.models import PHOTO_USES, Candidate, OfferLink, Round
 from testround.rounds.refusals import OfferEnded, Refused, UnknownOffer
 from testround.rounds.services.diary import diary_write, said
 from testround.rounds.services.invitations import secret_hash
+from testround.rounds.services.offer_links import offer_link, offer_mail
 from testround.rounds.services.rounds import locked_round, round_move
 from testround.rounds.services.vacancies import offers_changed
 
@@ -336,8 +332,8 @@ def offer_make(*, round: Round, email: str, offer: Offer, form_key: str) -> None
         return
     held = locked.candidates.filter(email_key=key, state__in=Candidate.HOLDING).first()
     if held is not None:
-        _, url = _link(held, OfferLink.Kind.CHANGE)
-        _mail(held, call_letters.offered_already(candidate=held, url=url))
+        _, url = offer_link(held, OfferLink.Kind.CHANGE)
+        offer_mail(held, call_letters.offered_already(candidate=held, url=url))
         return
     candidate = Candidate(
         round=locked,
@@ -350,8 +346,8 @@ def offer_make(*, round: Round, email: str, offer: Offer, form_key: str) -> None
     )
     _fill(candidate, offer)
     candidate.save()
-    link, url = _link(candidate, OfferLink.Kind.CONFIRM, expires=now + CONFIRM_WITHIN)
-    _mail(
+    link, url = offer_link(candidate, OfferLink.Kind.CONFIRM, expires=now + CONFIRM_WITHIN)
+    offer_mail(
         candidate,
         call_letters.confirm(candidate=candidate, link=link, url=url, days=UNCONFIRMED_KEPT.days),
     )
@@ -426,10 +422,10 @@ def offer_confirm(*, secret: str) -> tuple[Candidate, str]:
     others.delete()
     OfferLink.objects.filter(pk=link.pk).update(used_at=now)
     offers_changed(round)
-    _, url = _link(candidate, OfferLink.Kind.CHANGE)
+    _, url = offer_link(candidate, OfferLink.Kind.CHANGE)
     waits = candidate.state == Candidate.State.WAITING
     write = call_letters.waits if waits else call_letters.counts
-    _mail(candidate, write(candidate=candidate, url=url))
+    offer_mail(candidate, write(candidate=candidate, url=url))
     what = "waits: the call was full or over" if waits else "counts"
     diary_write(round=round, text=f"{candidate.name} confirmed an offer by mail; it {what}.")
     if not waits and confirmed + 1 == offers_wanted(round):
@@ -592,20 +588,8 @@ def _move_up(round: Round, *, most: int | None = None) -> None:
         candidate.save(update_fields=["state", "changed"])
         diary_write(round=round, text=f"{candidate.name} moved up from the waiting list; the offer counts.")
         if candidate.email:
-            _, url = _link(candidate, OfferLink.Kind.CHANGE)
-            _mail(candidate, call_letters.counts(candidate=candidate, url=url))
-
-
-def _link(candidate: Candidate, kind: str, *, expires: dt.datetime | None = None) -> tuple[OfferLink, str]:
-    secret = secrets.token_urlsafe(32)
-    link = OfferLink.objects.create(
-        candidate=candidate, kind=kind, secret_hash=secret_hash(secret), expires=expires
-    )
-    return link, f"{settings.SITE_URL}{reverse('rounds:offer', args=[secret])}"
-
-
-def _mail(candidate: Candidate, letter: Letter) -> None:
-    mail_send(to=candidate.email, letter=letter, name=candidate.name, about=candidate.round.code)
+            _, url = offer_link(candidate, OfferLink.Kind.CHANGE)
+            offer_mail(candidate, call_letters.counts(candidate=candidate, url=url))
 
 
 def _form_hash(form_key: str, key: str, offer: Offer) -> str:

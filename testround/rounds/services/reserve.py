@@ -35,9 +35,8 @@ from testround.rounds.services.invitations import (
 from testround.rounds.services.places import place_add, place_move
 from testround.rounds.services.rounds import locked_round
 from testround.rounds.services.vacancies import KIND, reserve_look_later
+from testround.rounds.states import TOO_LATE_TO_BEGIN
 
-# From the measuring on, somebody new would be too late; the designer may still ask them.
-LATE = (Round.State.MEASURING, Round.State.CLOSED)
 LONGEST_WHY = Vacancy._meta.get_field("why").max_length
 
 
@@ -130,7 +129,7 @@ def reserve_look(*, round: Round) -> None:
         if seat is not None:
             taken.append(Seat(seat.candidate, seat.size, seat.yarn))
         _propose(round, vacancy, seat, why)
-    if round.invite_next and round.state not in LATE:
+    if round.invite_next and round.state not in TOO_LATE_TO_BEGIN:
         _invite_by_itself(round)
 
 

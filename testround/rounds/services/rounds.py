@@ -26,6 +26,7 @@ from testround.rounds.clock import purge_date, zone_of
 from testround.rounds.models import Round, SuppliedYarn
 from testround.rounds.refusals import Refused
 from testround.rounds.services.diary import because, diary_write, said
+from testround.rounds.services.thanks import candidates_thank
 from testround.rounds.states import ROUND_ORDER, round_states_after
 
 
@@ -240,7 +241,10 @@ def _promised(round: Round) -> bool:
 
 @transaction.atomic
 def round_move(*, round: Round, state: str, by: User | None, cause: str = "") -> Round:
-    """Move a round to another state. To the one it is in already is no move and leaves no entry."""
+    """Move a round to another state. To the one it is in already is no move and leaves no entry.
+
+    Past the gathering, those who offered and have no place are told so.
+    """
     locked = locked_round(round.pk)
     require(by, Right.EDIT, locked.edition.pattern)
     if state not in Round.State.values:
@@ -258,6 +262,8 @@ def round_move(*, round: Round, state: str, by: User | None, cause: str = "") ->
     was, locked.state, locked.moved_at = locked.state, state, timezone.now()
     locked.save(update_fields=["state", "moved_at"])
     diary_write(round=locked, by=by, text=f"Round moved from {was} to {state}{because(cause)}.")
+    if ROUND_ORDER.index(state) > ROUND_ORDER.index(was):
+        candidates_thank(locked)
     round.state, round.moved_at = locked.state, locked.moved_at
     return locked
 

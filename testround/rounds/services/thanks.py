@@ -1,0 +1,39 @@
+"""The one letter to those who offered and got no place, as the round moves on without them."""
+
+from __future__ import annotations
+
+from django.utils import timezone
+
+from testround.rounds import call_letters
+from testround.rounds.models import Candidate, OfferLink, Round
+from testround.rounds.services.diary import diary_write
+from testround.rounds.services.offer_links import offer_link, offer_mail
+from testround.rounds.states import ROUND_ORDER, TOO_LATE_TO_BEGIN
+
+
+def candidates_thank(round: Round) -> int:
+    """Tell everybody who offered and has no place, once, as the round is past gathering. It is locked.
+
+    While no place has been made nobody has been chosen, so that it cannot be said yet who is left; a closed round
+    chooses nobody any more. Returns how many were told.
+    """
+    if ROUND_ORDER.index(round.state) <= ROUND_ORDER.index(Round.State.GATHERING):
+        return 0
+    if round.state != Round.State.CLOSED and not round.places.exists():
+        return 0
+    # One from a round file has no address.
+    left = round.candidates.filter(
+        state__in=[Candidate.State.CONFIRMED, Candidate.State.WAITING], thanked_at=None
+    ).exclude(email="")
+    told = list(left)
+    for candidate in told:
+        candidate.round = round
+        candidate.thanked_at = timezone.now()
+        candidate.save(update_fields=["thanked_at"])
+        _, url = offer_link(candidate, OfferLink.Kind.CHANGE)
+        may_begin = round.state not in TOO_LATE_TO_BEGIN
+        offer_mail(candidate, call_letters.no_place(candidate=candidate, url=url, may_begin=may_begin))
+    if told:
+        who = "1 person who offered was" if len(told) == 1 else f"{len(told)} people who offered were"
+        diary_write(round=round, text=f"{who} thanked and told that there is no place for them this time.")
+    return len(told)
