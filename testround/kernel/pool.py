@@ -197,7 +197,7 @@ def pool(cells: Remainders) -> Pooled:
     Lange, K. L., Little, R. J. A. and Taylor, J. M. G. (1989). Robust statistical modeling using the t
     distribution. JASA 84, 881–896 (the weights).
     Harville, D. A. (1977). Maximum likelihood approaches to variance component estimation. JASA 72, 320–338
-    (REML by scoring).
+    (scoring; REML for κ, maximum likelihood for τ).
     Kass, R. E. and Raftery, A. E. (1995). Bayes factors. JASA 90, 773–795 (a shape's evidence, by Laplace's
     method).
     Scott, J. G. and Berger, J. O. (2010). Bayes and empirical-Bayes multiplicity adjustment in the
@@ -372,7 +372,7 @@ class _Work:
         return np.where(absurd, np.inf, found)
 
     def score_variances(self) -> None:
-        """One step of REML scoring for κ (borrowing between dimensions) and τ."""
+        """One step of scoring: REML for κ, the dimensions lending one another, and maximum likelihood for τ."""
         residual = self.residual()
         solved = self.solve(residual)
         known = self.known
