@@ -12,7 +12,9 @@ from testround.people.models import User
 from testround.rounds.clock import local_day
 from testround.rounds.models import Invitation, Place
 
-__all__ = ["Letter", "day", "declined", "given_back", "invitation", "welcome"]
+__all__ = ["Letter", "day", "declined", "given_back", "invitation", "invitation_ends", "welcome"]
+
+_INVITED = "A place for you: testing {}"
 
 
 def day(date: dt.date) -> str:
@@ -40,7 +42,7 @@ def invitation(*, invitation: Invitation, place: Place, url: str) -> Letter:
         foot = f"The link is for you alone and works once, until {last}. You need no account beforehand."
         why = "If you did not expect this, do nothing: nothing is kept about you but this address and the name above."
     return letter(
-        f"A place for you: testing {pattern.title}",
+        _INVITED.format(pattern.title),
         f"Hello {place.name},",
         f"{pattern.owner} asks you to test {pattern.title}, edition {round.edition.label}.",
         Facts(
@@ -56,9 +58,29 @@ def invitation(*, invitation: Invitation, place: Place, url: str) -> Letter:
     )
 
 
+def invitation_ends(*, invitation: Invitation, sent: dt.date) -> Letter:
+    """That an invitation is about to run out. The link is in the mail of ``sent``: nothing else has its secret."""
+    place = invitation.place
+    round = place.round
+    pattern = round.edition.pattern
+    last = day(local_day(round, invitation.expires))
+    after = "the place is then offered to somebody else" if place.candidate_id else "the link ends then"
+    return letter(
+        f"Until {last}: a place for you, testing {pattern.title}",
+        f"Hello {place.name},",
+        f"{pattern.owner} asks you to test {pattern.title}, {_made(place)}, and has not heard from you yet. You can "
+        f"say yes or no until {last}; {after}.",
+        f"The link for it is in the mail of {day(sent)}, “{_INVITED.format(pattern.title)}”. For your safety it is "
+        f"kept nowhere else, so it cannot be repeated here: if you do not find that mail, ask {pattern.owner} for "
+        "a new link.",
+        why="You get this mail once, because that invitation went to this address. If you did not expect it, do "
+        "nothing.",
+    )
+
+
 def welcome(*, place: Place, user: User) -> Letter:
     pattern = place.round.edition.pattern
-    made = f"size {place.size}" if place.size else "made to measure"
+    made = _made(place)
     dates = _dates(place)
     return letter(
         f"Your place in {pattern.title}, and how to come back",
@@ -76,7 +98,7 @@ def welcome(*, place: Place, user: User) -> Letter:
 
 def declined(*, place: Place, cause: str) -> Letter:
     round = place.round
-    made = f"size {place.size}" if place.size else "made to measure"
+    made = _made(place)
     return letter(
         f"{place.name} said no to a place: {round}",
         f"{place.name} would rather not take the place in {round} ({made}).",
@@ -90,7 +112,7 @@ def declined(*, place: Place, cause: str) -> Letter:
 
 def given_back(*, place: Place, cause: str) -> Letter:
     round = place.round
-    made = f"size {place.size}" if place.size else "made to measure"
+    made = _made(place)
     return letter(
         f"{place.name} gave a place back: {round}",
         f"{place.name} has given back the place in {round} ({made}).",
@@ -101,6 +123,10 @@ def given_back(*, place: Place, cause: str) -> Letter:
         ),
         why="You get this mail because the round is yours.",
     )
+
+
+def _made(place: Place) -> str:
+    return f"size {place.size}" if place.size else "made to measure"
 
 
 def _one_line(text: str) -> str:

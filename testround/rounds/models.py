@@ -298,6 +298,8 @@ class Invitation(models.Model):
     withdrawn_at = models.DateTimeField(null=True, blank=True)
     # When whoever followed the link said "no, thank you"; the place was given back with it.
     declined_at = models.DateTimeField(null=True, blank=True)
+    # When it was said that the link is about to run out; it is said once.
+    reminded_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["-created", "-pk"]

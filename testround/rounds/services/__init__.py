@@ -42,7 +42,7 @@ from testround.rounds.services.places import (
     place_reach,
     places_add,
 )
-from testround.rounds.services.reminders import nudge_send, reminders_send
+from testround.rounds.services.reminders import invitations_remind, nudge_send, reminders_send
 from testround.rounds.services.reserve import (
     candidate_take_back,
     invitation_decline,
@@ -80,6 +80,7 @@ __all__ = [
     "invitation_decline",
     "invitation_of_secret",
     "invitation_withdraw",
+    "invitations_remind",
     "likely_days_keep",
     "nudge_send",
     "offer_change",

@@ -6,9 +6,11 @@ import datetime as dt
 import uuid
 from collections.abc import Iterator, Sequence
 from itertools import groupby
+from zoneinfo import ZoneInfo
 
+from django.conf import settings
 from django.db import IntegrityError, transaction
-from django.db.models import Prefetch, Q
+from django.db.models import Prefetch, Q, QuerySet
 from django.utils import timezone
 
 from testround.outbox.mail import Kind, mail_send
@@ -17,10 +19,11 @@ from testround.outbox.stopping import wants
 from testround.patterns.access import Right, require
 from testround.people.clock import zone_of_person
 from testround.people.models import User
-from testround.rounds import letters_dates
+from testround.rounds import letters, letters_dates
+from testround.rounds.clock import local_day
 from testround.rounds.due import UNMEASURED, dues_of, still_awaits
 from testround.rounds.letters_dates import Reminded
-from testround.rounds.models import MailDay, Nudge, Place, Reminder, Round
+from testround.rounds.models import Invitation, MailDay, Nudge, Place, Reminder, Round
 from testround.rounds.refusals import Refused
 from testround.rounds.services.dates import until_address
 from testround.rounds.services.diary import diary_write
@@ -28,15 +31,18 @@ from testround.rounds.services.diary import diary_write
 # Days before a date on which its reminder may come, and days after it (common practice).
 DAYS_BEFORE = 3
 DAYS_AFTER = 7
+# Days before the last day of an invitation on which its reminder may come, and how old it is then at the least.
+DAYS_BEFORE_THE_END = 2
+NOT_JUST_SENT = dt.timedelta(days=1)
 # From nine in the morning until eight in the evening where the tester lives (common practice).
 CIVIL_HOURS = range(9, 20)
 LONGEST_WORD = 5000
 When = Reminder.When
 
 
-def is_civil(now: dt.datetime, person: User) -> bool:
-    """Whether it is an hour, where the person lives, at which a reminder may come."""
-    return now.astimezone(zone_of_person(person)).hour in CIVIL_HOURS
+def is_civil(now: dt.datetime, zone: ZoneInfo) -> bool:
+    """Whether it is an hour, in the zone where somebody lives, at which a reminder may come."""
+    return now.astimezone(zone).hour in CIVIL_HOURS
 
 
 @regularly
@@ -78,7 +84,7 @@ def _reminded_maybe(now: dt.datetime) -> list[Place]:
 def _remind(places: Sequence[Place], now: dt.datetime) -> bool:
     person = places[0].tester
     assert person is not None  # noqa: S101 -- as the query says
-    if not is_civil(now, person):
+    if not is_civil(now, zone_of_person(person)):
         return False
     today = now.astimezone(zone_of_person(person)).date()
     if any(had.day == today for had in person.days_had):
@@ -135,6 +141,68 @@ def _dates_of(place: Place, today: dt.date) -> Iterator[Reminded]:
             continue
         if (due.what, due.date, when) not in had:
             yield Reminded(place, due, when, until_address(place))
+
+
+@regularly
+def invitations_remind(*, now: dt.datetime | None = None) -> int:
+    """Say once of every mailed invitation, in its last days, that it runs out. Returns how many mails were written.
+
+    The day is counted and the hour chosen where the person lives, or by the server's clock for an address without
+    an account. Run twice, also at once, it says nothing twice.
+    """
+    now = now or timezone.now()
+    # A day wider than any zone needs.
+    ends = now + dt.timedelta(days=DAYS_BEFORE_THE_END + 2)
+    due = (
+        _unanswered()
+        .filter(expires__gt=now, expires__lte=ends, created__lte=now - NOT_JUST_SENT)
+        .filter(place__state=Place.State.OFFERED)
+        .exclude(email="")
+        .exclude(place__round__state=Round.State.CLOSED)
+        .select_related("place__round__edition__pattern__owner")
+        .defer("place__round__edition__sheet", "place__round__terms")
+        .order_by("pk")
+    )
+    return sum(_remind_of_end(invitation, now) for invitation in list(due))
+
+
+def _unanswered() -> QuerySet[Invitation]:
+    return Invitation.objects.filter(used_at=None, withdrawn_at=None, declined_at=None, reminded_at=None)
+
+
+def _remind_of_end(invitation: Invitation, now: dt.datetime) -> bool:
+    place = invitation.place
+    person = User.objects.filter(email__iexact=invitation.email).first()
+    zone = zone_of_person(person) if person is not None else ZoneInfo(settings.TIME_ZONE)
+    last = local_day(place.round, invitation.expires)
+    days = (last - now.astimezone(zone).date()).days
+    if not (0 <= days <= DAYS_BEFORE_THE_END and is_civil(now, zone)):
+        return False
+    if person is not None and not person.is_active:
+        return False
+    with transaction.atomic():
+        # Whoever answers or reminds in the same moment has the row first, or finds it changed.
+        if not _unanswered().filter(pk=invitation.pk).update(reminded_at=now):
+            return False
+        letter = letters.invitation_ends(
+            invitation=invitation, sent=invitation.created.astimezone(zone).date()
+        )
+        mail = mail_send(
+            to=invitation.email,
+            letter=letter,
+            # Who has no account cannot stop a kind of mail, and gets this one once.
+            kind=Kind.ESSENTIAL if person is None else Kind.REMINDERS,
+            person=person,
+            name=place.name,
+            about=place.round.code,
+        )
+        if mail is not None:
+            diary_write(
+                round=place.round,
+                place=place,
+                text=f"{place.name} was reminded by mail: the invitation runs out after {letters.day(last)}.",
+            )
+    return mail is not None
 
 
 @transaction.atomic
