@@ -76,6 +76,16 @@ def patterns_open_to(user: User, right: Right) -> QuerySet[Pattern]:
     return Pattern.objects.filter(owned | Q(pk__in=held.values("pattern_id")))
 
 
+def people_with(right: Right, pattern: Pattern) -> list[User]:
+    """Who has this right on a pattern: its owner first, then its members in the order they were invited."""
+    roles = [role for role, rights in RIGHTS.items() if right in rights]
+    held = Membership.objects.filter(
+        pattern=pattern, role__in=roles, user__isnull=False, user__is_active=True, ended_at__isnull=True
+    )
+    found = [pattern.owner] if Role.OWNER in roles else []
+    return found + [one.user for one in held.select_related("user").order_by("pk") if one.user is not None]
+
+
 def rights_on(pattern: Pattern, user: User) -> Rights:
     """What a person may do with a pattern; nothing where they have no part in it."""
     if pattern.owner_id == user.pk:

@@ -29,12 +29,12 @@ def note(*, note: Note, place: Place) -> Letter:
     )
 
 
-def question(*, question: Question) -> Letter:
+def question(*, question: Question, reader: User) -> Letter:
     round, place = question.round, question.place
     asker = f"{place.name}{f', size {place.size}' if place.size else ''}" if place else "A tester"
     return letter(
         f"A question at {question.where}",
-        f"Hello {_owner(round)},",
+        f"Hello {reader},",
         f"{asker}, asks at {question.where} of {round.edition.pattern.title}:",
         _words(question.text),
         "Your answer goes to all testers of the round and stands beside that step from then on.",

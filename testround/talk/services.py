@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from testround.kernel.round import RemarkKind
 from testround.outbox.services import work_add
-from testround.patterns.access import Right, require
+from testround.patterns.access import Right, people_with, require
 from testround.people.models import User
 from testround.reports.models import Remark
 from testround.rounds.models import Place, Round
@@ -95,7 +95,7 @@ def question_ask(
     by_name: bool = False,
     shown: int = 0,
 ) -> Question:
-    """A tester's question at a place in the text. The designer is told by mail.
+    """A tester's question at a place in the text. The designer and her editors are told by mail.
 
     ``shown`` is the highest number of the questions at that place that the asker was shown, 0 for none.
 
@@ -122,7 +122,9 @@ def question_ask(
         round=locked, place=place, key=key, by=by, where=where, text=text, by_name=by_name
     )
     diary_write(round=locked, place=place, by=by, text=f"{place.name} asked a question at {where}.")
-    letters.tell(locked.edition.pattern.owner, letters.question(question=question), round=locked)
+    for reader in people_with(Right.EDIT, locked.edition.pattern):
+        if reader.pk != by.pk:
+            letters.tell(reader, letters.question(question=question, reader=reader), round=locked)
     return question
 
 

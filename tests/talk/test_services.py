@@ -8,8 +8,10 @@ import pytest
 from django.core import mail
 from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, transaction
+from django.utils import timezone
 
 from testround.outbox.models import Mail, Stopped, Work
+from testround.patterns.models import Membership
 from testround.people.models import User
 from testround.reports.models import Remark
 from testround.rounds.models import Place, Round
@@ -152,6 +154,53 @@ def test_the_designer_is_told_of_a_question(
     assert "Tester one, size S, asks at Back, step 3 of Little top:\n\nWhich row first?\n" in sent.body
     assert f"/rounds/{place.round.code}/questions/{question.pk}/answer/" in sent.body
     assert diary_of(place.round) == ["Tester one asked a question at Back, step 3."]
+
+
+def member(round: Round, name: str, role: str, **more: Any) -> User:
+    person = User.objects.create_user(f"{name.lower()}@example.org", "a-long-password", name=name)
+    pattern = round.edition.pattern
+    now = timezone.now()
+    Membership.objects.create(
+        pattern=pattern,
+        role=role,
+        email=person.email,
+        user=person,
+        secret_hash=name,
+        expires=now,
+        joined_at=now,
+        **more,
+    )
+    return person
+
+
+def test_editors_are_told_of_a_question_beside_the_owner_and_nobody_else_is(
+    place: Place, django_capture_on_commit_callbacks: Commit
+) -> None:
+    member(place.round, "Ed", "editor")
+    member(place.round, "Eve", "editor", ended_at=timezone.now())
+    member(place.round, "Lou", "onlooker")
+    Stopped.objects.create(person=member(place.round, "Ida", "editor"), kind=Mail.Kind.NOTES)
+
+    with django_capture_on_commit_callbacks(execute=True):
+        ask(place)
+
+    assert letters() == [
+        ("designer@example.org", "A question at Back, step 3"),
+        ("ed@example.org", "A question at Back, step 3"),
+    ]
+    _, sent = mail.outbox
+    assert sent.body.startswith("Hello Ed,\n")
+    assert "List-Unsubscribe" in sent.extra_headers
+
+
+def test_an_editor_who_tests_is_not_told_of_their_own_question(place: Place) -> None:
+    editor = member(place.round, "Ed", "editor")
+    Place.objects.filter(pk=place.pk).update(tester=editor)
+    place.refresh_from_db()
+
+    ask(place)
+
+    assert letters() == [("designer@example.org", "A question at Back, step 3")]
 
 
 @pytest.mark.parametrize("written", ["Back, step 3", "  back  STEP 3 ", "Back step 3.", "back,step 3"])
