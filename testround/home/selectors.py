@@ -17,7 +17,7 @@ from testround.patterns.models import Pattern
 from testround.patterns.selectors import patterns_of
 from testround.people.models import User
 from testround.rounds.assignment_selectors import vacancies_for
-from testround.rounds.due import UNMEASURED, What, date_of
+from testround.rounds.due import UNMEASURED, What, date_of, overdue
 from testround.rounds.letters import day
 from testround.rounds.models import Invitation, Place, Round, Vacancy
 from testround.rounds.nudges import Nudgeable, nudgeable_in
@@ -83,17 +83,20 @@ def _running(user: User, date: dt.date) -> QuerySet[Round]:
         .values("n")
     )
     # Those without an account cannot be written to, and are only counted.
-    swatch_late = Q(places__state=Place.State.TAKEN, swatches_due__lt=date, places__tester=None)
     unmeasured = Q(places__state__in=UNMEASURED)
-    measures_late = unmeasured & Q(closes__lt=date, places__tester=None)
+    late = Q(places__state=Place.State.TAKEN) & overdue(What.SWATCH, date, of_round="", own="places__")
+    late |= unmeasured & overdue(What.MEASURES, date, of_round="", own="places__")
+    # Late by the day that counts for each: who asked for longer is in time until then.
+    likely_late = unmeasured & Q(places__likely_from__gt=F("closes"))
+    likely_late &= Q(places__measures_until=None) | Q(places__likely_from__gt=F("places__measures_until"))
     return (
         rounds_with_progress(user)
         .exclude(state=Round.State.CLOSED)
         .annotate(
-            late_count=Count("places", filter=swatch_late | measures_late),
+            late_count=Count("places", filter=Q(places__tester=None) & late),
             unlinked_count=Count("places", filter=Q(places__state=Place.State.OFFERED) & ~Exists(open_links)),
-            likely_late_count=Count("places", filter=unmeasured & Q(places__likely_from__gt=F("closes"))),
-            likely_last=Max("places__likely_until", filter=unmeasured),
+            likely_late_count=Count("places", filter=likely_late),
+            likely_last=Max("places__likely_until", filter=likely_late),
             asked_count=Count("places", filter=unmeasured & Q(places__measures_until__gt=F("closes"))),
             asked_last=Max("places__measures_until", filter=unmeasured),
             trouble_count=Subquery(trouble),

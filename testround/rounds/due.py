@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
+from django.db.models import Q
+
 from testround.people.clock import zone_of_person
 from testround.rounds.models import Place, Reminder, Round
 
@@ -35,6 +37,17 @@ def date_of(place: Place, what: str) -> dt.date | None:
         else (round_.closes, place.measures_until)
     )
     return max((date for date in (of_round, own) if date), default=None)
+
+
+def overdue(what: str, date: dt.date, *, of_round: str = "round__", own: str = "") -> Q:
+    """Places whose day that counts, as `date_of` has it, is before a date.
+
+    ``of_round`` and ``own`` lead from the rows that are filtered to the round and to the place.
+    """
+    fields = ("swatches_due", "swatch_until") if what == What.SWATCH else ("closes", "measures_until")
+    round_s, own_s = f"{of_round}{fields[0]}", f"{own}{fields[1]}"
+    own_past = Q(**{f"{own_s}__lt": date})
+    return Q(**{f"{round_s}__lt": date}) & (own_past | Q(**{own_s: None})) | Q(**{round_s: None}) & own_past
 
 
 def dues_of(place: Place) -> list[Due]:

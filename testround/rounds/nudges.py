@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from testround.people.clock import zone_of_person
 from testround.people.models import User
-from testround.rounds.due import UNMEASURED, What, closed_by_its_date, date_of
+from testround.rounds.due import UNMEASURED, What, closed_by_its_date, date_of, overdue
 from testround.rounds.models import DiaryEntry, Nudge, Place, Round
 
 # Nothing heard of a piece in progress for so long (common practice: a fortnight without a word is asked about).
@@ -81,10 +81,8 @@ def _waited_for(rounds: QuerySet[Round] | Iterable[Round], now: dt.datetime) -> 
     nudges = Nudge.objects.filter(place=OuterRef("pk")).order_by("-day")
     # A day wider than any zone needs; settled in each place's own below.
     date = now.date() + dt.timedelta(days=1)
-    swatch_late = Q(state=Place.State.TAKEN, round__swatches_due__lt=date) & (
-        Q(swatch_until=None) | Q(swatch_until__lt=date)
-    )
-    measures_late = Q(round__closes__lt=date) & (Q(measures_until=None) | Q(measures_until__lt=date))
+    swatch_late = Q(state=Place.State.TAKEN) & overdue(What.SWATCH, date)
+    measures_late = overdue(What.MEASURES, date)
     stalled = Q(heard__lte=now - dt.timedelta(days=STALLED_AFTER_DAYS))
     going = ~Q(round__state__in=[Round.State.PLANNED, Round.State.CLOSED])
     closed = Q(round__state=Round.State.CLOSED, round__closes__gte=date - ASKED_AFTER_CLOSING)

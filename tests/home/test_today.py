@@ -14,6 +14,7 @@ from testround.home.selectors import Need, today_of
 from testround.patterns.models import Edition
 from testround.people.models import User
 from testround.rounds.models import Place, Round
+from testround.rounds.selectors import round_page
 from testround.rounds.services import invitation_create, place_add
 
 SignIn = Callable[[User], Client]
@@ -65,6 +66,51 @@ def test_a_designer_sees_what_her_rounds_need(designer: User, edition: Edition) 
         Need("Little top: Empty", "it has no places yet.", "Add places", f"/rounds/{empty.code}/places/new/"),
     ]
     assert [round.title for round in today.rounds] == ["Ready", "Late", "Empty"]
+
+
+@pytest.mark.parametrize(
+    ("swatches", "closes", "swatch_until", "measures_until", "late"),
+    [
+        (-2, 20, None, None, True),
+        (-2, 20, 1, None, False),
+        (-2, 20, 0, None, False),
+        (-2, 20, -1, None, True),
+        (-9, -2, None, None, True),
+        (-9, -2, -3, 1, True),
+        (-9, -2, 1, 1, False),
+        (None, None, -1, None, True),
+        (None, None, None, None, False),
+    ],
+)
+def test_on_every_list_of_the_late_a_day_of_ones_own_counts(
+    designer: User,
+    edition: Edition,
+    swatches: int | None,
+    closes: int | None,
+    swatch_until: int | None,
+    measures_until: int | None,
+    late: bool,
+) -> None:
+    dates = {"swatches_due": swatches, "closes": closes}
+    own = {"swatch_until": swatch_until, "measures_until": measures_until}
+    round = Round.objects.create(
+        edition=edition, title="Test", **{key: n if n is None else in_days(n) for key, n in dates.items()}
+    )
+    Place.objects.create(
+        round=round,
+        key="t01",
+        name="Ash",
+        size="S",
+        state="taken",
+        **{key: n if n is None else in_days(n) for key, n in own.items()},
+    )
+
+    said = [need.sentence for need in today_of(designer).needs]
+    page = round_page(round, today=in_days(0))
+
+    assert ("1 tester is late." in said) is late
+    assert [one.place.name for one in page.late] == (["Ash"] if late else [])
+    assert any("1 person is late" in step.sentence for step in page.next_steps) is late
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,9 @@ from django.core.cache import cache
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.formats import date_format
 
 from testround.people.models import User
 from testround.reports import services
@@ -120,8 +122,12 @@ def test_a_later_date_of_ones_own_is_the_one_that_counts(
         place.measures_until,
     )
     assert "That is in time: you have until" in text_of(response)
+    mine = text_of(as_tester.get(reverse("reports:places")))
+    assert f"; you, until {date_format(place.measures_until, 'j F Y')}" in mine
     outlook_of_it = outlook(signed_in, designer, a_round).context["page"].outlook
     assert [one.stands for one in outlook_of_it.places] == ["in time"]
+    shown = text_of(outlook(signed_in, designer, a_round))
+    assert f"<strong>in time</strong> for {date_format(place.measures_until, 'j M')}, as asked" in shown
 
 
 def test_three_others_who_are_done_set_the_pace(as_tester: Client, address: Address, place: Place) -> None:
@@ -293,4 +299,4 @@ def test_the_round_page_costs_the_same_for_a_few_pieces_in_progress_or_many(
         response = client.get(a_round.get_absolute_url())
 
     assert response.context["page"].outlook.count == others + 1
-    assert len(asked) == 11
+    assert len(asked) == 13

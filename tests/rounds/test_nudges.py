@@ -87,6 +87,16 @@ def test_who_asked_for_more_time_is_left_in_peace_until_then(held: Place) -> Non
     assert nudgeable(held, now=NOON + dt.timedelta(days=2)) is not None
 
 
+def test_a_day_of_ones_own_counts_where_the_round_has_none_any_more(held: Place) -> None:
+    stands(held, state="making", swatches=None, closes=None, heard=1)
+    Place.objects.filter(pk=held.pk).update(measures_until=days(-1))
+
+    found = nudgeable(held, now=NOON)
+
+    assert found is not None
+    assert found.sentence == "Tester one's finished measurements are 1 day late."
+
+
 @pytest.mark.parametrize(("moved", "asked_after"), [(-1, True), (-20, False)])
 def test_a_round_that_its_date_closed_is_asked_after_and_one_that_its_designer_closed_is_not(
     held: Place, moved: int, asked_after: bool
@@ -283,6 +293,24 @@ def test_the_first_page_says_what_the_pace_means_for_the_closing_date(designer: 
             "See the forecast",
         )
     ]
+
+
+def test_who_asked_for_longer_is_not_likely_late_before_their_own_day(designer: User, held: Place) -> None:
+    closes = timezone.localdate() + dt.timedelta(days=20)
+    Round.objects.filter(pk=held.round_id).update(closes=closes)
+    Place.objects.filter(pk=held.pk).update(
+        state="making",
+        likely_from=closes + dt.timedelta(days=2),
+        likely_until=closes + dt.timedelta(days=9),
+        measures_until=closes + dt.timedelta(days=2),
+        agreed_at=timezone.now(),
+    )
+
+    assert [need.action for need in today_of(designer).needs] == ["Change the dates"]
+
+    Place.objects.filter(pk=held.pk).update(measures_until=closes + dt.timedelta(days=1))
+
+    assert [need.action for need in today_of(designer).needs] == ["Change the dates", "See the forecast"]
 
 
 def test_the_address_for_more_time_in_a_nudge_is_the_testers_own(
