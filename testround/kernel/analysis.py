@@ -401,11 +401,8 @@ class _Work:
             fix = None
             if key in amended:
                 off = self.to_put_right(one, pooled)
-                new = {
-                    gauge: columns
-                    for gauge, columns in self.to_print.items()
-                    if key in self.sheet.follows(gauge)
-                }
+                behind = {gauge for gauge, axis in off_gauges if key in self.sheet.follows(f"{gauge}.{axis}")}
+                new = {gauge: columns for gauge, columns in self.to_print.items() if gauge in behind}
                 fix = correct_dimension(
                     self.sheet, key, off, misprints=misprints, welcome=amended, gauges=new
                 )

@@ -166,7 +166,15 @@ def _at_gauges(
     sheet: Sheet, inputs: Inputs, now: Mapping[str, FloatArray], gauges: Mapping[str, GaugeColumns]
 ) -> dict[str, FloatArray]:
     """What the text will say once these gauges are printed; numbers that do not depend on them stand."""
-    moved = {key for gauge in gauges for axis in ("st", "row") for key in sheet.follows(f"{gauge}.{axis}")}
+    stated = sheet.stated().gauges
+    moved: set[str] = set()
+    for gauge, columns in gauges.items():
+        for axis, new, old in (
+            ("st", columns.st, stated[gauge].st),
+            ("row", columns.row, stated[gauge].row),
+        ):
+            if np.any(new != old):
+                moved.update(sheet.follows(f"{gauge}.{axis}"))
     return sheet.numbers(inputs, {key: value for key, value in now.items() if key not in moved})
 
 

@@ -147,11 +147,11 @@ class _Scorer:
             now[key][self.sizes.index(size)] = value
         found = [gauge for gauge in self.analysis.gauges if gauge.verdict is Verdict.AMEND]
         new = gauges_to_print(sheet, {(one.gauge, one.axis): one.estimate or one.stated for one in found})
-        for gauge in new:
-            if fault.subject in sheet.follows(gauge):
+        for gauge, axis in ((one.gauge, one.axis) for one in found):
+            moved = sheet.follows(f"{gauge}.{axis}")
+            if fault.subject in moved:
                 # The count for the gauge that is to be printed as well.
                 stated = sheet.with_gauges(stated, {gauge: new[gauge]})
-                moved = sheet.follows(gauge)
                 now = sheet.numbers(stated, {k: value for k, value in now.items() if k not in moved})
         more = dict(now) | {key: now[key] + of}
         lever = (

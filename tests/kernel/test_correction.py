@@ -162,3 +162,11 @@ def test_gauges_to_print_are_to_the_half_and_change_only_what_is_named(sheet):
     found = gauges_to_print(sheet, {("body", "row"): 27.6})
 
     assert (set(found["body"].row), set(found["body"].st)) == ({2.75}, {2.2})
+
+
+def test_a_row_gauge_to_be_printed_leaves_the_stitches_as_they_are_printed(sheet):
+    gauges = gauges_to_print(sheet, {("body", "row"): 27.6})
+
+    with_it = correct_dimension(sheet, "chest", {"M": -3.0}, gauges=gauges)
+
+    assert with_it == correct_dimension(sheet, "chest", {"M": -3.0})
