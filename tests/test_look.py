@@ -154,3 +154,20 @@ def test_what_was_taken_from_others_has_its_licence_beside_it() -> None:
     taken = {path.name for path in (STATIC / "vendor").iterdir()}
 
     assert taken == {"htmx.min.js", "htmx.LICENSE.txt"}
+
+
+def test_a_part_with_a_form_is_given_what_the_form_is_checked_by() -> None:
+    """``only`` withholds the token, and a form without it is refused."""
+    parts = {
+        path.relative_to(ROOT / "templates").as_posix()
+        for path in TEMPLATES
+        if "csrf_token" in path.read_text()
+    }
+    included = re.compile(r'{% include "([^"]+)"([^%]*) only %}')
+
+    assert [
+        (path.name, part)
+        for path in TEMPLATES
+        for part, given in included.findall(path.read_text())
+        if part in parts and "csrf_token=csrf_token" not in given
+    ] == []

@@ -396,6 +396,24 @@ def test_the_proposal_shows_the_place_that_fell_free_with_the_next_and_why(
     assert "Birch's place in S fell free. Next in reserve: Dogwood , size S. Bust within 1 cm of S" in said
 
 
+def test_the_buttons_beside_a_place_that_fell_free_are_taken_from_a_browser(
+    opened: Round, declined: Client, designer: User
+) -> None:
+    browser = Client(enforce_csrf_checks=True)
+    browser.force_login(designer)
+    vacancy = Vacancy.objects.get()
+    address = reverse("rounds:vacancy_invite", args=[opened.code, vacancy.pk])
+    form = re.search(
+        rf'action="{address}">.*?name="csrfmiddlewaretoken" value="([^"]+)"',
+        browser.get(proposal(opened)).text,
+    )
+
+    assert form is not None
+    sent = {"csrfmiddlewaretoken": form[1], "candidate": str(vacancy.candidate_id)}
+    assert browser.post(address, sent).status_code == 200
+    assert opened.places.get(name="Dogwood").state == Place.State.OFFERED
+
+
 def test_a_place_can_be_left_free_from_the_page(opened: Round, declined: Client) -> None:
     declined.post(reverse("rounds:vacancy_leave", args=[opened.code, Vacancy.objects.get().pk]))
 
