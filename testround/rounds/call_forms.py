@@ -17,7 +17,7 @@ from testround.people.models import User
 from testround.people.readers import Reader
 from testround.rounds.forms import LONGEST_ADDRESS, OWN_YARN, DateField
 from testround.rounds.models import PHOTO_USES, Candidate, Round, SuppliedYarn
-from testround.rounds.services.call import Offer, offers_wanted
+from testround.rounds.services.call import Offer, offers_wanted, sizes_sought
 
 WISHES = ("wish_1", "wish_2", "wish_3")
 WISH_LABELS = ("First wish", "Second wish", "Third wish")
@@ -204,14 +204,17 @@ class OfferForm(forms.Form):
             self.fields["photo_uses"].choices = [(use, USE_LABELS[use]) for use in uses]
         else:
             del self.fields["photo_uses"]
+        wished = candidate.wishes if candidate is not None else ()
+        sought = sizes_sought(round)
+        open_sizes = [size for size in document.sizes if size in sought or size in wished]
         for name, label in zip(WISHES, WISH_LABELS, strict=True) if document.is_graded else ():
             self.fields[name] = forms.ChoiceField(
                 label=label,
                 required=False,
-                choices=[("", "none"), *((size, size) for size in document.sizes)],
+                choices=[("", "none"), *((size, size) for size in open_sizes)],
                 error_messages={
-                    "invalid_choice": "The pattern has no size %(value)s: choose one of "
-                    f"{', '.join(document.sizes)}."
+                    "invalid_choice": "No tester is looked for in %(value)s: choose one of "
+                    f"{', '.join(open_sizes)}."
                 },
             )
         if self.yarns:

@@ -10,11 +10,12 @@ from django.db.models import Count, Q
 
 from testround.kernel.cautions import Caution, cautions_for
 from testround.kernel.measuring import how_to_measure
+from testround.kernel.reasons import listed
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.sheet import Sheet
 from testround.kernel.units import YARN_WEIGHTS
 from testround.rounds.models import Candidate, Round, SuppliedYarn
-from testround.rounds.services.call import CallState, call_state, offers_wanted
+from testround.rounds.services.call import CallState, call_state, offers_wanted, sizes_sought
 
 METRES_PER_YARD = 0.9144
 _WEIGHTS = {weight.category: weight.label for weight in YARN_WEIGHTS}
@@ -89,6 +90,12 @@ class CallPage:
     def span(self) -> int:
         """Columns of sizes in the table."""
         return len(self.sizes)
+
+    @property
+    def sought(self) -> str:
+        """In which sizes testers are looked for, in words; empty where it is in all of them."""
+        sought = sizes_sought(self.round)
+        return listed(sought) if 0 < len(sought) < len(self.sizes) else ""
 
     @property
     def is_crochet(self) -> bool:

@@ -15,12 +15,13 @@ from django.utils.cache import patch_cache_control
 from django.views.decorators.debug import sensitive_post_parameters, sensitive_variables
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from testround.kernel.units import LengthUnit, format_length
 from testround.patterns.access import Right, rights_on
 from testround.people.context import reader_for
 from testround.rounds.call_forms import CallForm, OfferForm
 from testround.rounds.call_selectors import CallPage, call_counts, call_page
 from testround.rounds.forms import LONGEST_ADDRESS, add_refusal
-from testround.rounds.models import Candidate, OfferLink, Round
+from testround.rounds.models import PHOTO_USES, Candidate, OfferLink, Round
 from testround.rounds.refusals import OfferEnded, Refused, UnknownOffer
 from testround.rounds.selectors import round_for, rounds_of
 from testround.rounds.services import call as services
@@ -268,12 +269,15 @@ def _answers(candidate: Candidate, page: CallPage) -> dict[str, Any]:
     """What was offered, to be looked over before it is confirmed."""
     labels = {yarn.key: yarn.label for yarn in page.yarns}
     yarns = [labels.get(key, key) for key in candidate.yarns]
+    # In the unit they measured in: the page is looked over against the tape, and nobody is signed in.
+    units: LengthUnit = "in" if candidate.units == "in" else "cm"
     return {
         "measures": [
-            (measure.label, candidate.measures[measure.key])
+            (measure.label, format_length(candidate.measures[measure.key], units))
             for measure in page.document.measures
             if measure.key in candidate.measures
         ],
+        "photos_said": [words for use, words in PHOTO_USES.items() if getattr(candidate, f"photo_{use}")],
         "yarns_said": [*yarns, *(["my own"] if candidate.own_yarn else [])],
     }
 

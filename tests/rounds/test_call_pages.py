@@ -252,6 +252,30 @@ def test_inches_are_read_as_inches_and_shown_back_as_they_were_typed(
     assert (form["measure_bust"].value(), form["units"].value()) == ("36 1/4 in", "in")
 
 
+def test_what_was_offered_is_looked_over_in_the_unit_it_was_measured_in(
+    client: Client, called: Round, page: str
+) -> None:
+    client.post(page, filled(units="in", measure_bust="36 1/4", photo_uses=["pattern"]))
+
+    said = words(client.get(link_of(secret_mailed("wren@example.org"))))
+    assert "<dt>Full bust</dt><dd>36 1/4 in</dd>" in said
+    assert "<dt>Photos may be shown</dt><dd>in the published pattern</dd>" in said
+
+
+def test_a_size_of_which_the_plan_takes_none_is_not_offered_as_a_wish(
+    client: Client, called: Round, page: str
+) -> None:
+    called.places_plan = {"most": {"XS": 0}}
+    called.save()
+
+    answer = client.get(page)
+    refused = client.post(page, filled(wish_1="XS"))
+
+    assert "Testers are looked for in S and M." in words(answer)
+    assert [value for value, _ in answer.context["form"].fields["wish_1"].choices] == ["", "S", "M"]
+    assert errors_of(refused) == {"wish_1": ["No tester is looked for in XS: choose one of S, M."]}
+
+
 def test_what_was_typed_in_inches_stays_so_when_centimetres_are_chosen_later(
     client: Client, called: Round, page: str
 ) -> None:
@@ -276,7 +300,7 @@ def test_what_was_typed_in_inches_stays_so_when_centimetres_are_chosen_later(
             "adult",
             "Only adults offer: for a minor's garment, a parent or another adult does.",
         ),
-        ({"wish_1": "9XL"}, "wish_1", "The pattern has no size 9XL: choose one of XS, S, M."),
+        ({"wish_1": "9XL"}, "wish_1", "No tester is looked for in 9XL: choose one of XS, S, M."),
         ({"wish_2": "S"}, "wish_2", "You wished for S twice: choose another size, or none."),
         (
             {"measure_bust": "", "wish_1": "", "wish_2": ""},
@@ -444,7 +468,7 @@ def test_a_wrong_change_is_said_and_changes_nothing(client: Client, called: Roun
     answer = client.post(link_of(secret), filled(wish_1="9XL", email=None, adult=None))
 
     assert answer.status_code == 422
-    assert errors_of(answer) == {"wish_1": ["The pattern has no size 9XL: choose one of XS, S, M."]}
+    assert errors_of(answer) == {"wish_1": ["No tester is looked for in 9XL: choose one of XS, S, M."]}
     assert called.candidates.get().wishes == ["S", "M"]
 
 
@@ -495,6 +519,21 @@ def test_what_a_press_cannot_do_is_said(signed_in: SignIn, opened: Round, design
     answer = signed_in(designer).post(reverse("rounds:call_open", args=[opened.code]), follow=True)
 
     assert "Write the call first: what is asked, and by when." in words(answer)
+
+
+def test_a_call_closed_because_the_round_went_on_says_how_it_takes_offers_again(
+    signed_in: SignIn, called: Round, designer: User
+) -> None:
+    Round.objects.filter(pk=called.pk).update(state="swatching")
+    page = signed_in(designer)
+
+    answer = page.get(plan_of(called))
+    page.post(reverse("rounds:move", args=[called.code]), {"state": "gathering"})
+
+    assert (
+        f'<a href="{reverse("rounds:move", args=[called.code])}">move it back to gathering</a>' in answer.text
+    )
+    assert "The call is open." in page.get(plan_of(called)).text
 
 
 def test_the_designer_sees_how_many_count_wait_and_are_not_confirmed(

@@ -70,6 +70,12 @@ def places_planned(round: Round) -> int:
     return sum(least.get(size, 1) for size in sizes) or PLACES_UNSAID
 
 
+def sizes_sought(round: Round) -> tuple[str, ...]:
+    """The sizes that testers are looked for in: all but those of which the plan takes none."""
+    most = (round.places_plan or {}).get("most") or {}
+    return tuple(size for size in round.edition.sheet.get("sizes") or [] if most.get(size) != 0)
+
+
 def offers_wanted(round: Round) -> int:
     """With how many confirmed offers the call is full."""
     return round.offers_wanted or OFFERS_FOR_A_PLACE * places_planned(round)
