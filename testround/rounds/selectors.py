@@ -100,6 +100,11 @@ class SizeRow:
     on_course: bool
     sentence: str
 
+    @property
+    def wanted(self) -> int:
+        """With how many testers the size is on course: one where the plan says nothing of it."""
+        return self.least if self.least is not None else 1
+
 
 @dataclass(frozen=True, slots=True)
 class Late:
@@ -225,7 +230,9 @@ def _size_row(
         sentence += f"; {free} offered, not yet taken" if free else "; add a place and invite"
     elif size in late_sizes:
         sentence = "somebody is late"
-    elif of_size and all(place.state in FINISHED for place in of_size):
+    elif not of_size:
+        sentence = "not to be tested" if most == 0 else "needs nobody"
+    elif all(place.state in FINISHED for place in of_size):
         sentence = "all measured"
     else:
         sentence = "on course"
@@ -293,7 +300,9 @@ def _next_steps(
             url=proposal,
         )
         return
-    short = [str(row.size) for row in rows if row.size and row.held + row.offered < (row.least or 1)]
+    if not places and may_invite and round.state in (Round.State.PLANNED, Round.State.GATHERING):
+        yield _to_the_call(round)
+    short = [str(row.size) for row in rows if row.size and row.held + row.offered < row.wanted]
     if not places or short:
         yield NextStep(
             sentence=f"No place yet for {', '.join(short)}."
@@ -318,6 +327,18 @@ def _next_steps(
             action="Change the dates",
             url=reverse("rounds:edit", args=[round.code]),
         )
+
+
+def _to_the_call(round: Round) -> NextStep:
+    """From nobody to somebody, where no offer counts yet."""
+    call = reverse("rounds:call_plan", args=[round.code])
+    if round.call_code is None:
+        return NextStep(
+            sentence="Nobody is in it yet: write a call that anybody can answer, or add those you know.",
+            action="Find testers",
+            url=call,
+        )
+    return NextStep(sentence="The call has brought no offer yet.", action="See the call", url=call)
 
 
 def places_in(round: Round, *, size: str | None = None, state: str | None = None) -> QuerySet[Place]:

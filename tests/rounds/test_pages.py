@@ -312,6 +312,42 @@ def test_who_is_late_is_told_by_what_is_missing_and_since_when(opened: Round) ->
     ]
 
 
+def test_a_round_of_nobody_leads_to_its_call(edition: Edition, designer: User) -> None:
+    round = services.round_open(edition=edition, title="Empty", by=designer)
+
+    def steps() -> list[tuple[str, str]]:
+        return [
+            (step.sentence, step.action) for step in round_page(round, today=dt.date(2027, 1, 12)).next_steps
+        ]
+
+    written = steps()
+    round.call_code = "a-code"
+
+    add = ("No place yet for XS, S, M.", "Add places")
+    assert written == [
+        ("Nobody is in it yet: write a call that anybody can answer, or add those you know.", "Find testers"),
+        add,
+    ]
+    assert steps() == [("The call has brought no offer yet.", "See the call"), add]
+
+
+def test_a_size_of_which_the_plan_wants_nobody_asks_for_no_place(edition: Edition, designer: User) -> None:
+    round = services.round_open(
+        edition=edition,
+        title="Two sizes",
+        places_plan={"least": {"XS": 0, "M": 0}, "most": {"M": 0}},
+        by=designer,
+    )
+    page = round_page(round, today=dt.date(2027, 1, 12))
+
+    assert [step.sentence for step in page.next_steps][-1] == "No place yet for S."
+    assert {row.size: (row.on_course, row.sentence) for row in page.rows} == {
+        "XS": (True, "needs nobody"),
+        "S": (False, "0 of 1 held; add a place and invite"),
+        "M": (True, "not to be tested"),
+    }
+
+
 def test_the_next_steps_follow_from_what_is_missing(opened: Round, designer: User) -> None:
     def steps() -> list[tuple[str, str]]:
         return [
@@ -327,7 +363,7 @@ def test_the_next_steps_follow_from_what_is_missing(opened: Round, designer: Use
     for place in places:
         services.invitation_create(place=place, by=designer)
 
-    assert empty == [("No place yet for XS, S, M.", "Add places")]
+    assert empty[1:] == [("No place yet for XS, S, M.", "Add places")]
     assert unlinked == [("Ash and 3 more cannot join yet: there is no open link.", "Invite Ash")]
     assert steps() == []
 
