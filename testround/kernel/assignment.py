@@ -518,7 +518,7 @@ def _broken(offers: Offers, seats: Sequence[Seat], pins: Sequence[Pin]) -> list[
     for k, supplied in enumerate(offers.supplied):
         count = offers.held_yarn[k] + reasons.used[k]
         if supplied.makers is not None and reasons.used[k] and count > supplied.makers:
-            broken.append(f"{supplied.key} clothes {supplied.makers} at most and is given to {count}.")
+            broken.append(f"{supplied.key} is enough for {supplied.makers} and is given to {count}.")
     return broken
 
 

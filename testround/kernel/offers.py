@@ -351,7 +351,7 @@ class _Known:
         if limit is not None and held <= limit < in_yarn[pin.yarn] + held:
             yield Problem(
                 f"{path}.yarn",
-                f"{pin.yarn} clothes {limit} at most, and this pin would make {in_yarn[pin.yarn] + held}; "
+                f"{pin.yarn} is enough for {limit}, and this pin would make {in_yarn[pin.yarn] + held}; "
                 "raise its makers or drop a pin",
             )
 

@@ -484,7 +484,7 @@ def test_all_contradictions_are_said_at_once_each_with_its_path():
         "exclusions[3].size: there is no size XXL; there are XS, S, M, L",
         "pins[0]: c1 is pinned to S and excluded from it; drop one of the two",
         "pins[1].size: S takes 2 at most, and this pin would make 3; raise its most or drop a pin",
-        "pins[1].yarn: wool_blue clothes 2 at most, and this pin would make 3; raise its makers or drop a pin",
+        "pins[1].yarn: wool_blue is enough for 2, and this pin would make 3; raise its makers or drop a pin",
         "pins[2].candidate: c1 is pinned twice; keep one pin",
         "pins[3].size: there is no size XXL; there are XS, S, M, L",
         "pins[3]: c3 is pinned and excluded; drop one of the two",
@@ -704,7 +704,7 @@ def test_every_rule_that_a_hand_breaks_is_said():
         "c3 has no yarn of their own.",
         "c3 is pinned to M.",
         "S takes 1 at most and has 2.",
-        "wool_blue clothes 1 at most and is given to 2.",
+        "wool_blue is enough for 1 and is given to 2.",
     )
     assert not cost.as_good
 

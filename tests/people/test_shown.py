@@ -148,3 +148,12 @@ def test_values_by_size_come_in_the_order_of_the_sizes_with_gaps_kept() -> None:
 def test_a_value_is_found_under_a_key_that_another_variable_names() -> None:
     assert shown("{{ values|at:key|count }}", METRIC, values={"back": 104}, key="back") == "104"
     assert shown("{{ values|at:key|count }}", METRIC, values={"back": 104}, key="front") == "–"
+
+
+def test_a_sentence_behind_its_fields_name_says_the_name_once() -> None:
+    source = "{{ label }}: {{ error|after_label:label }}"
+
+    assert (
+        shown(source, METRIC, label="Wrist", error="Wrist: “x” is no length.") == "Wrist: “x” is no length."
+    )
+    assert shown(source, METRIC, label="Wrist", error="Give a length.") == "Wrist: Give a length."

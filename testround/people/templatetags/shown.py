@@ -133,3 +133,9 @@ def at(values: Mapping[Any, Any] | None, key: Any) -> Any:
 def length_unit(reader: Reader) -> str:
     """``{{ reader|length_unit }}``: "cm" or "in", for the label of a question."""
     return reader.units
+
+
+@register.filter
+def after_label(sentence: str, label: str) -> str:
+    """``{{ error|after_label:field.label }}``: a sentence that stands behind its field's name, which is said once."""
+    return str(sentence).removeprefix(f"{label}: ")
