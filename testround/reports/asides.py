@@ -52,9 +52,11 @@ class News:
 
 Speaker = Callable[[Place], Mapping[str, Asides]]
 Teller = Callable[[Place], Iterable[News]]
+Taker = Callable[[Place], Mapping[int, str]]
 
 _speakers: list[Speaker] = []
 _tellers: list[Teller] = []
+_takers: list[Taker] = []
 
 
 def speaks(speaker: Speaker) -> Speaker:
@@ -67,6 +69,18 @@ def tells(teller: Teller) -> Teller:
     """Register a function that gives the news of a round for the tester of a place."""
     _tellers.append(teller)
     return teller
+
+
+def takes_up(taker: Taker) -> Taker:
+    """Register a function that gives, for a tester's place, the remarks that a designer made of what the tester
+    asked: by the remark's key, the address of the question."""
+    _takers.append(taker)
+    return taker
+
+
+def taken_up_of(place: Place) -> dict[int, str]:
+    """Remarks of a place that its tester asked as a question and did not send, with the address of the question."""
+    return {pk: url for taker in _takers for pk, url in taker(place).items()}
 
 
 def asides_of(place: Place) -> dict[str, Asides]:

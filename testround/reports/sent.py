@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from testround.kernel.units import format_count, format_length, tool_label
 from testround.people.readers import Reader
+from testround.reports.asides import taken_up_of
 from testround.reports.models import (
     Count,
     Finished,
@@ -27,7 +28,10 @@ _STATE = {"blocked": "blocked", "worked": "unblocked"}
 
 @dataclass(frozen=True, slots=True)
 class Sent:
-    """One thing that was sent; ``page`` is where it is corrected, with ``corrects`` naming the row if need be."""
+    """One thing that was sent; ``page`` is where it is corrected, with ``corrects`` naming the row if need be.
+
+    ``asked`` is the address of the question where it was not sent as it stands: a designer made a remark of it.
+    """
 
     at: dt.datetime
     what: str
@@ -36,10 +40,11 @@ class Sent:
     replaced: bool
     page: str
     corrects: int | None = None
+    asked: str = ""
 
 
 def sent_from(desk: Desk, reader: Reader) -> list[Sent]:
-    """Eight queries, whatever was sent."""
+    """A number of queries that does not grow with what was sent."""
     say = _Sayer(desk, reader)
     found = [
         entry
@@ -62,6 +67,7 @@ class _Sayer:
             for entry in entries
         }
         self.gauges = {gauge.key: gauge.label for gauge in pattern.gauges}
+        self.taken_up = taken_up_of(desk.place)
         self.units = {number.key: number.unit for number in pattern.numbers}
         self.tellers: dict[type[Reported], Callable[[Any], Sent | None]] = {
             Swatch: self.swatch,
@@ -126,8 +132,11 @@ class _Sayer:
         return self.entry(row, f"Sitting{on}", f"{hours} hours{done}", "sitting", by_row=True)
 
     def remark(self, row: Remark) -> Sent:
-        what = f"Remark on {row.where}" if row.where else "Remark"
-        return self.entry(row, what, f"{row.get_kind_display()}: {row.text}", "remark", by_row=True)
+        asked = self.taken_up.get(row.pk, "")
+        kind, at = ("Question", "at") if asked else ("Remark", "on")
+        what = f"{kind} {at} {row.where}" if row.where else kind
+        said = row.text if asked else f"{row.get_kind_display()}: {row.text}"
+        return replace(self.entry(row, what, said, "remark", by_row=True), asked=asked)
 
     def fit(self, row: Fit) -> Sent:
         return self.entry(row, f"Fit: {self.label(row.dimension)}", row.get_says_display(), "fit")

@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 
 from django.urls import reverse
 
-from testround.reports.asides import Aside, Asides, News, Reply, speaks, tells
+from testround.reports.asides import Aside, Asides, News, Reply, speaks, takes_up, tells
 from testround.rounds.models import Place
 from testround.talk.models import Question
 from testround.talk.selectors import first_at_each_place, new_answers, new_words, notes_with_new
@@ -41,6 +41,13 @@ def _aside(question: Question, code: str) -> Aside:
         replies=tuple(Reply(answer.text, answer.at, answer.is_addition) for answer in question.answers.all()),
         url=reverse("talk:question", args=[code, question.pk]),
     )
+
+
+@takes_up
+def questions_taken_up(place: Place) -> dict[int, str]:
+    """The remarks that were made of the place's questions at the errata desk."""
+    asked = Question.objects.filter(remark__place=place).select_related("round")
+    return {question.remark_id: question.get_absolute_url() for question in asked if question.remark_id}
 
 
 @tells

@@ -341,6 +341,29 @@ def test_one_press_takes_a_clarified_step_to_the_errata_desk(
     assert "Answered: The right side." in desk
 
 
+def test_what_was_asked_and_taken_to_the_desk_does_not_stand_as_if_its_asker_had_sent_it_so(
+    signed_in: SignIn, question: Question, place: Place, tester: User, designer: User
+) -> None:
+    answer(question, "The right side.", by=designer)
+    question_to_desk(question=question, by=designer)
+    Remark.objects.create(place=place, where=STEP, kind="unclear", text="Too short.")
+
+    page = signed_in(tester).get(reverse("reports:sent", args=[place.pk]))
+    hers = signed_in(designer).get(reverse("reports:of_tester", args=[place.round.code, place.pk]))
+
+    sent, asked = page.context["page"].object_list
+    assert (sent.what, sent.said, sent.asked) == ("Remark on Back, step 3", "unclear: Too short.", "")
+    assert (asked.what, asked.said, asked.asked) == (
+        "Question at Back, step 3",
+        "Asked: Which row first?\nAnswered: The right side.",
+        at("question", question.round.code, question.pk),
+    )
+    said = "You asked it as a question; the designer took it up at the errata desk."
+    assert page.text.count(said) == page.text.count("See the question") == 1
+    assert page.text.count(">Correct<") == 1
+    assert hers.text.count("Asked as a question, and taken up from there.") == 1
+
+
 def test_an_unanswered_question_is_not_taken_to_the_desk(
     signed_in: SignIn, question: Question, designer: User
 ) -> None:
