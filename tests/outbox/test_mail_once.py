@@ -118,10 +118,10 @@ def test_a_mail_whose_task_was_lost_is_sent_by_the_sweep(server: type[Server], s
 def test_without_a_broker_the_cause_stands_at_once_and_the_mail_goes_out_later(
     server: type[Server], settings: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    dead = Celery("dead")
+    dead = Celery("dead", set_as_current=False)
     dead.config_from_object("django.conf:settings", namespace="CELERY")
     dead.conf.broker_url = "redis://127.0.0.1:1/0"  # the port of TCPMUX, where no Redis is
-    monkeypatch.setattr(tasks, "mail", dead.task(name="testround.outbox.tasks.mail")(mail_run))
+    monkeypatch.setattr(tasks, "mail", dead.task(name="testround.outbox.tasks.mail", shared=False)(mail_run))
     settings.OUTBOX_RUNNER = "celery"
     begun = time.monotonic()
 
