@@ -19,7 +19,7 @@ from testround.people.models import User
 from testround.rounds.assignment_selectors import vacancies_for
 from testround.rounds.due import UNMEASURED, What, date_of, overdue
 from testround.rounds.letters import day
-from testround.rounds.models import Invitation, Place, Round, Vacancy
+from testround.rounds.models import Candidate, Invitation, Place, Round, Vacancy
 from testround.rounds.nudges import Nudgeable, nudgeable_in
 from testround.rounds.selectors import places_of, rounds_of, rounds_with_progress
 from testround.rounds.standing import rounds_looked_on
@@ -82,6 +82,13 @@ def _running(user: User, date: dt.date) -> QuerySet[Round]:
         .annotate(n=Count("pk"))
         .values("n")
     )
+    offers = (
+        Candidate.objects.filter(round=OuterRef("pk"), state=Candidate.State.CONFIRMED)
+        .order_by()
+        .values("round")
+        .annotate(n=Count("pk"))
+        .values("n")
+    )
     # Those without an account cannot be written to, and are only counted.
     unmeasured = Q(places__state__in=UNMEASURED)
     late = Q(places__state=Place.State.TAKEN) & overdue(What.SWATCH, date, of_round="", own="places__")
@@ -100,6 +107,7 @@ def _running(user: User, date: dt.date) -> QuerySet[Round]:
             asked_count=Count("places", filter=unmeasured & Q(places__measures_until__gt=F("closes"))),
             asked_last=Max("places__measures_until", filter=unmeasured),
             trouble_count=Subquery(trouble),
+            offer_count=Subquery(offers),
         )
     )
 
@@ -164,7 +172,11 @@ def _at_the_close(round: Round) -> Iterator[Need]:
 
 def _needs_of_round(round: Round) -> Iterator[Need]:
     about = str(round)
-    if not round.place_count:
+    if round.offer_count and not round.place_count:
+        n = round.offer_count
+        said = "1 person offers to test." if n == 1 else f"{n} people offer to test."
+        yield Need(about, said, "Who should make what?", reverse("rounds:proposal", args=[round.code]))
+    elif not round.place_count:
         yield Need(
             about, "it has no places yet.", "Add places", reverse("rounds:place_new", args=[round.code])
         )
@@ -191,6 +203,14 @@ def _needs_of_round(round: Round) -> Iterator[Need]:
             f"{n} mail{' has' if n == 1 else 's have'} not arrived for certain.",
             "Look",
             reverse("rounds:mails", args=[round.code]),
+        )
+    # A round from before such days were asked for. In a planned one nobody has given anything yet.
+    if round.purge_on is None and round.state != Round.State.PLANNED:
+        yield Need(
+            about,
+            "no day is set on which names, body measurements, photos and words are deleted.",
+            "Set the day",
+            f"{reverse('rounds:edit', args=[round.code])}#id_purge_on",
         )
     if round.place_count and round.place_count == round.measured_count:
         yield Need(about, "everybody has measured.", "Read the results", round.get_absolute_url())

@@ -68,6 +68,50 @@ def test_a_designer_sees_what_her_rounds_need(designer: User, edition: Edition) 
     assert [round.title for round in today.rounds] == ["Ready", "Late", "Empty"]
 
 
+def test_offers_lead_to_who_should_make_what_rather_than_to_a_place_by_hand(
+    designer: User, edition: Edition
+) -> None:
+    round = Round.objects.create(edition=edition, title="Offered", state="gathering", purge_on=in_days(200))
+    for key, state in (("c1", "confirmed"), ("c2", "confirmed"), ("c3", "waiting"), ("c4", "offered")):
+        round.candidates.create(key=key, name=key, state=state)
+
+    assert today_of(designer).needs == [
+        Need(
+            "Little top: Offered",
+            "2 people offer to test.",
+            "Who should make what?",
+            f"/rounds/{round.code}/proposal/",
+        )
+    ]
+
+
+@pytest.mark.parametrize(
+    ("state", "purge_on", "asked"),
+    [
+        ("planned", None, False),
+        ("gathering", None, True),
+        ("making", None, True),
+        ("making", in_days(200), False),
+        ("closed", None, False),
+    ],
+)
+def test_a_round_in_progress_without_a_day_for_deleting_is_asked_for_one(
+    signed_in: SignIn, designer: User, edition: Edition, state: str, purge_on: dt.date | None, asked: bool
+) -> None:
+    round = Round.objects.create(edition=edition, title="Old", state=state, purge_on=purge_on)
+    Place.objects.create(round=round, key="t01", name="Ash", size="S", state="taken")
+    need = Need(
+        "Little top: Old",
+        "no day is set on which names, body measurements, photos and words are deleted.",
+        "Set the day",
+        f"/rounds/{round.code}/edit/#id_purge_on",
+    )
+
+    assert today_of(designer).needs == ([need] if asked else [])
+    if asked:
+        assert 'id="id_purge_on"' in signed_in(designer).get(need.url).content.decode()
+
+
 @pytest.mark.parametrize(
     ("swatches", "closes", "swatch_until", "measures_until", "late"),
     [
