@@ -37,6 +37,9 @@ def days(n: int) -> dt.date:
 
 @pytest.fixture
 def held(a_round: Round, place: Place) -> Place:
+    """The tester's place, in a round that says on which day what is private goes."""
+    Round.objects.filter(pk=a_round.pk).update(purge_on=dt.date(2099, 1, 1))
+    place.refresh_from_db()
     return place
 
 
@@ -260,7 +263,9 @@ def test_the_first_page_names_who_needs_a_word_and_leads_to_the_draft(
 
 def test_of_many_who_need_a_word_the_first_page_names_three(designer: User, a_round: Round) -> None:
     today = timezone.localdate()
-    Round.objects.filter(pk=a_round.pk).update(swatches_due=today - dt.timedelta(days=2))
+    Round.objects.filter(pk=a_round.pk).update(
+        swatches_due=today - dt.timedelta(days=2), purge_on=today + dt.timedelta(days=200)
+    )
     for n in range(5):
         person = User.objects.create_user(f"late{n}@example.org", name=f"Late {n}")
         Place.objects.create(
