@@ -14,9 +14,12 @@ function sendOnce(event) {
     return;
   }
   form.dataset.sent = "yes";
-  window.setTimeout(() => delete form.dataset.sent, PATIENCE_MS);
+  window.setTimeout(sendAgain, PATIENCE_MS);
   const button = event.submitter;
   if (button instanceof HTMLButtonElement && button.dataset.sending) {
+    // As wide as before: the second of two presses would else meet what stands beside it.
+    button.style.minWidth = `${button.offsetWidth}px`;
+    button.dataset.label = button.textContent;
     button.textContent = button.dataset.sending;
   }
 }
@@ -25,6 +28,10 @@ function sendOnce(event) {
 function sendAgain() {
   for (const form of document.querySelectorAll("form[data-sent]")) {
     delete form.dataset.sent;
+  }
+  for (const button of document.querySelectorAll("button[data-label]")) {
+    button.textContent = button.dataset.label;
+    delete button.dataset.label;
   }
 }
 
