@@ -385,7 +385,7 @@ def _join(request: HttpRequest, secret: str) -> HttpResponse:
         services.invitation_check(invitation)
     except InvitationEnded as ended:
         return _join_ended(request, secret, ended)
-    shown = reader_for(request)
+    shown, offer = reader_for(request), place.candidate
     form = JoinForm(
         _posted(request),
         signed_in=user.is_authenticated,
@@ -393,9 +393,10 @@ def _join(request: HttpRequest, secret: str) -> HttpResponse:
         initial={
             "name": user.name if user.is_authenticated else place.name,
             "email": invitation.email,
-            "units": shown.units,
+            # As they measured when they offered.
+            "units": offer.units if offer is not None else shown.units,
             "tools": shown.tools,
-            "terms": place.round.edition.terms,
+            "terms": offer.terms if offer is not None else place.round.edition.terms,
         },
     )
     has_account = False

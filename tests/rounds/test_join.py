@@ -248,6 +248,17 @@ def test_an_address_the_invitation_was_mailed_to_is_filled_in(
     assert response.context["form"]["email"].value() == "willow@example.org"
 
 
+def test_who_offered_in_inches_is_asked_in_inches(
+    client: Client, link: str, offered: Place, opened: Round
+) -> None:
+    offered.candidate = opened.candidates.create(key="c01", name="Willow", units="in", terms="uk")
+    offered.save()
+
+    initial = client.get(link).context["form"].initial
+
+    assert (initial["units"], initial["terms"]) == ("in", "uk")
+
+
 def test_a_designer_is_told_when_the_round_is_her_own(
     signed_in: SignIn, designer: User, link: str, offered: Place
 ) -> None:

@@ -106,7 +106,7 @@ def invitation_of_secret(secret: str) -> Invitation:
     """
     invitation = (
         Invitation.objects.filter(secret_hash=secret_hash(secret))
-        .select_related("place__round__edition__pattern__owner", "place__tester")
+        .select_related("place__round__edition__pattern__owner", "place__tester", "place__candidate")
         .first()
     )
     if invitation is None:
