@@ -93,7 +93,7 @@ def seated_round(round_: Round) -> kernel.Round:
     That is all that an assignment reads. Three queries, whatever the number of candidates and places.
     """
     plan = kernel_plan(round_)
-    places = round_.places.exclude(state=Place.State.GIVEN_BACK).order_by("pk")
+    places = round_.places.filter(left_at=None).exclude(state=Place.State.GIVEN_BACK).order_by("pk")
     return kernel.Round(
         format="testround/round",
         version=1,

@@ -264,6 +264,8 @@ class Place(models.Model):
     likely_until = models.DateField(null=True, blank=True)
     # When what is private of it was deleted: on the round's date, or because its tester erased themselves.
     forgotten_at = models.DateTimeField(null=True, blank=True)
+    # When its tester left for good with the piece unmeasured. What was sent stays; the size wants somebody else.
+    left_at = models.DateTimeField(null=True, blank=True)
     changed = models.DateTimeField(auto_now=True)
     created = models.DateTimeField(default=timezone.now)
 

@@ -58,9 +58,9 @@ def editions_open_to(user: User) -> QuerySet[Edition]:
 
 def rounds_with_progress(user: User) -> QuerySet[Round]:
     """The list of rounds: each with how many places it has, are held, are measured."""
-    kept = ~Q(places__state=Place.State.GIVEN_BACK)
+    kept = ~Q(places__state=Place.State.GIVEN_BACK) & Q(places__left_at=None)
     held = kept & ~Q(places__state=Place.State.OFFERED)
-    measured = Q(places__state__in=[Place.State.MEASURED, Place.State.DONE])
+    measured = kept & Q(places__state__in=[Place.State.MEASURED, Place.State.DONE])
     return (
         rounds_of(user)
         .defer("edition__sheet", "terms")
@@ -142,6 +142,7 @@ class RoundPage:
     held_count: int
     measured_count: int
     given_back: int
+    left: int
     outlook: Outlook
 
 
@@ -161,10 +162,20 @@ def round_page(round: Round, *, today: dt.date, may_invite: bool = True) -> Roun
     )
     places = list(
         round.places.annotate(has_link=Exists(open_links)).only(
-            "pk", "name", "size", "state", "key", "round_id", "tester_id", "swatch_until", "measures_until"
+            "pk",
+            "name",
+            "size",
+            "state",
+            "key",
+            "round_id",
+            "tester_id",
+            "swatch_until",
+            "measures_until",
+            "left_at",
         )
     )
-    kept = [place for place in places if place.state != Place.State.GIVEN_BACK]
+    left = sum(place.left_at is not None for place in places)
+    kept = [place for place in places if place.state != Place.State.GIVEN_BACK and place.left_at is None]
     late = sorted(_late(kept, round, today), key=lambda late: (-late.days, late.place.name))
     late_sizes = {late.place.size for late in late}
     sheet = round.edition.sheet
@@ -190,7 +201,8 @@ def round_page(round: Round, *, today: dt.date, may_invite: bool = True) -> Roun
         place_count=len(kept),
         held_count=sum(place.state != Place.State.OFFERED for place in kept),
         measured_count=sum(place.state in FINISHED for place in kept),
-        given_back=len(places) - len(kept),
+        given_back=len(places) - len(kept) - left,
+        left=left,
         outlook=outlook_of(
             round,
             [p for p in kept if p.state not in FINISHED and p.state != Place.State.OFFERED],

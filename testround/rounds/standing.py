@@ -74,7 +74,8 @@ def standing_of(round: Round) -> Standing:
     """How a round stands, in a fixed number of queries; nothing of it is anyone's measurement."""
     allowed = Consent.objects.filter(place=OuterRef("pk"), kind=Consent.Kind.STANDING, withdrawn_at=None)
     places = list(
-        round.places.exclude(state=Place.State.GIVEN_BACK)
+        round.places.filter(left_at=None)
+        .exclude(state=Place.State.GIVEN_BACK)
         .annotate(is_named=Exists(allowed))
         .only("pk", "size", "state", "name", "round_id")
     )

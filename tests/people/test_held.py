@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import io
 import json
 import threading
@@ -20,6 +21,7 @@ from django.db import connection, connections, models
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
 from testround.errata.models import Erratum
 from testround.errata.selectors import read_round
@@ -32,8 +34,11 @@ from testround.reports.exchange import round_import
 from testround.reports.models import Photo, Remark, Submission
 from testround.reports.photos import photo_add, photo_encode
 from testround.reports.services import measures_submit, remark_submit, swatch_submit
-from testround.rounds.models import Candidate, Place, Round
+from testround.rounds.models import Candidate, Place, Round, Vacancy
+from testround.rounds.selectors import round_page, rounds_with_progress
+from testround.rounds.services.dates import rounds_follow_places
 from testround.rounds.services.privacy import consents_set
+from testround.rounds.standing import standing_of
 from tests.errata.conftest import round_document
 from tests.outbox.databases import shared_by_threads
 from tests.reports.pictures import phone_jpeg
@@ -279,6 +284,34 @@ def test_a_place_not_begun_is_given_back_and_one_with_numbers_is_done(
     assert [message for message in mail.outbox if NAME in message.body or NAME in message.subject] == []
 
 
+def test_the_size_of_a_tester_who_left_before_measuring_wants_somebody_else(
+    a_round: Round, person: User, designer: User, django_capture_on_commit_callbacks: Any
+) -> None:
+    Round.objects.filter(pk=a_round.pk).update(
+        state="making",
+        moved_at=timezone.now() - dt.timedelta(days=1),
+        places_plan={"least": {"XS": 0, "M": 0}},
+    )
+    a_round.refresh_from_db()
+    next_one = a_round.candidates.create(
+        key="c1", name="Fern", state="confirmed", email="fern@example.org", wishes=["S"], own_yarn=True
+    )
+    place = Place.objects.create(round=a_round, key="t91", name=NAME, tester=person, size="S", state="making")
+
+    with django_capture_on_commit_callbacks(execute=True):
+        person_erase(user=person)
+    moved = rounds_follow_places()
+
+    page = round_page(a_round, today=dt.date(2027, 2, 1))
+    assert (page.place_count, page.held_count, page.measured_count, page.left) == (0, 0, 0, 1)
+    assert {row.size: row.sentence for row in page.rows}["S"] == "0 of 1 held; add a place and invite"
+    assert [(one.place_count, one.measured_count) for one in rounds_with_progress(designer)] == [(0, 0)]
+    assert standing_of(a_round).finished_count == 0
+    # Nobody measured anything, so the round measures not yet; and who is next in reserve is proposed.
+    assert moved == 0
+    assert Vacancy.objects.get(place=place).candidate == next_one
+
+
 def test_an_owner_hands_over_first_and_is_told_which_patterns(designer: User, tested: Round) -> None:
     with pytest.raises(CannotErase) as refused:
         person_erase(user=designer)
@@ -431,7 +464,10 @@ def test_who_has_no_password_signs_in_anew_first(person: User, signed_in: Callab
     answer = client.post(reverse("people:erase"), {"sure": "on"})
 
     assert answer.status_code == 422
-    assert "sign in again with a code by mail" in answer.text
+    assert "Sign out, and in again with a code sent by mail" in answer.text
+    back = "/account/login/code/?next=/me/erase/"
+    assert f'name="next" value="{back}"' in answer.text
+    assert client.post("/account/logout/", {"next": back})["Location"] == back
     assert User.objects.filter(pk=person.pk).exists()
 
 

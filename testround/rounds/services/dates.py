@@ -203,7 +203,7 @@ def rounds_follow_places() -> int:
     """
     places = Place.objects.filter(round=OuterRef("pk"))
     since = Q(changed__gt=OuterRef("moved_at"))
-    measured = places.filter(state__in=[Place.State.MEASURED, Place.State.DONE])
+    measured = places.filter(left_at=None, state__in=[Place.State.MEASURED, Place.State.DONE])
     awaited = places.filter(state__in=[Place.State.OFFERED, Place.State.TAKEN])
     begun = places.filter(state__in=[Place.State.SWATCH_SENT, Place.State.GAUGE_AGREED, Place.State.MAKING])
     rounds = Round.objects.exclude(moved_at=None).order_by("pk")

@@ -125,7 +125,7 @@ def _checked_size(
         )
     most = ((round.places_plan or {}).get("most") or {}).get(size)
     if most is not None:
-        held = round.places.filter(size=size).exclude(state=Place.State.GIVEN_BACK)
+        held = round.places.filter(size=size, left_at=None).exclude(state=Place.State.GIVEN_BACK)
         if besides is not None:
             held = held.exclude(pk=besides.pk)
         if held.count() >= most:

@@ -25,6 +25,7 @@ from testround.rounds.models import Candidate, Consent, DiaryEntry, Invitation, 
 from testround.rounds.refusals import Refused
 from testround.rounds.services.diary import diary_write
 from testround.rounds.services.places import place_move
+from testround.rounds.services.vacancies import place_fell_free
 
 logger = logging.getLogger(__name__)
 
@@ -275,4 +276,9 @@ def _end(place: Place) -> None:
     if place.state in (Place.State.GIVEN_BACK, Place.State.MEASURED, Place.State.DONE):
         return
     to = Place.State.GIVEN_BACK if place.state == Place.State.TAKEN else Place.State.DONE
-    place_move(place=place, state=to, by=None, cause="its tester left for good")
+    moved = place_move(place=place, state=to, by=None, cause="its tester left for good")
+    if to == Place.State.DONE:
+        # Nobody will measure it: the size wants somebody else, though what was sent is read on.
+        place.left_at = moved.left_at = timezone.now()
+        moved.save(update_fields=["left_at"])
+        place_fell_free(moved)
