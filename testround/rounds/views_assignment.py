@@ -153,6 +153,7 @@ def _proposal_page(request: HttpRequest, round: Round, **forms: Any) -> HttpResp
         "word": forms.get("word") or WordForm(read=read, draft=draft),
         "vacancies": vacancies_of(round, read, units),
         "candidate_count": len(read.candidates),
+        "waiting": round.candidates.filter(state=Candidate.State.WAITING).count(),
         "stale": forms.get("stale", ""),
         "may": rights_on(round.edition.pattern, request.user),
         "open_part": next((name for name in ("limits", "word") if name in forms), ""),

@@ -414,6 +414,17 @@ def test_the_buttons_beside_a_place_that_fell_free_are_taken_from_a_browser(
     assert opened.places.get(name="Dogwood").state == Place.State.OFFERED
 
 
+def test_the_proposal_leads_to_those_who_wait(opened: Round, declined: Client) -> None:
+    none = words(declined.get(proposal(opened)))
+    opened.candidates.filter(key="dogwood").update(state="waiting")
+
+    answer = declined.get(proposal(opened))
+
+    assert "waiting list" not in none
+    assert "1 on the waiting list , who can be taken into reserve" in words(answer)
+    assert f'href="{reverse("rounds:candidates", args=[opened.code])}?state=waiting"' in answer.text
+
+
 def test_a_place_can_be_left_free_from_the_page(opened: Round, declined: Client) -> None:
     declined.post(reverse("rounds:vacancy_leave", args=[opened.code, Vacancy.objects.get().pk]))
 

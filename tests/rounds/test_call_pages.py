@@ -10,6 +10,7 @@ import pytest
 from django.core.cache import cache
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from testround.outbox.models import Mail
 from testround.people.models import User
@@ -449,6 +450,18 @@ def test_a_link_that_has_run_out_or_is_made_up_says_what_to_do(client: Client, c
     assert client.post(link_of(secret, "offer_confirm")).status_code == 410
     assert client.post(link_of("made-up", "offer_confirm")).status_code == 404
     assert client.post(link_of("made-up", "offer_withdraw")).status_code == 404
+
+
+@pytest.mark.parametrize("state", ["confirmed", "waiting"])
+def test_who_was_told_that_there_is_no_place_reads_the_same_on_the_page(
+    client: Client, called: Round, state: str
+) -> None:
+    candidate, secret = confirmed(called, "wren@example.org")
+    called.candidates.filter(pk=candidate.pk).update(state=state, thanked_at=timezone.now())
+
+    said = words(client.get(link_of(secret)))
+
+    assert "There is no place for you this time. Your offer stays, and Designer may still ask you." in said
 
 
 def test_a_withdrawn_offer_has_no_page_any_more(client: Client, called: Round) -> None:
