@@ -117,7 +117,7 @@ def given_back(*, place: Place, cause: str) -> Letter:
         f"{place.name} gave a place back: {round}",
         f"{place.name} has given back the place in {round} ({made}).",
         f"Why: {_one_line(cause)}" if cause.strip() else "",
-        "What was sent from it stays and counts.",
+        "What was sent from it stays for you to read; the results leave it out.",
         Action(
             "See whether the size still has its testers", f"{settings.SITE_URL}{round.get_absolute_url()}"
         ),

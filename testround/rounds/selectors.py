@@ -350,7 +350,7 @@ def _to_the_call(round: Round) -> NextStep:
             action="Find testers",
             url=call,
         )
-    return NextStep(sentence="The call has brought no offer yet.", action="See the call", url=call)
+    return NextStep(sentence="No offer counts so far.", action="See the call", url=call)
 
 
 def places_in(round: Round, *, size: str | None = None, state: str | None = None) -> QuerySet[Place]:

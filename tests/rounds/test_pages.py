@@ -328,7 +328,7 @@ def test_a_round_of_nobody_leads_to_its_call(edition: Edition, designer: User) -
         ("Nobody is in it yet: write a call that anybody can answer, or add those you know.", "Find testers"),
         add,
     ]
-    assert steps() == [("The call has brought no offer yet.", "See the call"), add]
+    assert steps() == [("No offer counts so far.", "See the call"), add]
 
 
 def test_a_size_of_which_the_plan_wants_nobody_asks_for_no_place(edition: Edition, designer: User) -> None:
