@@ -161,6 +161,8 @@ class ProposalPage:
     sizes: tuple[SizeLine, ...]
     broken: tuple[str, ...]
     costs: tuple[str, ...]
+    has_word: bool
+    word_costs: tuple[str, ...]
     moved: int
     lost: tuple[str, ...]
     placed: int
@@ -183,7 +185,12 @@ def proposal_page(shown: Drafted, units: LengthUnit) -> ProposalPage:
     else:
         answer = f"{placed} of {candidates} candidate{'s' if candidates != 1 else ''} would have a place"
         answer += f"; too few for {', '.join(str(size) for size in short)}." if short else "."
-    if document.optimal:
+    word = shown.word_cost
+    if document.optimal and word is not None:
+        proof = (
+            "With what you keep to, nothing better can be had in the order of what counts: that is proven."
+        )
+    elif document.optimal:
         proof = "In the order of what counts, nothing better can be had: that is proven."
     else:
         proof = "The search was stopped before it was done: something a little better may be possible."
@@ -195,6 +202,8 @@ def proposal_page(shown: Drafted, units: LengthUnit) -> ProposalPage:
         sizes=sizes,
         broken=tuple(said(one) for one in cost.broken) if cost else (),
         costs=tuple(said(one) for one in cost.differences) if cost else (),
+        has_word=word is not None,
+        word_costs=tuple(said(one) for one in word.differences) if word else (),
         moved=sum(row.by_hand for row in rows),
         lost=tuple(called(one) for one in shown.asked.lost),
         placed=placed,

@@ -167,6 +167,29 @@ def test_keeping_somebody_pins_them_and_the_rest_is_proposed_around_it(opened: R
     }
 
 
+def test_what_is_kept_is_said_to_cost_what_it_costs(opened: Round, page: Client) -> None:
+    before = words(page.get(proposal(opened)))
+    page.post(proposal(opened), {**chosen(opened, dogwood="S"), "keep_dogwood": "on"})
+
+    said = words(page.get(proposal(opened)))
+
+    assert "What your word costs" not in before
+    # Dogwood, 1 cm off S, has the place of Cedar, who is half a centimetre off and answered earlier.
+    assert (
+        "What your word costs You keep some to a place, or to none. Against the best without that: "
+        "0.5 cm more misfit in all later answers placed"
+    ) in said
+    assert "With what you keep to, nothing better can be had" in said
+
+
+def test_what_is_kept_and_was_proposed_anyway_costs_nothing(opened: Round, page: Client) -> None:
+    page.post(proposal(opened), {**chosen(opened), "keep_birch": "on"})
+
+    assert "it costs nothing: the result is as good as the best without that." in words(
+        page.get(proposal(opened))
+    )
+
+
 def test_no_longer_kept_means_back_to_the_proposal(opened: Round, page: Client) -> None:
     page.post(proposal(opened), {**chosen(opened, dogwood="S"), "keep_dogwood": "on"})
 

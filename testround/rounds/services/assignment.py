@@ -7,6 +7,7 @@ looked at has a fingerprint, and nothing else than that is accepted.
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import hashlib
 import json
@@ -85,6 +86,8 @@ class Drafted:
     seats: Mapping[str, Seat]
     cost: Cost | None
     """Against the best; None where nobody was moved."""
+    word_cost: Cost | None
+    """What the pins and exclusions cost against the best without them; None where there are none."""
     seen: str
     """Fingerprint of the round as it was read and of these seats."""
 
@@ -240,9 +243,19 @@ def drafted(round: Round, draft: Proposal | None = None, read: kernel.Round | No
             best=best,
         )
     seats = [(seat.candidate, seat.size, seat.yarn) for seat in by_hand.values()]
-    return Drafted(
-        draft, read, asked, best, by_hand, cost, _fingerprint([plain(read), sorted(seats, key=str)])
-    )
+    seen = _fingerprint([plain(read), sorted(seats, key=str)])
+    return Drafted(draft, read, asked, best, by_hand, cost, _word_cost(read, asked, best), seen)
+
+
+def _word_cost(read: kernel.Round, asked: Asked, best: Assignment) -> Cost | None:
+    """What the designer's word costs. None, too, where the best without it is not found in time."""
+    if not asked.pins and not asked.exclusions:
+        return None
+    try:
+        free = best_of(read, dataclasses.replace(asked, pins=(), exclusions=()))
+    except Refused:
+        return None
+    return cost_of(read, best.document.places, reach=asked.reach, best=free)
 
 
 def _fingerprint(value: Any) -> str:
