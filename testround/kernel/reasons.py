@@ -85,6 +85,8 @@ class Reasons:
                 return f"{furthest} {centimetres(most)} from {slot}, beyond the reach"
             together = centimetres(self.offers.misfit[i, j] / PER_CM)
             return f"{together} from {slot} over {len(off)} measures, beyond the reach"
+        if centimetres(most) == "0 cm":
+            return f"{listed(key for key, _ in off) if len(off) <= 3 else f'{len(off)} measures'} exactly as in {slot}"
         if len(off) <= 3:
             return f"{listed(key for key, _ in off)} within {centimetres(most)} of {slot}"
         return f"{len(off)} measures within {centimetres(most)} of {slot}, {furthest} the furthest off"

@@ -162,7 +162,7 @@ def test_testers_hold_their_places_and_their_yarn():
 
     assert seats(found) == {"c1": ("S", "wool_blue")}
     assert found.document.objective.shortfall == 0
-    assert found.document.places[0].why == "Bust within 0 cm of S; S needed one more."
+    assert found.document.places[0].why == "Bust exactly as in S; S needed one more."
 
 
 def test_a_size_that_testers_overfill_is_full_and_nothing_else():
