@@ -170,7 +170,7 @@ def installation(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Installat
     if redis_server is None:
         pytest.skip("needs a Redis server that it may stop: apt-get install redis-server")
     folder = tmp_path_factory.mktemp("served")
-    ours = f"testround_served_{os.getpid()}"
+    ours = f"testround_served_{os.getpid()}_{secrets.token_hex(4)}"
     with psycopg.connect(django_settings.DATABASE_URL, autocommit=True) as connection:
         connection.execute(f"CREATE DATABASE {ours}")
     try:
