@@ -21,6 +21,7 @@ from testround.kernel.cautions import cautions_for, sitting_caution
 from testround.kernel.units import tool_label, tools
 from testround.paper.worksheet import Answered
 from testround.paper.worksheet import worksheet_pdf as worksheet_on_paper
+from testround.patterns.access import rights_on
 from testround.people.readers import reader_of
 from testround.reports import services
 from testround.reports.asides import asides_of, news_of
@@ -385,6 +386,7 @@ def of_tester(request: HttpRequest, code: str, pk: int) -> HttpResponse:
         "photos": photos_of(desk.place).filter(state=Photo.State.READY),
         "said": answer and in_two(answer.sentence(reader.units)),
         "measures": desk.worksheet.measures,
+        "may": rights_on(desk.place.round.edition.pattern, request.user),
     }
     return _shown(request, "reports/of_tester.html", desk, context)
 

@@ -113,6 +113,22 @@ def test_an_editor_answers_and_reads_no_private_words(
     assert [row.text for row in question.answers.all()] == ["The right side."]
 
 
+def test_only_who_may_read_private_words_is_led_to_them(
+    signed_in: SignIn, member: Callable[[str], User], designer: User, place: Place
+) -> None:
+    names = ("rounds:place_edit", "reports:of_tester")
+    pages = [reverse(name, args=[place.round.code, place.pk]) for name in names]
+    link, nudge = at("words", place.pk), reverse("rounds:nudge", args=[place.round.code, place.pk])
+
+    hers = [signed_in(designer).get(page).text for page in pages]
+    editor = signed_in(member("editor"))
+    editors = [editor.get(page).text for page in pages]
+
+    assert [f'href="{link}"' in text for text in hers] == [True, True]
+    assert [f'href="{link}"' in text for text in editors] == [False, False]
+    assert (f'href="{nudge}"' in hers[0], f'href="{nudge}"' in editors[0]) == (True, True)
+
+
 def test_an_onlooker_reads_nothing_of_it(
     signed_in: SignIn, member: Callable[[str], User], pages_of: dict[str, str]
 ) -> None:
