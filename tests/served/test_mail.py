@@ -176,15 +176,14 @@ def test_two_workers_send_every_reminder_once_though_it_was_asked_for_twice(
         "[tasks.mail.delay(mail.pk) for mail in Mail.objects.filter(kind='reminders')]"
     )
 
-    done = "SELECT count(*) FROM outbox_mail WHERE kind = 'reminders' AND state = 'sent'"
+    # The installation has other people, who may be reminded as well.
+    done = """SELECT count(*) FROM outbox_mail WHERE kind = 'reminders' AND state = 'sent' AND "to" LIKE 'many%'"""
     eventually(lambda: installation.query(done) == [(MANY,)], within=120)
     post.send("last@example.org")
     eventually(lambda: post.state_of("last@example.org") == "sent")
 
-    assert post.server.recipients() == [
-        "last@example.org",
-        *sorted(f"many{n}@example.org" for n in range(MANY)),
-    ]
+    ours = [address for address in post.server.recipients() if address.startswith(("last", "many"))]
+    assert ours == ["last@example.org", *sorted(f"many{n}@example.org" for n in range(MANY))]
     said = [worker.said().count("testround.outbox.tasks.mail[") for worker in post.workers]
     assert min(said) > 0, "one worker did it all"
     _, mail = post.server.taken[0]
