@@ -177,8 +177,8 @@ def test_two_workers_send_every_reminder_once_though_it_was_asked_for_twice(
     )
 
     # The installation has other people, who may be reminded as well.
-    done = """SELECT count(*) FROM outbox_mail WHERE kind = 'reminders' AND state = 'sent' AND "to" LIKE 'many%'"""
-    eventually(lambda: installation.query(done) == [(MANY,)], within=120)
+    done = """SELECT count(*) FROM outbox_mail WHERE kind = 'reminders' AND state = 'sent' AND "to" LIKE %s"""
+    eventually(lambda: installation.query(done, "many%") == [(MANY,)], within=120)
     post.send("last@example.org")
     eventually(lambda: post.state_of("last@example.org") == "sent")
 
