@@ -164,9 +164,13 @@ def test_gauges_to_print_are_to_the_half_and_change_only_what_is_named(sheet):
     assert (set(found["body"].row), set(found["body"].st)) == ({2.75}, {2.2})
 
 
-def test_a_row_gauge_to_be_printed_leaves_the_stitches_as_they_are_printed(sheet):
+def test_a_row_gauge_to_be_printed_leaves_the_stitches_as_they_are_printed(little_top):
+    # Printed otherwise than by the formula, so that working it out anew would show.
+    little_top["numbers"][0]["printed"] = {"XS": 92, "S": 104, "M": 120}
+    sheet = Sheet(Pattern.model_validate(little_top))
     gauges = gauges_to_print(sheet, {("body", "row"): 27.6})
 
     with_it = correct_dimension(sheet, "chest", {"M": -3.0}, gauges=gauges)
 
+    assert (with_it.now, with_it.proposed) == ({"M": 120}, {"M": 124})
     assert with_it == correct_dimension(sheet, "chest", {"M": -3.0})
