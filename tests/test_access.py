@@ -134,6 +134,7 @@ TABLE: dict[str, Access] = {
     "mailbox": ANYONE,
     "mail_html": ANYONE,
     "health": ANYONE,
+    "parts": NOBODY,
     "round_export": DESIGNER,
     # accounts
     "account_login": ACCOUNT_NEWCOMER,
@@ -158,7 +159,6 @@ TABLE: dict[str, Access] = {
     "people:held_download": SIGNED_IN,
     # Whose it is, and nobody's who sends no password; a designer is told what stands in the way.
     "people:erase": SIGNED_IN_FORM,
-    "people:parts": NOBODY,
     # mails: who has the signed address may stop them
     "outbox:stop": ANYONES_FORM,
     # patterns

@@ -10,6 +10,7 @@ from django.utils.text import slugify
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
+from testround.home.gallery import one_of_everything
 from testround.home.selectors import today_of
 from testround.outbox.mailbox import mail_named, mails
 from testround.reports.exchange import round_export
@@ -64,6 +65,14 @@ def round_file(request: HttpRequest, code: str) -> HttpResponse:
         content_type="application/zip" if photos else "application/json",
         headers={"Content-Disposition": f'attachment; filename="{name}"'},
     )
+
+
+@require_safe
+def parts(request: HttpRequest) -> HttpResponse:
+    """One of every part, for whoever writes a page. There only while developing."""
+    if not settings.DEBUG:
+        raise Http404
+    return render(request, "parts/gallery.html", one_of_everything())
 
 
 @require_safe

@@ -8,5 +8,4 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("held/", views_held.held, name="held"),
     path("held/download/", views_held.held_download, name="held_download"),
     path("erase/", views_held.erase, name="erase"),
-    path("parts/", views.parts, name="parts"),
 ]

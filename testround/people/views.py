@@ -2,18 +2,16 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
-from django.conf import settings
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods
 
 from testround.outbox.stopping import choices_of
 from testround.people.context import SESSION_KEY, reader_for
 from testround.people.forms import PreferencesForm, ShownForm
-from testround.people.gallery import one_of_everything
 from testround.people.services import preferences_save
 
 
@@ -60,11 +58,3 @@ def _way_back(request: HttpRequest) -> str:
         wanted, allowed_hosts={request.get_host()}, require_https=request.is_secure()
     )
     return wanted if ours else ""
-
-
-@require_safe
-def parts(request: HttpRequest) -> HttpResponse:
-    """One of every part, for whoever writes a page. There only while developing."""
-    if not settings.DEBUG:
-        raise Http404
-    return render(request, "parts/gallery.html", one_of_everything())

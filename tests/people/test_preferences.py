@@ -139,15 +139,3 @@ def test_a_zone_this_machine_does_not_know_leaves_the_servers_clock(
     tester.time_zone = unknown
 
     assert zone_of(request) is None
-
-
-def test_the_page_of_parts_is_there_only_while_developing(client: Client, settings: Any, db: None) -> None:
-    assert client.get("/me/parts/").status_code == 404
-
-    settings.DEBUG = True
-
-    page = client.get("/me/parts/")
-    assert page.status_code == 200
-    # What a page calls by a name that does not exist stays empty in silence; here it would show.
-    for word in ("amend", "look closer", "holds", "open", "swatching", "5 of 9", "122", "Was", "Now"):
-        assert word in page.text
