@@ -25,7 +25,7 @@ from testround.people.models import User
 from testround.reports.exchange import round_import
 from testround.reports.models import Sitting
 from testround.reports.photos import reencode
-from testround.rounds.forms import DEFAULT_TERMS
+from testround.rounds.forms.rounds import DEFAULT_TERMS
 from testround.rounds.models import Place, Round
 from testround.rounds.services import diary_write, invitation_create, place_add
 from testround.talk.services import note_write, question_answer, question_ask, word_write

@@ -16,13 +16,13 @@ from testround.patterns.access import Right
 from testround.patterns.models import Pattern
 from testround.patterns.selectors import patterns_of
 from testround.people.models import User
-from testround.rounds.assignment_selectors import vacancies_for
 from testround.rounds.due import UNMEASURED, What, date_of, overdue
 from testround.rounds.letters import day
 from testround.rounds.models import Candidate, Invitation, Place, Round, Vacancy
-from testround.rounds.nudges import Nudgeable, nudgeable_in
 from testround.rounds.selectors import places_of, rounds_of, rounds_with_progress
-from testround.rounds.standing import rounds_looked_on
+from testround.rounds.selectors.assignment import vacancies_for
+from testround.rounds.selectors.nudges import Nudgeable, nudgeable_in
+from testround.rounds.selectors.standing import rounds_looked_on
 from testround.talk.selectors import Waiting, waiting_for
 
 SHOWN = 50

@@ -16,9 +16,9 @@ from testround.patterns.access import Right, patterns_open_to, require
 from testround.people.models import User
 from testround.reports.models import CallPicture, Photo
 from testround.reports.photos import LOST, PhotoRefused, photo_check, reencode
-from testround.rounds.call_selectors import Picture, pictures
 from testround.rounds.models import Round
 from testround.rounds.refusals import Refused
+from testround.rounds.selectors.call import Picture, pictures
 from testround.rounds.services import diary_write
 
 MOST_PICTURES = 8

@@ -18,8 +18,8 @@ from testround.reports.bridge import kernel_tester, testers_of
 from testround.reports.models import Count, Finished, Reported, Sitting, Swatch
 from testround.reports.selectors import Desk
 from testround.rounds.due import date_of
-from testround.rounds.forecasts import foretells
 from testround.rounds.models import Place, Reminder, Round
+from testround.rounds.selectors.forecasts import foretells
 
 # What a forecast rests on.
 READ = (Swatch, Count, Finished, Sitting)

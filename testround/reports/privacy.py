@@ -12,8 +12,8 @@ from testround.people.models import User
 from testround.reports.models import Count, Finished, Fit, Photo, Remark, Sitting, Submission, Swatch
 from testround.reports.photos import photos_delete
 from testround.rounds.models import Place, Round
+from testround.rounds.selectors.standing import counts_sent
 from testround.rounds.services.privacy import forgets, on_unseen
-from testround.rounds.standing import counts_sent
 
 # What stands in the place of a remark whose words are deleted; where it was made and of what kind it is stays.
 WORDLESS = "(The words are deleted.)"

@@ -16,7 +16,7 @@ from testround.patterns.access import Right
 from testround.reports.call_pictures import picture_add, picture_remove, pictures_visible_to
 from testround.reports.forms import PictureForm
 from testround.reports.photos import PhotoRefused
-from testround.rounds.forms import add_refusal
+from testround.rounds.forms.fields import add_refusal
 from testround.rounds.refusals import Refused
 from testround.rounds.selectors import round_for
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from django import forms
 
-from testround.rounds.forms import add_refusal
+from testround.rounds.forms.fields import add_refusal
 from testround.rounds.models import Round
 from testround.rounds.refusals import Refused
 from testround.talk.models import LONGEST_QUESTION, LONGEST_SAID, Question

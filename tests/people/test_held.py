@@ -36,9 +36,9 @@ from testround.reports.photos import photo_add, photo_encode
 from testround.reports.services import measures_submit, remark_submit, swatch_submit
 from testround.rounds.models import Candidate, Place, Round, Vacancy
 from testround.rounds.selectors import round_page, rounds_with_progress
+from testround.rounds.selectors.standing import standing_of
 from testround.rounds.services.dates import rounds_follow_places
 from testround.rounds.services.privacy import consents_set
-from testround.rounds.standing import standing_of
 from tests.errata.conftest import round_document
 from tests.outbox.databases import shared_by_threads
 from tests.reports.pictures import phone_jpeg

@@ -14,10 +14,10 @@ from django.utils import timezone
 
 from testround.outbox.models import Mail
 from testround.people.models import User
-from testround.rounds import views_call
 from testround.rounds.models import Candidate, OfferLink, Round
 from testround.rounds.services import call as services
 from testround.rounds.services import round_move
+from testround.rounds.views import call as views_call
 
 from .calls import WREN, confirmed, filled, in_days, letters_to, offer, secret_mailed, written
 

@@ -17,10 +17,10 @@ from testround.outbox.letters import letter, to_data
 from testround.outbox.models import Mail
 from testround.people.models import User
 from testround.reports.claims import is_late
-from testround.rounds import forecasts
 from testround.rounds.due import Due, dues_of
 from testround.rounds.models import Place, Round
 from testround.rounds.refusals import Refused
+from testround.rounds.selectors import forecasts
 from testround.rounds.services import (
     likely_days_keep,
     place_needs_until,

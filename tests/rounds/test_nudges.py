@@ -19,8 +19,8 @@ from testround.outbox.models import Stopped
 from testround.patterns.models import Edition
 from testround.people.models import User
 from testround.rounds.models import Nudge, Place, Round
-from testround.rounds.nudges import nudgeable
 from testround.rounds.refusals import Refused
+from testround.rounds.selectors.nudges import nudgeable
 from testround.rounds.services import diary_write, nudge_send
 from testround.rounds.services.dates import until_address
 

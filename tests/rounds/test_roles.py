@@ -27,10 +27,10 @@ from testround.people.models import User
 from testround.rounds.models import Consent, Place, Round
 from testround.rounds.refusals import InvitationEnded, Refused
 from testround.rounds.selectors import rounds_of
+from testround.rounds.selectors.standing import rounds_looked_on, standing_of, standings_open_to
 from testround.rounds.services import invitation_create, place_add, round_edit, round_move, round_open
 from testround.rounds.services.people import member_invite, membership_accept, membership_end
 from testround.rounds.services.privacy import consents_set
-from testround.rounds.standing import rounds_looked_on, standing_of, standings_open_to
 
 Mailed = Callable[..., Any]
 

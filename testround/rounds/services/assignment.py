@@ -23,15 +23,7 @@ from django.utils import timezone
 
 from testround import __version__
 from testround.kernel import round as kernel
-from testround.kernel.assignment import (
-    Assignment,
-    AssignmentError,
-    Cost,
-    Exclusion,
-    Pin,
-    assign,
-    cost_of,
-)
+from testround.kernel.assignment import Assignment, AssignmentError, Cost, Exclusion, Pin, assign, cost_of
 from testround.kernel.assignment import Place as Seat
 from testround.kernel.problems import Problem
 from testround.kernel.roundfile import plain

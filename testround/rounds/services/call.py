@@ -23,7 +23,7 @@ from testround.outbox.services import regularly
 from testround.patterns.access import Right, require
 from testround.patterns.models import new_code
 from testround.people.models import User
-from testround.rounds import call_letters, letters
+from testround.rounds import letters
 from testround.rounds.clock import today_for
 from testround.rounds.models import PHOTO_USES, Candidate, OfferLink, Round
 from testround.rounds.refusals import OfferEnded, Refused, UnknownOffer
@@ -339,7 +339,7 @@ def offer_make(*, round: Round, email: str, offer: Offer, form_key: str) -> None
     held = locked.candidates.filter(email_key=key, state__in=Candidate.HOLDING).first()
     if held is not None:
         _, url = offer_link(held, OfferLink.Kind.CHANGE)
-        offer_mail(held, call_letters.offered_already(candidate=held, url=url))
+        offer_mail(held, letters.call.offered_already(candidate=held, url=url))
         return
     candidate = Candidate(
         round=locked,
@@ -355,7 +355,7 @@ def offer_make(*, round: Round, email: str, offer: Offer, form_key: str) -> None
     link, url = offer_link(candidate, OfferLink.Kind.CONFIRM, expires=now + CONFIRM_WITHIN)
     offer_mail(
         candidate,
-        call_letters.confirm(candidate=candidate, link=link, url=url, days=UNCONFIRMED_KEPT.days),
+        letters.call.confirm(candidate=candidate, link=link, url=url, days=UNCONFIRMED_KEPT.days),
     )
 
 
@@ -430,7 +430,7 @@ def offer_confirm(*, secret: str) -> tuple[Candidate, str]:
     offers_changed(round)
     _, url = offer_link(candidate, OfferLink.Kind.CHANGE)
     waits = candidate.state == Candidate.State.WAITING
-    write = call_letters.waits if waits else call_letters.counts
+    write = letters.call.waits if waits else letters.call.counts
     offer_mail(candidate, write(candidate=candidate, url=url))
     what = "waits: the call was full or over" if waits else "counts"
     diary_write(round=round, text=f"{candidate.name} confirmed an offer by mail; it {what}.")
@@ -595,7 +595,7 @@ def _move_up(round: Round, *, most: int | None = None) -> None:
         diary_write(round=round, text=f"{candidate.name} moved up from the waiting list; the offer counts.")
         if candidate.email:
             _, url = offer_link(candidate, OfferLink.Kind.CHANGE)
-            offer_mail(candidate, call_letters.counts(candidate=candidate, url=url))
+            offer_mail(candidate, letters.call.counts(candidate=candidate, url=url))
 
 
 def _form_hash(form_key: str, key: str, offer: Offer) -> str:

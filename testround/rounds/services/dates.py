@@ -18,10 +18,10 @@ from testround.people.clock import zone_of_person
 from testround.people.models import User
 from testround.rounds.clock import zone_of
 from testround.rounds.due import Due, What, date_of, dues_of
-from testround.rounds.forecasts import forecasts_of
 from testround.rounds.letters import day
 from testround.rounds.models import DiaryEntry, Place, Round
 from testround.rounds.refusals import Refused
+from testround.rounds.selectors.forecasts import forecasts_of
 from testround.rounds.services.diary import diary_write
 from testround.rounds.services.rounds import round_move
 

@@ -15,7 +15,7 @@ from testround.outbox.mail import mail_send
 from testround.patterns.access import Right, Role, require
 from testround.patterns.models import Membership, Pattern
 from testround.people.models import User
-from testround.rounds import letters, letters_people
+from testround.rounds import letters
 from testround.rounds.models import Round
 from testround.rounds.refusals import InvitationEnded, Refused, UnknownInvitation
 from testround.rounds.services.diary import diary_write
@@ -61,7 +61,7 @@ def member_invite(*, pattern: Pattern, email: str, role: str, key: uuid.UUID, by
         expires=now + MEMBERSHIP_LINK_LASTS,
     )
     url = f"{settings.SITE_URL}{reverse('rounds:person_join', args=[secret])}"
-    letter = letters_people.membership(membership=membership, by=by, url=url)
+    letter = letters.people.membership(membership=membership, by=by, url=url)
     mail_send(to=email, letter=letter)
     _diary(locked, by, f"An invitation to be {role} was mailed.")
     return membership

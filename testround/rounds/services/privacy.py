@@ -19,7 +19,7 @@ from testround.outbox.mail import mail_send
 from testround.outbox.models import Mail
 from testround.outbox.services import regularly
 from testround.people.models import User
-from testround.rounds import letters, letters_people
+from testround.rounds import letters
 from testround.rounds.clock import local_day
 from testround.rounds.models import Candidate, Consent, DiaryEntry, Invitation, Place, Round, Vacancy
 from testround.rounds.refusals import Refused
@@ -266,7 +266,7 @@ def tester_erase(user: User) -> None:
         )
         owner = place.round.edition.pattern.owner
         if was not in (Place.State.GIVEN_BACK, Place.State.DONE) and owner.pk != user.pk:
-            letter = letters_people.left_for_good(place=place, was=was)
+            letter = letters.people.left_for_good(place=place, was=was)
             mail_send(to=owner.email, letter=letter, name=str(owner), about=place.round.code)
     Invitation.objects.filter(email__iexact=user.email).update(email="")
     Candidate.objects.filter(email__iexact=user.email).delete()

@@ -19,10 +19,10 @@ from testround.outbox.stopping import wants
 from testround.patterns.access import Right, require
 from testround.people.clock import zone_of_person
 from testround.people.models import User
-from testround.rounds import letters, letters_dates
+from testround.rounds import letters
 from testround.rounds.clock import local_day
 from testround.rounds.due import UNMEASURED, dues_of, still_awaits
-from testround.rounds.letters_dates import Reminded
+from testround.rounds.letters.dates import Reminded
 from testround.rounds.models import Invitation, MailDay, Nudge, Place, Reminder, Round
 from testround.rounds.refusals import Refused
 from testround.rounds.services.dates import until_address
@@ -103,7 +103,7 @@ def _remind(places: Sequence[Place], now: dt.datetime) -> bool:
             rounds = {one.place.round.code for one in reminded}
             mail = mail_send(
                 to=person.email,
-                letter=letters_dates.reminder(person=person, reminded=reminded, today=today),
+                letter=letters.dates.reminder(person=person, reminded=reminded, today=today),
                 kind=Kind.REMINDERS,
                 person=person,
                 name=reminded[0].place.name,
@@ -118,12 +118,12 @@ def _remind(places: Sequence[Place], now: dt.datetime) -> bool:
 
 
 def _write_down(one: Reminded) -> None:
-    what = letters_dates.AWAITED[Reminder.What(one.due.what)].removeprefix("your ")
+    what = letters.dates.AWAITED[Reminder.What(one.due.what)].removeprefix("your ")
     diary_write(
         round=one.place.round,
         place=one.place,
         text=f"{one.place.name} was reminded by mail: {what} {'due' if one.when == When.BEFORE else 'overdue since'} "
-        f"{letters_dates.day(one.due.date)}.",
+        f"{letters.day(one.due.date)}.",
     )
 
 
@@ -253,7 +253,7 @@ def nudge_send(
         ) from error
     mail_send(
         to=person.email,
-        letter=letters_dates.nudge(place=locked, text=text, by=by, until_url=until_address(locked)),
+        letter=letters.dates.nudge(place=locked, text=text, by=by, until_url=until_address(locked)),
         kind=Kind.REMINDERS,
         person=person,
         name=locked.name,

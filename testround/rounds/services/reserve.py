@@ -27,11 +27,7 @@ from testround.rounds.models import Candidate, Invitation, Place, Round, Vacancy
 from testround.rounds.refusals import Refused
 from testround.rounds.services.assignment import SECONDS, Asked, Called, asked_of, draft_of
 from testround.rounds.services.diary import because, diary_write
-from testround.rounds.services.invitations import (
-    invitation_check,
-    invitation_create,
-    invitation_of_secret,
-)
+from testround.rounds.services.invitations import invitation_check, invitation_create, invitation_of_secret
 from testround.rounds.services.places import place_add, place_move
 from testround.rounds.services.rounds import locked_round
 from testround.rounds.services.vacancies import KIND, reserve_look_later

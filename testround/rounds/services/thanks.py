@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.utils import timezone
 
-from testround.rounds import call_letters
+from testround.rounds import letters
 from testround.rounds.models import Candidate, OfferLink, Round
 from testround.rounds.services.diary import diary_write
 from testround.rounds.services.offer_links import offer_link, offer_mail
@@ -32,7 +32,7 @@ def candidates_thank(round: Round) -> int:
         candidate.save(update_fields=["thanked_at"])
         _, url = offer_link(candidate, OfferLink.Kind.CHANGE)
         may_begin = round.state not in TOO_LATE_TO_BEGIN
-        offer_mail(candidate, call_letters.no_place(candidate=candidate, url=url, may_begin=may_begin))
+        offer_mail(candidate, letters.call.no_place(candidate=candidate, url=url, may_begin=may_begin))
     if told:
         who = "1 person who offered was" if len(told) == 1 else f"{len(told)} people who offered were"
         diary_write(round=round, text=f"{who} thanked and told that there is no place for them this time.")

@@ -1,4 +1,4 @@
-"""What the pages of a round read. Every one starts from who may see it."""
+"""Is every size of a round on course? What its page reads."""
 
 from __future__ import annotations
 
@@ -6,72 +6,14 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet
-from django.shortcuts import get_object_or_404
+from django.db.models import Exists, OuterRef
 from django.urls import reverse
 from django.utils import timezone
 
-from testround.patterns.access import Right, patterns_open_to, require
-from testround.patterns.models import Edition
-from testround.patterns.selectors import editions_of
-from testround.people.models import User
 from testround.rounds.due import dues_of
-from testround.rounds.forecasts import Outlook, outlook_of
 from testround.rounds.models import Candidate, DiaryEntry, Invitation, Place, Round, SuppliedYarn, Vacancy
+from testround.rounds.selectors.forecasts import Outlook, outlook_of
 from testround.rounds.states import PLACE_ORDER, round_state_next
-
-
-def rounds_of(user: User, right: Right = Right.SEE) -> QuerySet[Round]:
-    """The rounds a person runs as owner or editor of their pattern; with a ``right``, those on which they have it."""
-    open_to = patterns_open_to(user, right)
-    return Round.objects.filter(edition__pattern__in=open_to).select_related("edition__pattern__owner")
-
-
-def round_for(user: User, code: str, right: Right) -> Round:
-    """A round for someone who wants to do this with it.
-
-    Raises
-    ------
-    Http404
-        They do not see it: to them there is no such page.
-    PermissionDenied
-        They see it and may not do that.
-    """
-    round = get_object_or_404(rounds_of(user, Right.LOOK if right is Right.LOOK else Right.SEE), code=code)
-    require(user, right, round.edition.pattern)
-    return round
-
-
-def places_of(user: User) -> QuerySet[Place]:
-    """The places a person holds as tester and has not given back."""
-    return (
-        Place.objects.filter(tester=user)
-        .exclude(state=Place.State.GIVEN_BACK)
-        .select_related("round__edition__pattern__owner")
-    )
-
-
-def editions_open_to(user: User) -> QuerySet[Edition]:
-    """The editions a person may open a round on."""
-    return editions_of(user, Right.EDIT).select_related("pattern__owner")
-
-
-def rounds_with_progress(user: User) -> QuerySet[Round]:
-    """The list of rounds: each with how many places it has, are held, are measured."""
-    kept = ~Q(places__state=Place.State.GIVEN_BACK) & Q(places__left_at=None)
-    held = kept & ~Q(places__state=Place.State.OFFERED)
-    measured = kept & Q(places__state__in=[Place.State.MEASURED, Place.State.DONE])
-    return (
-        rounds_of(user)
-        .defer("edition__sheet", "terms")
-        .annotate(
-            place_count=Count("places", filter=kept),
-            held_count=Count("places", filter=held),
-            measured_count=Count("places", filter=measured),
-        )
-        # Counting drops the model's own order.
-        .order_by("-created", "-pk")
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -351,36 +293,3 @@ def _to_the_call(round: Round) -> NextStep:
             url=call,
         )
     return NextStep(sentence="No offer counts so far.", action="See the call", url=call)
-
-
-def places_in(round: Round, *, size: str | None = None, state: str | None = None) -> QuerySet[Place]:
-    """The places of a round for its list, with the tester's account and whether a link is open."""
-    open_links = Invitation.objects.filter(
-        place=OuterRef("pk"), used_at__isnull=True, withdrawn_at__isnull=True, expires__gt=timezone.now()
-    )
-    places = round.places.select_related("tester").annotate(has_link=Exists(open_links))
-    if size:
-        places = places.filter(size=size)
-    if state:
-        places = places.filter(state=state)
-    return places
-
-
-def diary_of(round: Round) -> QuerySet[DiaryEntry]:
-    return round.diary.select_related("by", "place")
-
-
-@dataclass(frozen=True, slots=True)
-class InvitationPage:
-    open: Invitation | None
-    earlier: int
-
-
-def invitation_page(place: Place) -> InvitationPage:
-    """The open link of a place, if any, and how many there were before."""
-    links = list(place.invitations.all())
-    now = timezone.now()
-    is_open = next(
-        (link for link in links if not link.used_at and not link.withdrawn_at and link.expires > now), None
-    )
-    return InvitationPage(open=is_open, earlier=len(links) - bool(is_open))

@@ -15,7 +15,7 @@ from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.units import LengthUnit, UnitsError, format_length, parse_length
 from testround.people.models import User
 from testround.people.readers import Reader
-from testround.rounds.forms import LONGEST_ADDRESS, OWN_YARN, DateField
+from testround.rounds.forms.fields import LONGEST_ADDRESS, OWN_YARN, DateField
 from testround.rounds.models import PHOTO_USES, Candidate, Round, SuppliedYarn
 from testround.rounds.services.call import Offer, offers_wanted, sizes_sought
 

@@ -6,27 +6,25 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils.cache import patch_cache_control
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_variables
-from django.views.decorators.http import require_http_methods
 
 from testround.outbox.mail import Kind, mail_let_be, mail_send_again, mails_in_trouble
 from testround.outbox.stopping import wants
 from testround.patterns.access import Right
-from testround.rounds.dates_forms import NudgeForm, UntilForm
 from testround.rounds.due import UNMEASURED, What, date_of
-from testround.rounds.forms import add_refusal
+from testround.rounds.forms.dates import NudgeForm, UntilForm
+from testround.rounds.forms.fields import add_refusal
 from testround.rounds.letters import day
-from testround.rounds.letters_dates import likely, nudge_draft
+from testround.rounds.letters.dates import likely, nudge_draft
 from testround.rounds.models import Place
-from testround.rounds.nudges import nudgeable, nudged_today
 from testround.rounds.refusals import Refused
 from testround.rounds.selectors import places_of, round_for
+from testround.rounds.selectors.nudges import nudgeable, nudged_today
 from testround.rounds.services.dates import UnknownLink, extension_of, place_needs_until, place_of_token
 from testround.rounds.services.reminders import nudge_send
+from testround.rounds.views.shared import form_view, posted, secret_page
 
-form_view = require_http_methods(["GET", "HEAD", "POST"])
 MAILS_SHOWN = 100
 
 
@@ -38,13 +36,7 @@ def until_by_mail(request: HttpRequest, token: str) -> HttpResponse:
         place = place_of_token(token)
     except UnknownLink:
         raise Http404 from None
-    response = _until(request, place)
-    patch_cache_control(response, no_store=True, private=True)
-    # The address of this page is a secret: no other address learns it. The bare origin is still sent, because a
-    # post without one is refused as forged.
-    response.headers["Referrer-Policy"] = "strict-origin"
-    response.headers["X-Robots-Tag"] = "noindex"
-    return response
+    return secret_page(_until(request, place))
 
 
 @form_view
@@ -56,7 +48,7 @@ def until(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _until(request: HttpRequest, place: Place) -> HttpResponse:
     extension = extension_of(place)
-    form = UntilForm(request.POST if request.method == "POST" else None)
+    form = UntilForm(posted(request))
     if extension is not None:
         form.fields["other"].widget.attrs["max"] = extension.latest.isoformat()
     if extension is not None and form.is_valid():
@@ -86,7 +78,7 @@ def nudge(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     why = found.why if found else "swatch" if place.state == Place.State.TAKEN else "progress"
     due = date_of(place, What.SWATCH if why == "swatch" else What.MEASURES)
     form = NudgeForm(
-        request.POST if request.method == "POST" else None,
+        posted(request),
         initial={"text": nudge_draft(place=place, why=why, due=due if found else None)},
     )
     if form.is_valid():

@@ -8,7 +8,7 @@ from testround.outbox.letters import Action, Letter, letter
 from testround.patterns.access import Role
 from testround.patterns.models import Membership
 from testround.people.models import User
-from testround.rounds.letters import day
+from testround.rounds.letters.words import day, size_of
 from testround.rounds.models import Place
 
 WHAT = {
@@ -43,7 +43,7 @@ def membership(*, membership: Membership, by: User, url: str) -> Letter:
 def left_for_good(*, place: Place, was: str) -> Letter:
     """To the owner, when a tester erased themselves. ``was`` is the state of the place before."""
     round = place.round
-    made = f"size {place.size}" if place.size else "made to measure"
+    made = size_of(place)
     return letter(
         f"A tester has left for good: {round}",
         f"A tester of {round} has had everything personal erased. The place ({made}) was {was}.",

@@ -1,3 +1,5 @@
+"""More time for a tester, and a friendly word to one."""
+
 from __future__ import annotations
 
 import datetime as dt
@@ -6,7 +8,7 @@ from typing import Any
 
 from django import forms
 
-from testround.rounds.forms import DateField
+from testround.rounds.forms.fields import DateField
 from testround.rounds.services.reminders import LONGEST_WORD
 
 

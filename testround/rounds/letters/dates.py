@@ -12,7 +12,7 @@ from django.urls import reverse
 from testround.outbox.letters import Action, Letter, Link, Part, Words, letter
 from testround.people.models import User
 from testround.rounds.due import Due, What, date_of
-from testround.rounds.letters import day
+from testround.rounds.letters.words import day
 from testround.rounds.models import Place, Reminder
 
 ACTIONS = {What.SWATCH: "Send the swatch", What.MEASURES: "Send the measurements"}

@@ -3,25 +3,25 @@
 from __future__ import annotations
 
 import uuid
-from typing import Any
 from urllib.parse import urlencode
 
-from django import forms
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.utils.cache import patch_cache_control
 from django.views.decorators.debug import sensitive_variables
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from testround.patterns.access import Right, Role, require, rights_on
 from testround.patterns.models import Membership
 from testround.patterns.selectors import patterns_of
-from testround.rounds.letters_people import WHAT
-from testround.rounds.members import members_of
+from testround.rounds.forms.fields import add_refusal
+from testround.rounds.forms.people import MemberForm
+from testround.rounds.letters.people import WHAT
 from testround.rounds.refusals import InvitationEnded, Refused, UnknownInvitation
+from testround.rounds.selectors.members import members_of
+from testround.rounds.selectors.standing import standing_of, standings_open_to
 from testround.rounds.services.people import (
     member_invite,
     membership_accept,
@@ -29,42 +29,7 @@ from testround.rounds.services.people import (
     membership_end,
     membership_of_secret,
 )
-from testround.rounds.standing import standing_of, standings_open_to
-
-form_view = require_http_methods(["GET", "HEAD", "POST"])
-
-
-class MemberForm(forms.Form):
-    """Whom to invite, and to what."""
-
-    email = forms.EmailField(
-        label="Email address",
-        max_length=254,
-        help_text="The link goes there, and nobody else can use it.",
-        widget=forms.EmailInput(attrs={"autocomplete": "off"}),
-        error_messages={
-            "required": "Write the address that the link is to go to.",
-            "invalid": "This is no email address: write it as in name@example.org.",
-        },
-    )
-    role = forms.ChoiceField(
-        label="As",
-        choices=[
-            (Role.EDITOR, "editor: sees and changes everything, publishes and invites nobody"),
-            (Role.ONLOOKER, "onlooker: sees how the rounds stand; no measurements, photos or private words"),
-            (Role.OWNER, "owner: takes the pattern over from you; you become editor"),
-        ],
-        widget=forms.RadioSelect,
-        error_messages={
-            "required": "Choose what they are to be.",
-            "invalid_choice": "Choose one of these three.",
-        },
-    )
-    key = forms.UUIDField(widget=forms.HiddenInput, required=False)
-
-    def __init__(self, *args: Any, **options: Any) -> None:
-        super().__init__(*args, **options)
-        self.fields["key"].initial = uuid.uuid4
+from testround.rounds.views.shared import form_view, posted, secret_page
 
 
 @form_view
@@ -72,7 +37,7 @@ class MemberForm(forms.Form):
 def people(request: HttpRequest, code: str) -> HttpResponse:
     """Who has a part in a pattern; for its owner with a form that invites."""
     pattern = get_object_or_404(patterns_of(request.user).select_related("owner"), code=code)
-    form = MemberForm(request.POST if request.method == "POST" else None)
+    form = MemberForm(posted(request))
     if request.method == "POST":
         require(request.user, Right.INVITE, pattern)
         if form.is_valid():
@@ -85,8 +50,7 @@ def people(request: HttpRequest, code: str) -> HttpResponse:
                     by=request.user,
                 )
             except Refused as refused:
-                for problem in refused.problems:
-                    form.add_error(problem.path if problem.path in form.fields else None, problem.sentence)
+                add_refusal(form, refused)
             else:
                 messages.success(request, f"The invitation is on its way to {membership.email}.")
                 return redirect("rounds:people", code)
@@ -122,12 +86,7 @@ def person_end(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 @sensitive_variables("secret")
 def person_join(request: HttpRequest, secret: str) -> HttpResponse:
     """What the link offers, and a yes. Who is not signed in does so first and comes back."""
-    response = _person_join(request, secret)
-    patch_cache_control(response, no_store=True, private=True)
-    # As with the link to a place: no other address learns this one.
-    response.headers["Referrer-Policy"] = "strict-origin"
-    response.headers["X-Robots-Tag"] = "noindex"
-    return response
+    return secret_page(_person_join(request, secret))
 
 
 @sensitive_variables("secret")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from testround.outbox.letters import Action, Facts, Letter, letter
-from testround.rounds.letters import day
+from testround.rounds.letters.words import day
 from testround.rounds.models import Candidate, OfferLink
 
 NOT_YOU = "If it was not you, do nothing: the offer does not count, and is deleted after {days} days."

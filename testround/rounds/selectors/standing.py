@@ -10,7 +10,8 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from testround.patterns.access import Right, patterns_open_to
 from testround.people.models import User
 from testround.rounds.models import Consent, Place, Round
-from testround.rounds.selectors import FINISHED, places_of
+from testround.rounds.selectors.places import places_of
+from testround.rounds.selectors.round_page import FINISHED
 from testround.rounds.states import PLACE_ORDER
 
 # What was sent so far, as a label and how many, from the rooms above.

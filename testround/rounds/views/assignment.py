@@ -14,13 +14,18 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.cache import patch_cache_control
 from django.views.decorators.debug import sensitive_variables
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from testround.patterns.access import Right, rights_on
 from testround.people.context import reader_for
 from testround.rounds import services
-from testround.rounds.assignment_forms import AcceptForm, DeclineForm, LimitsForm, SeatsForm, WordForm
-from testround.rounds.assignment_selectors import (
+from testround.rounds.bridge import seated_round
+from testround.rounds.forms.assignment import AcceptForm, DeclineForm, LimitsForm, SeatsForm, WordForm
+from testround.rounds.forms.fields import add_refusal
+from testround.rounds.models import Candidate, Round
+from testround.rounds.refusals import InvitationEnded, Refused, UnknownInvitation
+from testround.rounds.selectors import round_for
+from testround.rounds.selectors.assignment import (
     SORTS,
     ProposalPage,
     candidate_rows,
@@ -30,18 +35,13 @@ from testround.rounds.assignment_selectors import (
     vacancies_of,
     vacancy_of,
 )
-from testround.rounds.bridge import seated_round
-from testround.rounds.forms import add_refusal
-from testround.rounds.models import Candidate, Round
-from testround.rounds.refusals import InvitationEnded, Refused, UnknownInvitation
-from testround.rounds.selectors import round_for
 from testround.rounds.services.assignment import AlreadyAccepted, Drafted, StaleDraft, draft_of
+from testround.rounds.views.shared import form_view, posted, secret_page
 
 CANDIDATES_A_PAGE = 50
 SEATS_A_PAGE = 50
 OFFERS_STAND = dt.timedelta(days=7)
 
-form_view = require_http_methods(["GET", "HEAD", "POST"])
 
 STATES = {
     str(Candidate.State.CONFIRMED): "offer",
@@ -284,10 +284,10 @@ def _all_moves(request: HttpRequest, round: Round, which: str) -> HttpResponse:
 def proposal_accept(request: HttpRequest, code: str) -> HttpResponse:
     """Who is about to be invited and until when; then the links of those who left no address, this once."""
     round = round_for(request.user, code, Right.INVITE)
-    posted = request.POST if request.method == "POST" else None
-    form = AcceptForm(posted)
+    sent = posted(request)
+    form = AcceptForm(sent)
     stale = ""
-    if posted is not None and form.is_valid():
+    if sent is not None and form.is_valid():
         said = form.cleaned_data
         try:
             offered = services.proposal_accept(
@@ -319,7 +319,7 @@ def proposal_accept(request: HttpRequest, code: str) -> HttpResponse:
     except Refused as refused:
         messages.error(request, refused.sentence)
         return redirect("rounds:proposal", code)
-    if posted is None:
+    if sent is None:
         until = services.today_for(round) + OFFERS_STAND
         form = AcceptForm(initial={"revision": shown.draft.revision, "seen": shown.seen, "until": until})
     else:
@@ -334,7 +334,7 @@ def proposal_accept(request: HttpRequest, code: str) -> HttpResponse:
         "without_address": sum(not seat.email for seat in seats),
         "broken": proposal_page(shown, reader_for(request).units).broken,
     }
-    status = 422 if posted is not None else 200
+    status = 422 if sent is not None else 200
     response = render(request, "rounds/proposal_accept.html", context, status=status)
     patch_cache_control(response, no_store=True, private=True)
     return response
@@ -391,12 +391,7 @@ def vacancy_leave(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 @sensitive_variables("secret")
 def decline(request: HttpRequest, secret: str) -> HttpResponse:
     """Say no to a place by the link of its invitation."""
-    response = _decline(request, secret)
-    patch_cache_control(response, no_store=True, private=True)
-    # As on the page of the invitation: the address is a secret.
-    response.headers["Referrer-Policy"] = "strict-origin"
-    response.headers["X-Robots-Tag"] = "noindex"
-    return response
+    return secret_page(_decline(request, secret))
 
 
 @sensitive_variables("secret")
@@ -405,7 +400,7 @@ def _decline(request: HttpRequest, secret: str) -> HttpResponse:
         invitation = services.invitation_of_secret(secret)
     except UnknownInvitation:
         raise Http404 from None
-    form = DeclineForm(request.POST if request.method == "POST" else None)
+    form = DeclineForm(posted(request))
     context: dict[str, Any] = {
         "place": invitation.place,
         "round": invitation.place.round,

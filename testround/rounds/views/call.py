@@ -11,33 +11,27 @@ from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.utils.cache import patch_cache_control
 from django.views.decorators.debug import sensitive_post_parameters, sensitive_variables
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from testround.kernel.units import LengthUnit, format_length
 from testround.patterns.access import Right, rights_on
 from testround.people.context import reader_for
-from testround.rounds.call_forms import CallForm, OfferForm
-from testround.rounds.call_selectors import CallPage, call_counts, call_page
-from testround.rounds.forms import LONGEST_ADDRESS, add_refusal
+from testround.rounds.forms.call import CallForm, OfferForm
+from testround.rounds.forms.fields import LONGEST_ADDRESS, add_refusal
 from testround.rounds.models import PHOTO_USES, Candidate, OfferLink, Round
 from testround.rounds.refusals import OfferEnded, Refused, UnknownOffer
 from testround.rounds.selectors import round_for, rounds_of
+from testround.rounds.selectors.call import CallPage, call_counts, call_page
 from testround.rounds.services import call as services
 from testround.rounds.services.call import CallState
 from testround.rounds.throttle import counted, network_of
-
-form_view = require_http_methods(["GET", "HEAD", "POST"])
+from testround.rounds.views.shared import form_view, posted, secret_page
 
 HOUR = 60 * 60
 # A household or a knitting group behind one address offers more often than one person does.
 OFFERS_FROM_A_NETWORK = 20
 OFFERS_TO_A_ROUND = 500
-
-
-def _posted(request: HttpRequest) -> Any:
-    return request.POST if request.method == "POST" else None
 
 
 # -- the designer's side -----------------------------------------------------------------------------------
@@ -48,7 +42,7 @@ def _posted(request: HttpRequest) -> Any:
 def call_plan(request: HttpRequest, code: str) -> HttpResponse:
     """What the call says, its dates, its address, and how many have offered."""
     round = round_for(request.user, code, Right.EDIT)
-    form = CallForm(_posted(request), round=round)
+    form = CallForm(posted(request), round=round)
     if form.is_valid():
         try:
             services.call_edit(round=round, by=request.user, **form.cleaned_data)
@@ -162,7 +156,7 @@ def _is_hers(request: HttpRequest, round: Round) -> bool:
 
 def _offer_form(request: HttpRequest, page: CallPage, candidate: Candidate | None = None) -> OfferForm:
     return OfferForm(
-        _posted(request),
+        posted(request),
         round=page.round,
         document=page.document,
         yarns=page.yarns,
@@ -216,20 +210,12 @@ def _quiet(response: HttpResponse) -> HttpResponse:
 # -- an offer, by the link in the mail ---------------------------------------------------------------------
 
 
-def _secret(response: HttpResponse) -> HttpResponse:
-    patch_cache_control(response, no_store=True, private=True)
-    # As on the page of an invitation: the address is the secret.
-    response.headers["Referrer-Policy"] = "strict-origin"
-    response.headers["X-Robots-Tag"] = "noindex"
-    return response
-
-
 @form_view
 @sensitive_post_parameters()
 @sensitive_variables("secret")
 def offer(request: HttpRequest, secret: str) -> HttpResponse:
     """What somebody has offered: to be confirmed, changed or taken back."""
-    return _secret(_offer(request, secret))
+    return secret_page(_offer(request, secret))
 
 
 @sensitive_variables("secret")
@@ -305,12 +291,14 @@ def offer_confirm(request: HttpRequest, secret: str) -> HttpResponse:
     try:
         _, url = services.offer_confirm(secret=secret)
     except UnknownOffer:
-        return _secret(_unknown(request))
+        return secret_page(_unknown(request))
     except OfferEnded as ended:
         if _is_done(services.offer_of_secret(secret)):
             # The second of two presses: the offer is confirmed, and its page says so.
             return redirect("rounds:offer", secret)
-        return _secret(render(request, "rounds/offer_ended.html", {"sentence": ended.sentence}, status=410))
+        return secret_page(
+            render(request, "rounds/offer_ended.html", {"sentence": ended.sentence}, status=410)
+        )
     return redirect(urlsplit(url).path)
 
 
@@ -320,7 +308,9 @@ def offer_withdraw(request: HttpRequest, secret: str) -> HttpResponse:
     try:
         candidate = services.offer_withdraw(secret=secret)
     except UnknownOffer:
-        return _secret(_unknown(request))
+        return secret_page(_unknown(request))
     except OfferEnded as ended:
-        return _secret(render(request, "rounds/offer_ended.html", {"sentence": ended.sentence}, status=410))
-    return _secret(render(request, "rounds/offer_withdrawn.html", _of(candidate)))
+        return secret_page(
+            render(request, "rounds/offer_ended.html", {"sentence": ended.sentence}, status=410)
+        )
+    return secret_page(render(request, "rounds/offer_withdrawn.html", _of(candidate)))

@@ -1,4 +1,4 @@
-"""The words of a round's mails, read on a phone."""
+"""The words of mails about a place: the invitation to it, and what becomes of it."""
 
 from __future__ import annotations
 
@@ -10,16 +10,10 @@ from django.urls import reverse
 from testround.outbox.letters import Action, Facts, Letter, Link, letter
 from testround.people.models import User
 from testround.rounds.clock import local_day
+from testround.rounds.letters.words import day, one_line, size_of
 from testround.rounds.models import Invitation, Place
 
-__all__ = ["Letter", "day", "declined", "given_back", "invitation", "invitation_ends", "welcome"]
-
 _INVITED = "A place for you: testing {}"
-
-
-def day(date: dt.date) -> str:
-    """A date without doubt about which figure is the month: 25 January 2027."""
-    return f"{date.day} {date:%B %Y}"
 
 
 def _dates(place: Place) -> tuple[tuple[str, str], ...]:
@@ -68,7 +62,7 @@ def invitation_ends(*, invitation: Invitation, sent: dt.date) -> Letter:
     return letter(
         f"Until {last}: a place for you, testing {pattern.title}",
         f"Hello {place.name},",
-        f"{pattern.owner} asks you to test {pattern.title}, {_made(place)}, and has not heard from you yet. You can "
+        f"{pattern.owner} asks you to test {pattern.title}, {size_of(place)}, and has not heard from you yet. You can "
         f"say yes or no until {last}; {after}.",
         f"The link for it is in the mail of {day(sent)}, “{_INVITED.format(pattern.title)}”. For your safety it is "
         f"kept nowhere else, so it cannot be repeated here: if you do not find that mail, ask {pattern.owner} for "
@@ -80,7 +74,7 @@ def invitation_ends(*, invitation: Invitation, sent: dt.date) -> Letter:
 
 def welcome(*, place: Place, user: User) -> Letter:
     pattern = place.round.edition.pattern
-    made = _made(place)
+    made = size_of(place)
     dates = _dates(place)
     return letter(
         f"Your place in {pattern.title}, and how to come back",
@@ -98,11 +92,11 @@ def welcome(*, place: Place, user: User) -> Letter:
 
 def declined(*, place: Place, cause: str) -> Letter:
     round = place.round
-    made = _made(place)
+    made = size_of(place)
     return letter(
         f"{place.name} said no to a place: {round}",
         f"{place.name} would rather not take the place in {round} ({made}).",
-        f"Why: {_one_line(cause)}" if cause.strip() else "",
+        f"Why: {one_line(cause)}" if cause.strip() else "",
         Action(
             "See who is next for it", f"{settings.SITE_URL}{reverse('rounds:proposal', args=[round.code])}"
         ),
@@ -112,22 +106,14 @@ def declined(*, place: Place, cause: str) -> Letter:
 
 def given_back(*, place: Place, cause: str) -> Letter:
     round = place.round
-    made = _made(place)
+    made = size_of(place)
     return letter(
         f"{place.name} gave a place back: {round}",
         f"{place.name} has given back the place in {round} ({made}).",
-        f"Why: {_one_line(cause)}" if cause.strip() else "",
+        f"Why: {one_line(cause)}" if cause.strip() else "",
         "What was sent from it stays for you to read; the results leave it out.",
         Action(
             "See whether the size still has its testers", f"{settings.SITE_URL}{round.get_absolute_url()}"
         ),
         why="You get this mail because the round is yours.",
     )
-
-
-def _made(place: Place) -> str:
-    return f"size {place.size}" if place.size else "made to measure"
-
-
-def _one_line(text: str) -> str:
-    return " ".join(text.split())

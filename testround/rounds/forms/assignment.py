@@ -9,9 +9,9 @@ from django import forms
 
 from testround.kernel import round as kernel
 from testround.kernel.units import LengthUnit, UnitsError, format_length, parse_length
-from testround.rounds.assignment_selectors import NO_PLACE, SeatRow
-from testround.rounds.forms import DateField, whole
+from testround.rounds.forms.fields import DateField, whole
 from testround.rounds.models import Proposal, Round
+from testround.rounds.selectors.assignment import NO_PLACE, SeatRow
 from testround.rounds.services.assignment import MOST_OFFER_DAYS, Called, Drafted
 
 Seat = dict[str, str | None]

@@ -1,0 +1,44 @@
+"""Fields and small ways that several forms of a round share."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.core.validators import MaxValueValidator, MinValueValidator
+
+from testround.kernel.round import MOST_TESTERS
+from testround.rounds.refusals import Refused
+
+OWN_YARN = "own"
+# RFC 5321, section 4.5.3.1.3: a path has at most 256 octets, two of them its angle brackets.
+LONGEST_ADDRESS = 254
+
+
+def add_refusal(form: forms.Form, refused: Refused) -> None:
+    """Put each sentence of a service beside its field, or over the form where it belongs to none."""
+    for problem in refused.problems:
+        form.add_error(problem.path if problem.path in form.fields else None, problem.sentence)
+
+
+class DateField(forms.DateField):
+    """A date from the browser's own picker."""
+
+    def __init__(self, **options: Any) -> None:
+        options.setdefault("required", False)
+        options.setdefault("widget", forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+        options.setdefault(
+            "error_messages", {"invalid": "This is no date: write year, month and day, as in 2027-01-25."}
+        )
+        super().__init__(**options)
+
+
+def whole(most: int = MOST_TESTERS) -> forms.IntegerField:
+    """A whole number that may be left out."""
+    sentence = f"Write a whole number from 0 to {most}."
+    return forms.IntegerField(
+        required=False,
+        validators=[MinValueValidator(0, sentence), MaxValueValidator(most, sentence)],
+        error_messages={"invalid": sentence},
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "size": 4, "autocomplete": "off"}),
+    )

@@ -1,0 +1,60 @@
+"""The rounds that a person may see, and what is told of each."""
+
+from __future__ import annotations
+
+from django.db.models import Count, Q, QuerySet
+from django.shortcuts import get_object_or_404
+
+from testround.patterns.access import Right, patterns_open_to, require
+from testround.patterns.models import Edition
+from testround.patterns.selectors import editions_of
+from testround.people.models import User
+from testround.rounds.models import DiaryEntry, Place, Round
+
+
+def rounds_of(user: User, right: Right = Right.SEE) -> QuerySet[Round]:
+    """The rounds a person runs as owner or editor of their pattern; with a ``right``, those on which they have it."""
+    open_to = patterns_open_to(user, right)
+    return Round.objects.filter(edition__pattern__in=open_to).select_related("edition__pattern__owner")
+
+
+def round_for(user: User, code: str, right: Right) -> Round:
+    """A round for someone who wants to do this with it.
+
+    Raises
+    ------
+    Http404
+        They do not see it: to them there is no such page.
+    PermissionDenied
+        They see it and may not do that.
+    """
+    round = get_object_or_404(rounds_of(user, Right.LOOK if right is Right.LOOK else Right.SEE), code=code)
+    require(user, right, round.edition.pattern)
+    return round
+
+
+def editions_open_to(user: User) -> QuerySet[Edition]:
+    """The editions a person may open a round on."""
+    return editions_of(user, Right.EDIT).select_related("pattern__owner")
+
+
+def rounds_with_progress(user: User) -> QuerySet[Round]:
+    """The list of rounds: each with how many places it has, are held, are measured."""
+    kept = ~Q(places__state=Place.State.GIVEN_BACK) & Q(places__left_at=None)
+    held = kept & ~Q(places__state=Place.State.OFFERED)
+    measured = kept & Q(places__state__in=[Place.State.MEASURED, Place.State.DONE])
+    return (
+        rounds_of(user)
+        .defer("edition__sheet", "terms")
+        .annotate(
+            place_count=Count("places", filter=kept),
+            held_count=Count("places", filter=held),
+            measured_count=Count("places", filter=measured),
+        )
+        # Counting drops the model's own order.
+        .order_by("-created", "-pk")
+    )
+
+
+def diary_of(round: Round) -> QuerySet[DiaryEntry]:
+    return round.diary.select_related("by", "place")

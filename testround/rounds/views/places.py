@@ -1,0 +1,202 @@
+"""Pages of a round's places, and the link to each."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import urlencode
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.cache import patch_cache_control
+from django.views.decorators.debug import sensitive_variables
+from django.views.decorators.http import require_POST, require_safe
+
+from testround.patterns.access import Right, may, rights_on
+from testround.rounds import services
+from testround.rounds.clock import local_day
+from testround.rounds.forms.fields import add_refusal
+from testround.rounds.forms.places import GiveBackForm, InviteForm, PlaceForm
+from testround.rounds.models import Place, Round
+from testround.rounds.refusals import Refused
+from testround.rounds.selectors import invitation_page, places_in, places_of
+from testround.rounds.states import place_states_after
+from testround.rounds.views.shared import (
+    form_page,
+    form_view,
+    one_of,
+    page_of,
+    place_here,
+    posted,
+    round_here,
+)
+
+PLACES_A_PAGE = 50
+
+
+@require_safe
+@login_required
+def places(request: HttpRequest, code: str) -> HttpResponse:
+    round = round_here(request, code, Right.SEE)
+    sizes = round.edition.sheet.get("sizes") or []
+    chosen = {
+        "size": one_of(sizes, request.GET.get("size")),
+        "state": one_of(Place.State.values, request.GET.get("state")),
+    }
+    page = page_of(request, places_in(round, size=chosen["size"], state=chosen["state"]), PLACES_A_PAGE)
+    context = {
+        "round": round,
+        "page": page,
+        "chosen": chosen,
+        "query": f"{urlencode(chosen)}&",
+        "sizes": sizes,
+        "states": Place.State.values,
+        "may": rights_on(round.edition.pattern, request.user),
+    }
+    return render(request, "rounds/places.html", context)
+
+
+def _place_form(request: HttpRequest, round: Round, **more: Any) -> PlaceForm:
+    return PlaceForm(
+        posted(request),
+        document=round.edition.document,
+        yarns=list(round.yarns.all()),
+        units=request.user.units,
+        **more,
+    )
+
+
+@form_view
+@login_required
+def place_new(request: HttpRequest, code: str) -> HttpResponse:
+    round = round_here(request, code)
+    form = _place_form(request, round, initial={"size": request.GET.get("size", "")})
+    if form.is_valid():
+        try:
+            added = services.places_add(
+                round=round,
+                names=form.cleaned_data["names"],
+                size=form.chosen_size(),
+                measures=form.cleaned_data["measures"],
+                yarn=form.chosen_yarn(),
+                by=request.user,
+            )
+        except Refused as refused:
+            add_refusal(form, refused)
+        else:
+            if len(added) == 1:
+                if not may(request.user, Right.INVITE, round.edition.pattern):
+                    messages.success(request, f"{added[0].name}'s place is there. The owner can invite them.")
+                    return redirect("rounds:places", code)
+                messages.success(request, f"{added[0].name}'s place is there. Invite them now, or later.")
+                return redirect("rounds:invite", code, added[0].pk)
+            messages.success(request, f"{len(added)} places added. Each needs its own invitation.")
+            return redirect("rounds:places", code)
+    return form_page(request, "rounds/place_new.html", form, round=round)
+
+
+@form_view
+@login_required
+def place_edit(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    round, place = place_here(request, code, pk)
+    form = _place_form(request, round, place=place)
+    if form.is_valid():
+        try:
+            services.place_edit(
+                place=place,
+                name=form.cleaned_data["names"][0],
+                size=form.chosen_size(),
+                measures=form.cleaned_data["measures"],
+                yarn=form.chosen_yarn(),
+                by=request.user,
+            )
+        except Refused as refused:
+            add_refusal(form, refused)
+        else:
+            messages.success(request, "Saved; what changed is in the diary.")
+            return redirect(round)
+    can_give_back = Place.State.GIVEN_BACK in place_states_after(place.state)
+    return form_page(
+        request,
+        "rounds/place_edit.html",
+        form,
+        round=round,
+        place=place,
+        can_give_back=can_give_back,
+        may=rights_on(round.edition.pattern, request.user),
+    )
+
+
+@form_view
+@login_required
+def place_give_back(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    round, place = place_here(request, code, pk)
+    form = GiveBackForm(posted(request))
+    if form.is_valid():
+        try:
+            services.place_give_back(place=place, by=request.user, cause=form.cleaned_data["cause"])
+        except Refused as refused:
+            add_refusal(form, refused)
+        else:
+            messages.success(request, f"{place.name}'s place is given back. What was sent stays.")
+            return redirect(round)
+    return form_page(request, "rounds/place_give_back.html", form, round=round, place=place)
+
+
+@form_view
+@login_required
+def give_back(request: HttpRequest, pk: int) -> HttpResponse:
+    """A tester gives back the place they hold."""
+    place = get_object_or_404(places_of(request.user), pk=pk)
+    form = GiveBackForm(posted(request))
+    form.fields["cause"].help_text = "If you like. The designer sees it."
+    if form.is_valid():
+        try:
+            services.place_give_back(place=place, by=request.user, cause=form.cleaned_data["cause"])
+        except Refused as refused:
+            add_refusal(form, refused)
+        else:
+            messages.success(
+                request, f"Your place is given back, and {place.round.edition.pattern.owner} is told."
+            )
+            return redirect("home")
+    return form_page(request, "rounds/give_back.html", form, place=place)
+
+
+@form_view
+@login_required
+@sensitive_variables("url")
+def invite(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    """Make the link of a place. It is on the page that answers the press, and nowhere afterwards."""
+    round, place = place_here(request, code, pk, Right.INVITE)
+    email = place.candidate.email if place.candidate else ""
+    last = local_day(round, place.offered_until) if place.offered_until else None
+    form = InviteForm(posted(request), ends=last is not None, initial={"email": email, "until": last})
+    url = ""
+    if form.is_valid():
+        try:
+            _, url = services.invitation_create(
+                place=place,
+                email=form.cleaned_data["email"],
+                until=form.cleaned_data.get("until"),
+                by=request.user,
+            )
+        except Refused as refused:
+            add_refusal(form, refused)
+    response = form_page(
+        request, "rounds/invite.html", form, round=round, place=place, url=url, links=invitation_page(place)
+    )
+    patch_cache_control(response, no_store=True)
+    return response
+
+
+@require_POST
+@login_required
+def invite_withdraw(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    _, place = place_here(request, code, pk, Right.INVITE)
+    if services.invitation_withdraw(place=place, by=request.user):
+        messages.success(request, f"{place.name}'s link no longer works.")
+    else:
+        messages.info(request, "There was no open link to withdraw.")
+    return redirect("rounds:invite", code, pk)
