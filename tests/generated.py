@@ -147,6 +147,8 @@ def testers(draw: st.DrawFn, identifier: str, pattern: dict[str, Any]) -> dict[s
     tester: dict[str, Any] = {"id": identifier, "name": draw(words)}
     if pattern["sizes"]:
         tester["size"] = draw(st.sampled_from(pattern["sizes"]))
+    else:
+        tester |= draw(sometimes(worked_out=st.fixed_dictionaries({}, optional={"back_sts": counts})))
     return tester | draw(
         sometimes(
             measures=st.just({}) | st.fixed_dictionaries({"bust": lengths}),

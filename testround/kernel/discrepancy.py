@@ -6,7 +6,7 @@ measured − target = counts + gauge + remainder, exactly, for all testers and d
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -130,13 +130,13 @@ def discrepancies(sheet: Sheet, testers: Sequence[Tester]) -> Discrepancies:
 
     if pattern.is_graded:
         stated = of_sizes(sheet, sizes)
-        own_inputs = Inputs(own.columns(), stated.measures)
+        own_inputs = replace(stated, gauges=own.columns())
         printed = {key: _take(value, sizes) for key, value in sheet.printed_numbers().items()}
     else:
-        stated = Inputs(own.columns(), sheet.worked_from([t.measures for t in testers]).measures)
+        stated = replace(sheet.made_for(testers), gauges=own.columns())
         own_inputs = stated
         printed = {number.key: np.full(n, np.nan) for number in pattern.numbers}
-    unblocked_inputs = Inputs(own.columns(blocked=False), stated.measures)
+    unblocked_inputs = replace(stated, gauges=own.columns(blocked=False))
 
     computed = sheet.numbers(stated)
     given = {key: np.where(np.isnan(reported[key]), printed[key], reported[key]) for key in reported}
@@ -173,6 +173,34 @@ def discrepancies(sheet: Sheet, testers: Sequence[Tester]) -> Discrepancies:
         reported=reported,
         worked=worked,
     )
+
+
+def worked_out(sheet: Sheet, testers: Sequence[Tester]) -> list[dict[str, float]]:
+    """What to keep of made-to-measure testers whose measures are to be deleted, so that every finding stays.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Of a made-to-measure pattern.
+    testers : sequence of Tester, length n
+        With all they sent: numbers follow from their own gauge too.
+
+    Returns
+    -------
+    list of dict of key to float, length n
+        For each tester the numbers as computed, in their own units, and in cm such measures as a dimension or a
+        part names itself. With these in ``Tester.worked_out`` and no measures, :func:`discrepancies` is what it
+        was. What cannot be computed is left out.
+    """
+    found = discrepancies(sheet, testers)
+    named = {name for d in sheet.pattern.dimensions for name in sheet.uses(d.key)}
+    named |= {name for part in sheet.pattern.parts for name in sheet.used_by_part(part.key)}
+    columns = dict(found.computed)
+    columns |= {key: column for key, column in found.inputs.measures.items() if key in named}
+    return [
+        {key: float(column[i]) for key, column in columns.items() if np.isfinite(column[i])}
+        for i in range(len(testers))
+    ]
 
 
 def of_sizes(sheet: Sheet, sizes: IntArray) -> Inputs:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -312,7 +312,7 @@ def answer_swatch(sheet: Sheet, tester: Tester, swatches: Sequence[Swatch]) -> S
     own = own_gauges(sheet, [tester.model_copy(update={"swatches": tuple(swatches)})])
     measured = bool((own.source < ASSUMED).any())
     if not pattern.is_graded:
-        inputs = Inputs(own.columns(), sheet.worked_from([tester.measures]).measures)
+        inputs = replace(sheet.made_for([tester]), gauges=own.columns())
         rows = _effects(sheet, inputs, inputs, sheet.numbers(inputs), 0)
         return SwatchAnswer(measured, rows, None, graded=False, measured=measured)
     if tester.size not in pattern.sizes:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,7 +33,7 @@ from testround.kernel.plausible import (
 )
 from testround.kernel.pool import BORROWED, MOST_TAU, USUAL_TAU, Pooled
 from testround.kernel.round import FabricState, Number, Tester
-from testround.kernel.sheet import Inputs, Sheet
+from testround.kernel.sheet import Sheet
 from testround.kernel.units import LengthUnit, format_gauge, format_length
 from testround.kernel.verdict import Agreed
 
@@ -366,7 +366,7 @@ class Doubts:
         if not len(candidates):
             return aside
         n = len(found.testers)
-        inputs = Inputs(own.columns(blocked=False), found.inputs.measures)
+        inputs = replace(found.inputs, gauges=own.columns(blocked=False))
         at_unblocked, slopes = with_slopes(self.sheet, inputs, found.worked, n)
         u_unblocked = np.where(differ, own.u_worked, own.u_blocked).reshape(n, -1)
         u_blocked = own.u_blocked.reshape(n, -1)

@@ -56,6 +56,14 @@ Metres = Annotated[float, Field(gt=0, le=1_000_000, description="metres of yarn"
 Grams = Annotated[float, Field(gt=0, le=1_000_000, description="grams")]
 Hours = Annotated[float, Field(gt=0, le=100_000, description="hours")]
 Share = Annotated[float, Field(ge=0, le=1)]
+WorkedOut = Annotated[
+    float,
+    Field(
+        ge=-LARGEST_COUNT,
+        le=LARGEST_COUNT,
+        description="in the unit of its key: stitches, rows, repeats or cm",
+    ),
+]
 
 
 def _with_zone(moment: dt.datetime) -> dt.datetime:
@@ -117,6 +125,13 @@ class Entry(BaseModel):
         use_attribute_docstrings=True,
         ser_json_inf_nan="null",
     )
+
+
+def _without_empty(entry: Entry, write: SerializerFunctionWrapHandler, field: str) -> dict[str, Any]:
+    document: dict[str, Any] = write(entry)
+    if not getattr(entry, field):
+        document.pop(field, None)
+    return document
 
 
 class StatedGauge(Entry):
@@ -226,10 +241,7 @@ class Pattern(Entry):
     @model_serializer(mode="wrap")
     def _without_empty_shapings(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
         """Shapings came to the format later: a file without any is written as it always was."""
-        document: dict[str, Any] = write(self)
-        if not self.shapings:
-            document.pop("shapings", None)
-        return document
+        return _without_empty(self, write, "shapings")
 
 
 class Places(Entry):
@@ -350,6 +362,9 @@ class Tester(Entry):
     name: Line
     size: SizeName | None = None
     measures: dict[Key, Length] = {}
+    worked_out: dict[Key, WorkedOut] = {}
+    """Made to measure, once the measures are deleted: the numbers that were worked out from them, and a measure
+    only where a dimension or a part names it itself."""
     yarn: Yarn | None = None
     swatches: Annotated[tuple[Swatch, ...], Field(max_length=200)] = ()
     counts: Annotated[tuple[Count, ...], Field(max_length=2000)] = ()
@@ -360,6 +375,11 @@ class Tester(Entry):
     fit: Annotated[tuple[Fit, ...], Field(max_length=200)] = ()
     remarks: Annotated[tuple[Remark, ...], Field(max_length=1000)] = ()
     photos: Annotated[tuple[PhotoEntry, ...], Field(max_length=200)] = ()
+
+    @model_serializer(mode="wrap")
+    def _without_empty_worked_out(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """It came to the format later: a file without any is written as it always was."""
+        return _without_empty(self, write, "worked_out")
 
 
 class Round(Entry):

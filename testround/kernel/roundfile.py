@@ -495,6 +495,12 @@ def _tester_problems(tester: Tester, names: _Names) -> Iterator[Problem]:
             yield Problem("size", "a made-to-measure pattern has no sizes; write null")
     for key in tester.measures:
         yield from names.unless_known("measures", key, f"measures.{key}")
+    if tester.worked_out and names.graded:
+        yield Problem("worked_out", "a pattern in sizes has its numbers by size; leave this out")
+    for key in tester.worked_out:
+        known = [*names.numbers, *names.measures]
+        if key not in known:
+            yield Problem(f"worked_out.{key}", _no_such("number or measure", key, known))
     for i, swatch in enumerate(tester.swatches):
         yield from names.unless_known("gauges", swatch.gauge, f"swatches[{i}].gauge")
         yield from (problem.under(f"swatches[{i}]") for problem in swatch_problems(swatch))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,7 +31,7 @@ from testround.kernel.formulas import (
     parse,
 )
 from testround.kernel.problems import InputProblems, Problem
-from testround.kernel.round import Along, Pattern, Shaping
+from testround.kernel.round import Along, Pattern, Shaping, Tester
 
 FloatArray = NDArray[np.float64]
 
@@ -56,11 +56,12 @@ class Inputs:
     """What a sheet is worked from.
 
     ``gauges`` per centimetre and ``measures`` in centimetres, by key; every array has one entry per column,
-    NaN where unknown.
+    NaN where unknown. ``worked_out`` holds numbers that were worked out from measures since deleted.
     """
 
     gauges: Mapping[str, GaugeColumns]
     measures: Mapping[str, FloatArray]
+    worked_out: Mapping[str, FloatArray] = field(default_factory=dict)
 
     @property
     def n(self) -> int:
@@ -161,6 +162,19 @@ class Sheet:
             },
         )
 
+    def made_for(self, testers: Sequence[Tester]) -> Inputs:
+        """One column per made-to-measure tester, at the stated gauges: their measures, or what is left of them."""
+        before = [tester.worked_out for tester in testers]
+        bodies = self.worked_from([{**tester.worked_out, **tester.measures} for tester in testers])
+        return replace(
+            bodies,
+            worked_out={
+                key: np.array([kept.get(key, np.nan) for kept in before], dtype=np.float64)
+                for key in self._numbers
+                if any(key in kept for kept in before)
+            },
+        )
+
     def with_gauges(self, inputs: Inputs, gauges: Mapping[str, GaugeColumns]) -> Inputs:
         """The same inputs, with the gauges named in ``gauges`` in place of their own."""
         return replace(inputs, gauges={**inputs.gauges, **gauges})
@@ -175,7 +189,8 @@ class Sheet:
         inputs : Inputs
             What to work from.
         given : mapping of key to array of float, shape (n,), optional
-            Where not NaN, stands in place of the computed value, and what follows from it follows from this.
+            Where not NaN, stands in place of the computed value, and what follows from it follows from this. What
+            was worked out before (``inputs.worked_out``) stands only where nothing can be computed.
 
         Returns
         -------
@@ -186,11 +201,14 @@ class Sheet:
         for key, formula in self._numbers.items():
             value, error, _ = formula.evaluate_bounded(values, errors)
             column, column_error = _in_columns(value, inputs.n), _in_columns(error, inputs.n)
+            before = inputs.worked_out.get(key)
+            if before is not None:
+                column, column_error = _where_known(
+                    np.where(np.isnan(column), before, np.nan), column, column_error
+                )
             instead = None if given is None else given.get(key)
             if instead is not None:
-                known = ~np.isnan(instead)
-                column = np.where(known, instead, column)
-                column_error = np.where(known, np.abs(instead) * UNIT_ROUNDOFF, column_error)
+                column, column_error = _where_known(instead, column, column_error)
             values[key], errors[key] = column, column_error
         return {number.key: values[number.key] for number in self.pattern.numbers}
 
@@ -295,6 +313,12 @@ def _shaping_units(shaping: Shaping) -> tuple[Unit, Unit, Unit]:
 def _in_columns(value: FloatArray, n: int) -> FloatArray:
     """One entry per column, also where a formula of constants alone gave one for all."""
     return value if value.shape == (n,) else np.full(n, value, dtype=np.float64)
+
+
+def _where_known(instead: FloatArray, column: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """A column and its rounding error, with other values in it where these are known."""
+    known = ~np.isnan(instead)
+    return np.where(known, instead, column), np.where(known, np.abs(instead) * UNIT_ROUNDOFF, error)
 
 
 def _names(

@@ -177,7 +177,7 @@ def worksheet(
     if size is not None:
         stated = sheet.stated([size])
     else:
-        stated = sheet.worked_from([{} if graded else tester.measures])
+        stated = sheet.worked_from([{}]) if graded else sheet.made_for([tester])
     at_own = sheet.with_gauges(stated, {key: _filled(own[key], stated.gauges[key]) for key in own})
     basis = stated if graded else at_own
     computed = sheet.numbers(basis)

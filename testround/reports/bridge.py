@@ -23,7 +23,7 @@ def kernel_round(round_: Round) -> kernel.Round:
     Places that were given back are left out: nobody works on them.
     """
     places = list(round_.places.exclude(state=Place.State.GIVEN_BACK).order_by("pk"))
-    reported = {model: _by_place(model, round_) for model in REPORTED}
+    reported = {model: _by_place(model, place__round=round_) for model in REPORTED}
     plan = kernel_plan(round_)
     return kernel.Round(
         format="testround/round",
@@ -45,7 +45,7 @@ def testers_of(
     places = list(
         round_.places.exclude(state__in=[Place.State.GIVEN_BACK, Place.State.OFFERED]).order_by("pk")
     )
-    by_model = {model: _by_place(model, round_) for model in models}
+    by_model = {model: _by_place(model, place__round=round_) for model in models}
     found: list[tuple[Place, kernel.Tester, Mapping[type[Reported], Sequence[Any]]]] = []
     for place in places:
         rows = {model: by_model[model].get(place.pk, []) for model in models}
@@ -53,10 +53,17 @@ def testers_of(
     return found
 
 
-def _by_place(model: type[Reported], round_: Round) -> dict[int, list[Any]]:
-    rows: QuerySet[Any] = model._default_manager.filter(place__round=round_, superseded_at=None).order_by(
-        "pk"
-    )
+def testers_at(places: Sequence[Place]) -> list[kernel.Tester]:
+    """The testers of some places with all that stands of what they sent."""
+    reported = {model: _by_place(model, place__in=places) for model in REPORTED}
+    return [
+        kernel_tester(place, {model: rows.get(place.pk, []) for model, rows in reported.items()})
+        for place in places
+    ]
+
+
+def _by_place(model: type[Reported], **of: Any) -> dict[int, list[Any]]:
+    rows: QuerySet[Any] = model._default_manager.filter(superseded_at=None, **of).order_by("pk")
     grouped: dict[int, list[Any]] = defaultdict(list)
     for row in rows:
         grouped[row.place_id].append(row)

@@ -286,6 +286,7 @@ def _place(round_: Round, tester: kernel.Tester, pattern: kernel.Pattern) -> Pla
         size=tester.size,
         state=_state_of_place(tester, pattern),
         measures=tester.measures,
+        worked_out=tester.worked_out,
         yarn_label=yarn.label if yarn else None,
         yarn_weight=yarn.weight if yarn else None,
         yarn_fibre=yarn.fibre if yarn else None,

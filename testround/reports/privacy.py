@@ -7,8 +7,11 @@ from typing import Any
 
 from django.db.models import QuerySet
 
+from testround.kernel.discrepancy import worked_out
+from testround.kernel.sheet import Sheet
 from testround.people.held import HeldFile, Shelf, keeps
 from testround.people.models import User
+from testround.reports.bridge import testers_at
 from testround.reports.models import Count, Finished, Fit, Photo, Remark, Sitting, Submission, Swatch
 from testround.reports.photos import photos_delete
 from testround.rounds.models import Place, Round
@@ -42,12 +45,27 @@ def reports_counted(round_: Round) -> list[tuple[str, int]]:
 
 @forgets
 def reports_forget(places: Sequence[Place]) -> None:
-    """Photos, words and typed body measurements go; swatches, counts, finished measurements, hours and fit stay."""
+    """Photos, words and typed body measurements go; swatches, counts, finished measurements, hours and fit stay.
+
+    Made to measure, so does what finished measurements are compared with, worked out while there is a body.
+    """
+    _keep_what_was_worked_out([place for place in places if place.measures])
     photos_delete(Photo.objects.filter(place__in=places), rows_too=True)
     Remark.objects.filter(place__in=places).update(text=WORDLESS, typed={})
     Submission.objects.filter(place__in=places, kind="measures").update(typed={}, digest="")
     # Of words too short to hide behind a hash.
     Submission.objects.filter(place__in=places, kind__in=["remark", "photo"]).update(digest="")
+
+
+def _keep_what_was_worked_out(places: Sequence[Place]) -> None:
+    """Of a made-to-measure round, for places that have something to compare or count."""
+    if not places or (pattern := places[0].round.edition.document).is_graded:
+        return
+    testers = testers_at(places)
+    for place, tester, kept in zip(places, testers, worked_out(Sheet(pattern), testers), strict=True):
+        if tester.counts or tester.finished or tester.sittings or tester.yarn_used:
+            place.worked_out = kept
+            place.save(update_fields=["worked_out", "changed"])
 
 
 @on_unseen

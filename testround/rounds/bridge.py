@@ -75,6 +75,7 @@ def seat_fields(place: Place) -> dict[str, Any]:
         "name": place.name,
         "size": place.size,
         "measures": place.measures,
+        "worked_out": place.worked_out,
         "yarn": kernel.Yarn(
             label=place.yarn_label,
             weight=place.yarn_weight,

@@ -241,6 +241,11 @@ class Place(models.Model):
         null=True, blank=True, help_text="When an offered place that nobody took is given back."
     )
     measures: models.JSONField[Any, Any] = models.JSONField(default=dict)
+    worked_out: models.JSONField[Any, Any] = models.JSONField(
+        default=dict,
+        blank=True,
+        help_text="Made to measure: what is kept in place of body measurements that are deleted.",
+    )
     yarn_label = models.CharField(max_length=200, null=True, blank=True)
     yarn_weight = models.PositiveSmallIntegerField(null=True, blank=True)
     yarn_fibre = models.CharField(max_length=200, null=True, blank=True)

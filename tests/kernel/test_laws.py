@@ -25,7 +25,7 @@ from hypothesis import strategies as st
 
 from testround.kernel import pool as pooling
 from testround.kernel.analysis import Analysis, analyse
-from testround.kernel.discrepancy import discrepancies
+from testround.kernel.discrepancy import discrepancies, worked_out
 from testround.kernel.findings import FindingKind, Verdict, findings_json
 from testround.kernel.pool import Remainders, pool
 from testround.kernel.report_text import report_text
@@ -410,3 +410,40 @@ def test_the_same_rounds_give_the_same_bytes_in_processes_that_hash_otherwise():
     first, analysis = drawn_and_analysed("plain", 1)
     assert findings_json(analysis.findings).encode() in only
     assert report_text(analysis, first.round).encode() in only
+
+
+def without_bodies(round_: Round) -> Round:
+    """The round once the body measurements of its testers are deleted, and what was worked out from them is kept."""
+    kept = worked_out(Sheet(round_.pattern), round_.testers)
+    return with_testers(
+        round_,
+        [
+            tester.model_copy(update={"measures": {}, "worked_out": numbers})
+            for tester, numbers in zip(round_.testers, kept, strict=True)
+        ],
+    )
+
+
+@pytest.mark.parametrize(
+    ("level", "seed"), [("hard", 0), ("plain", 4), ("plain", 5), ("hard", 9), ("plain", 10), ("plain", 13)]
+)
+def test_made_to_measure_findings_stay_when_bodies_are_deleted(level: LevelName, seed: int) -> None:
+    drawn, before = drawn_and_analysed(level, seed)
+    assert not drawn.round.pattern.is_graded
+
+    after = analyse(without_bodies(drawn.round))
+
+    assert findings_json(after.findings) == findings_json(before.findings)
+
+
+def test_a_body_measurement_stays_only_where_a_finished_one_is_compared_with_it() -> None:
+    document = json.loads((ROOT / "fixtures" / "quillwork.json").read_text())
+    skirt_length = next(d for d in document["pattern"]["dimensions"] if d["key"] == "skirt_length")
+    skirt_length["formula"] = "length + edge_rows / fabric.row - edge_depth"
+    round_ = Round.model_validate(document)
+
+    bare = without_bodies(round_)
+
+    body = {"waist", "hip", "waist_to_hip", "length"}
+    assert [set(tester.worked_out) & body for tester in bare.testers] == len(bare.testers) * [{"length"}]
+    assert findings_json(analyse(bare).findings) == findings_json(analyse(round_).findings)

@@ -30,15 +30,16 @@ from testround.outbox.models import Mail
 from testround.patterns.models import Membership, Pattern
 from testround.people.held import CannotErase, held_of, person_erase
 from testround.people.models import User
-from testround.reports.exchange import round_import
-from testround.reports.models import Photo, Remark, Submission
+from testround.reports.bridge import kernel_round
+from testround.reports.exchange import round_export, round_import
+from testround.reports.models import Count, Finished, Photo, Remark, Sitting, Submission
 from testround.reports.photos import photo_add, photo_encode
 from testround.reports.services import measures_submit, remark_submit, swatch_submit
 from testround.rounds.models import Candidate, Place, Round, Vacancy
 from testround.rounds.selectors import round_page, rounds_with_progress
 from testround.rounds.selectors.standing import standing_of
 from testround.rounds.services.dates import rounds_follow_places
-from testround.rounds.services.privacy import consents_set
+from testround.rounds.services.privacy import consents_set, purge
 from tests.errata.conftest import round_document
 from tests.outbox.databases import shared_by_threads
 from tests.reports.pictures import phone_jpeg
@@ -242,9 +243,9 @@ def test_the_analysis_of_a_round_in_sizes_says_the_same_before_and_after(tested:
     assert after.input_hash != before.input_hash
 
 
-def test_made_to_measure_the_numbers_without_their_measurements_no_longer_count(
-    person: User, designer: User, little_top: dict[str, Any]
-) -> None:
+@pytest.fixture
+def made_to_measure(person: User, designer: User, little_top: dict[str, Any]) -> Round:
+    """Three testers, each with a body of their own; one of them is the person."""
     document = round_document(little_top, testers=3)
     document["pattern"].update(kind="made-to-measure", sizes=[])
     for measure in document["pattern"]["measures"]:
@@ -252,20 +253,64 @@ def test_made_to_measure_the_numbers_without_their_measurements_no_longer_count(
     for number in document["pattern"]["numbers"]:
         number.pop("printed")
     for tester in document["testers"]:
-        tester.update(size=None, measures={"bust": 86})
+        tester.update(size=None, measures={"bust": BUST})
     round_ = round_import(data=json.dumps(document).encode(), owner=designer)
     round_.places.filter(key="t001").update(tester=person)
+    return round_
 
-    def counted() -> dict[str, tuple[int, str]]:
-        findings = read_round(Round.objects.get(pk=round_.pk)).document["findings"]
-        return {finding["subject"]: (finding["testers"], finding["verdict"]) for finding in findings}
 
-    before = counted()
+def test_made_to_measure_the_analysis_says_the_same_though_the_body_is_gone(
+    made_to_measure: Round, person: User
+) -> None:
+    before = read_round(made_to_measure)
+
     person_erase(user=person)
 
-    # The chest follows from the body, the length from nothing but the rows.
-    assert before == {"chest": (3, "holds"), "body_length": (3, "amend")}
-    assert counted() == {"chest": (2, "open"), "body_length": (3, "amend")}
+    after = read_round(Round.objects.get(pk=made_to_measure.pk))
+    place = made_to_measure.places.get(key="t001")
+    assert {finding["subject"]: finding["testers"] for finding in before.document["findings"]} == {
+        "chest": 3,
+        "body_length": 3,
+    }
+    assert after.document["findings"] == before.document["findings"]
+    # (87.123 + 8) / 2 at the swatch's 22 stitches to 10 cm is 104.6, of two: 104; 32 cm at 30 rows is 96.
+    assert (place.measures, place.worked_out) == ({}, {"back_sts": 104.0, "body_rows": 96.0})
+
+
+def test_forgotten_twice_what_was_worked_out_is_still_there(made_to_measure: Round, person: User) -> None:
+    person_erase(user=person)
+    Round.objects.filter(pk=made_to_measure.pk).update(purge_on=dt.date(2027, 1, 1))
+
+    purge(now=dt.datetime(2027, 1, 3, tzinfo=dt.UTC))
+
+    kept = made_to_measure.places.values_list("measures", "worked_out")
+    assert list(kept) == 3 * [({}, {"back_sts": 104.0, "body_rows": 96.0})]
+
+
+def test_of_a_body_that_nothing_was_made_for_nothing_is_kept(made_to_measure: Round, person: User) -> None:
+    place = made_to_measure.places.get(key="t001")
+    for model in (Count, Finished, Sitting):
+        model.objects.filter(place=place).delete()
+    Place.objects.filter(pk=place.pk).update(used_metres=None, used_grams=None)
+
+    person_erase(user=person)
+
+    place.refresh_from_db()
+    assert (place.measures, place.worked_out) == ({}, {})
+
+
+def test_a_round_with_a_body_gone_is_exported_and_imported_as_it_is(
+    made_to_measure: Round, person: User, designer: User
+) -> None:
+    person_erase(user=person)
+    exported = round_export(Round.objects.get(pk=made_to_measure.pk), photos=False)
+    read = kernel_round(made_to_measure)
+    made_to_measure.delete()
+
+    again = round_import(data=exported, owner=designer)
+
+    assert kernel_round(again) == read
+    assert read.tester("t001").worked_out == {"back_sts": 104.0, "body_rows": 96.0}
 
 
 def test_a_place_not_begun_is_given_back_and_one_with_numbers_is_done(
@@ -477,6 +522,6 @@ def test_the_page_says_what_goes_what_stays_and_what_stands_in_the_way(
     tester_reads = signed_in(person).get(reverse("people:erase")).text
     designer_reads = signed_in(designer).get(reverse("people:erase")).text
 
-    assert "without your measurements your finished ones can be compared with nothing" in tester_reads
+    assert "the counts that were worked out from your body stay beside its finished measurements" in tester_reads
     assert "You own Little top." in designer_reads
     assert 'name="password"' not in designer_reads
