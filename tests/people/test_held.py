@@ -522,6 +522,8 @@ def test_the_page_says_what_goes_what_stays_and_what_stands_in_the_way(
     tester_reads = signed_in(person).get(reverse("people:erase")).text
     designer_reads = signed_in(designer).get(reverse("people:erase")).text
 
-    assert "the counts that were worked out from your body stay beside its finished measurements" in tester_reads
+    assert (
+        "the counts that were worked out from your body stay beside its finished measurements" in tester_reads
+    )
     assert "You own Little top." in designer_reads
     assert 'name="password"' not in designer_reads
