@@ -6,11 +6,16 @@ from testround.outbox.admin import ReadOnlyAdmin
 from testround.reports.models import (
     CallPicture,
     Count,
+    Counter,
+    Draft,
     Finished,
     Fit,
     Photo,
     Remark,
+    RowsCounted,
+    RunningSitting,
     Sitting,
+    StepTick,
     Submission,
     Swatch,
 )
@@ -48,3 +53,39 @@ class CallPictureAdmin(ReadOnlyAdmin):
     list_display = ("round", "shows", "state", "problem", "created")
     list_select_related = ("round__edition__pattern",)
     exclude = ("incoming", "file")
+
+
+@admin.register(Counter)
+class CounterAdmin(ReadOnlyAdmin):
+    list_display = ("place", "made", "goal", "closed_at")
+    list_select_related = ("place",)
+    # In the tester's own words.
+    exclude = ("label",)
+
+
+@admin.register(RowsCounted)
+class RowsCountedAdmin(ReadOnlyAdmin):
+    list_display = ("place", "rows", "at")
+    list_select_related = ("place",)
+    exclude = ("counter",)
+
+
+@admin.register(StepTick)
+class StepTickAdmin(ReadOnlyAdmin):
+    list_display = ("place", "number", "done", "at")
+    list_select_related = ("place",)
+
+
+@admin.register(Draft)
+class DraftAdmin(ReadOnlyAdmin):
+    """That there is a draft; what is in it is its writer's alone until it is sent."""
+
+    list_display = ("place", "form", "at", "revision")
+    list_select_related = ("place",)
+    exclude = ("values",)
+
+
+@admin.register(RunningSitting)
+class RunningSittingAdmin(ReadOnlyAdmin):
+    list_display = ("place", "started_at", "part")
+    list_select_related = ("place",)

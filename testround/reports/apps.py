@@ -8,4 +8,4 @@ class ReportsConfig(AppConfig):
     def ready(self) -> None:
         # Registers what it does with incoming photos, and what it can say of a piece's finish, what is
         # private here, and the pictures of a call.
-        from testround.reports import call_pictures, pace, photos, privacy  # noqa: F401
+        from testround.reports import call_pictures, pace, photos, privacy, privacy_phone  # noqa: F401

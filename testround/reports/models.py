@@ -9,6 +9,11 @@ from django.utils import timezone
 
 from testround.kernel.round import FabricState as KernelFabricState
 from testround.kernel.round import FitSays, RemarkKind
+from testround.reports.models_phone import Counter as Counter
+from testround.reports.models_phone import Draft as Draft
+from testround.reports.models_phone import RowsCounted as RowsCounted
+from testround.reports.models_phone import RunningSitting as RunningSitting
+from testround.reports.models_phone import StepTick as StepTick
 from testround.rounds.models import Place, Round
 
 FABRIC_STATES = [
