@@ -8,6 +8,7 @@ from django.conf import settings
 from django.db import models
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from testround.kernel.round import Pattern as SheetDocument
 
@@ -73,6 +74,38 @@ class Edition(models.Model):
     def document(self) -> SheetDocument:
         """The sheet as the kernel sees it."""
         return SheetDocument.model_validate(self.sheet)
+
+
+class SheetState(models.Model):
+    """An edition's sheet as one save left it, so that it can be gone back to: who saved it, and when.
+
+    The newest few of an edition are kept, the sheet's present state among them.
+    """
+
+    class Way(models.TextChoices):
+        TYPED = "typed", _("typed")
+        FILE = "file", _("from a spreadsheet file")
+        BACK = "back", _("gone back to an earlier state")
+
+    edition = models.ForeignKey(Edition, on_delete=models.CASCADE, related_name="states")
+    # The revision of the edition that the save made.
+    revision = models.PositiveIntegerField()
+    # Where one step back leads: the revision before it, or, of one gone back to, the one before that.
+    before = models.PositiveIntegerField(null=True, blank=True)
+    way = models.CharField(max_length=5, choices=Way, default=Way.TYPED)
+    sheet: models.JSONField[Any, Any] = models.JSONField()
+    terms = models.CharField(max_length=2, choices=Edition.Terms)
+    saved_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    saved_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["-revision"]
+        constraints = [models.UniqueConstraint(fields=["edition", "revision"], name="sheet_state_once")]
+
+    def __str__(self) -> str:
+        return f"{self.edition_id}, state {self.revision}"
 
 
 class Membership(models.Model):

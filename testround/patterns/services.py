@@ -7,6 +7,7 @@ import re
 from django.db import transaction
 from django.db.models import F, ProtectedError
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from pydantic import ValidationError
 
 from testround.kernel.problems import InputProblems, Problem
@@ -15,7 +16,8 @@ from testround.kernel.roundfile import plain, problems_of
 from testround.kernel.sheet import check_pattern
 from testround.kernel.terms import ambiguous, terms_of
 from testround.patterns.access import Right, require
-from testround.patterns.models import Edition, Pattern
+from testround.patterns.models import Edition, Pattern, SheetState
+from testround.patterns.states import BACK, MOST_STATES, TYPED, state_keep, step_back
 from testround.people.models import User
 
 
@@ -43,6 +45,19 @@ class SheetChanged(Exception):
             "This sheet was saved from another window after you opened it here. Nothing you typed is "
             "lost: it is still on this page. Compare it with the saved sheet, then save again to put yours "
             "in its place."
+        )
+
+
+class NothingBefore(Exception):
+    """There is no earlier state of the sheet to go back to, or no longer."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            _(
+                "There is no such earlier state of this sheet: the last %(most)d saves are kept, and older ones "
+                "make room. Nothing was changed; the list below shows the states that are there."
+            )
+            % {"most": MOST_STATES}
         )
 
 
@@ -80,18 +95,77 @@ def pattern_create(*, owner: User, document: SheetDocument, terms: str | None = 
     sheet = _checked(document)
     terms = terms or terms_guessed(document) or owner.terms
     pattern = Pattern.objects.create(owner=owner, title=document.title)
-    return Edition.objects.create(pattern=pattern, label=document.edition, sheet=sheet, terms=terms)
+    edition = Edition.objects.create(pattern=pattern, label=document.edition, sheet=sheet, terms=terms)
+    state_keep(edition=edition, by=owner)
+    return edition
 
 
 @transaction.atomic
 def edition_save(
-    *, edition: Edition, document: SheetDocument, revision: int, by: User, terms: str | None = None
+    *,
+    edition: Edition,
+    document: SheetDocument,
+    revision: int,
+    by: User,
+    terms: str | None = None,
+    way: str = TYPED,
 ) -> Edition:
     """Put a sheet in place of the edition's own, and say in which terms its text is written.
 
     ``revision`` is the one that was read: when someone has saved since, this is refused rather than
-    overwritten. Raises SheetFrozen, SheetChanged, SheetRefused.
+    overwritten. ``way`` is how the values came. Raises SheetFrozen, SheetChanged, SheetRefused.
     """
+    return _save(
+        edition=edition, document=document, revision=revision, by=by, terms=terms, way=way, before=revision
+    )
+
+
+@transaction.atomic
+def edition_go_back(*, edition: Edition, to: int, revision: int, by: User) -> Edition:
+    """Save the sheet once more as it was in its state ``to``; the states in between stay, to be gone back to.
+
+    Raises NothingBefore, SheetFrozen, SheetChanged, SheetRefused.
+    """
+    require(by, Right.EDIT, edition.pattern)
+    if edition.is_frozen:
+        raise SheetFrozen(edition)
+    state = SheetState.objects.filter(edition=edition, revision=to).first()
+    if state is None:
+        raise NothingBefore
+    return _save(
+        edition=edition,
+        document=SheetDocument.model_validate(state.sheet),
+        revision=revision,
+        by=by,
+        terms=state.terms,
+        way=BACK,
+        before=state.before,
+    )
+
+
+def edition_undo(*, edition: Edition, revision: int, by: User) -> Edition:
+    """Take the last save back; pressed again, the one before it.
+
+    Raises NothingBefore, SheetFrozen, SheetChanged, SheetRefused.
+    """
+    if edition.is_frozen:
+        raise SheetFrozen(edition)
+    to = step_back(edition)
+    if to is None:
+        raise NothingBefore
+    return edition_go_back(edition=edition, to=to, revision=revision, by=by)
+
+
+def _save(
+    *,
+    edition: Edition,
+    document: SheetDocument,
+    revision: int,
+    by: User,
+    terms: str | None,
+    way: str,
+    before: int | None,
+) -> Edition:
     stored = (
         Edition.objects.select_for_update(of=("self", "pattern")).select_related("pattern").get(pk=edition.pk)
     )
@@ -102,12 +176,15 @@ def edition_save(
         raise SheetChanged(stored)
     sheet = _checked(document)
     _check_label(stored.pattern, document.edition, besides=stored.pk)
+    # A sheet from before states were kept, or from a round file, has none of its own yet.
+    state_keep(edition=stored, at=stored.created)
     stored.sheet, stored.label, stored.revision = sheet, document.edition, revision + 1
     stored.terms = terms or stored.terms
     stored.save(update_fields=["sheet", "label", "revision", "terms"])
     if stored.pattern.title != document.title:
         stored.pattern.title = document.title
         stored.pattern.save(update_fields=["title"])
+    state_keep(edition=stored, by=by, way=way, before=before)
     return stored
 
 
@@ -127,9 +204,11 @@ def edition_create_next(
     except ValidationError as error:
         raise SheetRefused(problems_of(error)) from None
     _check_label(pattern, document.edition)
-    return Edition.objects.create(
+    following = Edition.objects.create(
         pattern=pattern, label=document.edition, sheet=_checked(document), terms=edition.terms
     )
+    state_keep(edition=following, by=by)
+    return following
 
 
 @transaction.atomic

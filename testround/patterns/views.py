@@ -37,6 +37,7 @@ from testround.patterns.services import (
     pattern_delete,
     terms_doubted,
 )
+from testround.patterns.states import Meanwhile, saved_since, state_now
 from testround.people.readers import reader_of
 
 PATTERNS_ON_A_PAGE = 50
@@ -55,7 +56,7 @@ def pattern_new(request: HttpRequest) -> HttpResponse:
     """A pattern from a file or from a blank sheet; ``way`` says which of the two forms was sent."""
     way = request.POST.get("way")
     upload = UploadForm(request.POST if way == "file" else None, request.FILES if way == "file" else None)
-    blank = BlankSheetForm(request.POST if way == "blank" else None, scale=_scale(request))
+    blank = BlankSheetForm(request.POST if way == "blank" else None, scale=scale_for(request))
     status = 200
     if way == "file" and upload.is_valid():
         terms = upload.cleaned_data["terms"] or None
@@ -109,16 +110,16 @@ def pattern_remove(request: HttpRequest, code: str) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def sheet(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     """The sheet with its desk check; typed in place, or only read once a round has opened on it."""
-    edition = _edition(request, code, pk)
+    edition = edition_for(request, code, pk)
     if request.method == "POST":
         return _sheet_posted(request, edition)
-    draft = SheetDraft.of(edition.document, _scale(request))
+    draft = SheetDraft.of(edition.document, scale_for(request))
     draft.take_tries(request.GET)
     return _sheet_page(request, edition, draft, edition.document)
 
 
 def _sheet_posted(request: HttpRequest, edition: Edition) -> HttpResponse:
-    draft = SheetDraft.typed(request.POST, edition.document, _scale(request))
+    draft = SheetDraft.typed(request.POST, edition.document, scale_for(request))
     draft.take_tries(request.POST)
     if (group := request.POST.get("add", "")) in GROUPS:
         draft.add_row(group)
@@ -129,7 +130,7 @@ def _sheet_posted(request: HttpRequest, edition: Edition) -> HttpResponse:
         return _sheet_page(
             request, edition, draft, document, typing=True, status=200 if action == "check" else 422
         )
-    refusal = ""
+    refusal, meanwhile = "", None
     try:
         if action == "next":
             saved = edition_create_next(
@@ -139,7 +140,7 @@ def _sheet_posted(request: HttpRequest, edition: Edition) -> HttpResponse:
             saved = edition_save(
                 edition=edition,
                 document=document,
-                revision=_revision(request),
+                revision=revision_posted(request),
                 by=request.user,
                 terms=_terms(request),
             )
@@ -148,10 +149,14 @@ def _sheet_posted(request: HttpRequest, edition: Edition) -> HttpResponse:
     except (SheetFrozen, SheetChanged) as changed:
         refusal = str(changed)
         edition = changed.edition
+        if isinstance(changed, SheetChanged):
+            meanwhile = saved_since(edition, revision_posted(request), draft.scale)
     else:
         messages.success(request, f"Edition {saved.label} is saved.")
         return redirect(saved)
-    return _sheet_page(request, edition, draft, document, typing=True, refusal=refusal, status=422)
+    return _sheet_page(
+        request, edition, draft, document, typing=True, refusal=refusal, meanwhile=meanwhile, status=422
+    )
 
 
 def _sheet_page(
@@ -162,12 +167,15 @@ def _sheet_page(
     *,
     typing: bool = False,
     refusal: str = "",
+    meanwhile: Meanwhile | None = None,
     status: int = 200,
 ) -> HttpResponse:
     """``typing`` keeps the fields on the page even when the sheet was frozen meanwhile."""
     context = {
         **_sheet_context(edition, draft, document),
         "refusal": refusal,
+        "meanwhile": meanwhile,
+        "state": None if edition.is_frozen else state_now(edition),
         "status": status,
         "cautions": cautions_for(edition.document),
         "next_form": NextEditionForm(initial={"label": next_label(edition.label)}),
@@ -191,8 +199,8 @@ def _sheet_context(edition: Edition, draft: SheetDraft, document: SheetDocument 
 @require_POST
 def sheet_check(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     """The desk check of what is typed so far, as a fragment. Nothing is stored."""
-    edition = _edition(request, code, pk)
-    draft = SheetDraft.typed(request.POST, edition.document, _scale(request))
+    edition = edition_for(request, code, pk)
+    draft = SheetDraft.typed(request.POST, edition.document, scale_for(request))
     draft.take_tries(request.POST)
     return render(request, "patterns/_check_answer.html", _sheet_context(edition, draft, draft.read()))
 
@@ -200,7 +208,7 @@ def sheet_check(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 @login_required
 @require_http_methods(["GET", "HEAD", "POST"])
 def next_edition(request: HttpRequest, code: str, pk: int) -> HttpResponse:
-    edition = _edition(request, code, pk)
+    edition = edition_for(request, code, pk)
     form = NextEditionForm(request.POST or None, initial={"label": next_label(edition.label)})
     if request.method == "POST" and form.is_valid():
         try:
@@ -221,7 +229,7 @@ def next_edition(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 @require_safe
 def edition_file(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     """The edition as a file that can be kept, sent and uploaded again."""
-    edition = _edition(request, code, pk)
+    edition = edition_for(request, code, pk)
     name = slugify(f"{edition.pattern.title} {edition.label.replace('.', '-')}") or "pattern"
     return HttpResponse(
         edition_as_file(edition),
@@ -230,18 +238,20 @@ def edition_file(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     )
 
 
-def _edition(request: HttpRequest, code: str, pk: int) -> Edition:
+def edition_for(request: HttpRequest, code: str, pk: int) -> Edition:
+    """An edition that the signed-in person may change, or 404."""
     return get_object_or_404(editions_of(request.user, Right.EDIT), pattern__code=code, pk=pk)
 
 
-def _scale(request: HttpRequest) -> Scale:
+def scale_for(request: HttpRequest) -> Scale:
+    """The units that the signed-in person reads and types in."""
     reader = reader_of(request.user)
     return Scale(units=reader.units, tools=reader.tools)
 
 
-def _revision(request: HttpRequest) -> int:
+def revision_posted(request: HttpRequest, name: str = "revision") -> int:
     """The revision the page was made from; 0, which no sheet has, when a form does not say."""
-    typed = request.POST.get("revision", "")
+    typed = request.POST.get(name, "")
     return int(typed) if typed.isdecimal() and len(typed) < 10 else 0
 
 

@@ -50,7 +50,7 @@ def upload(client: Client, content: bytes | dict[str, Any], name: str = "pattern
 # Who may come in
 
 
-PAGES = ("detail", "delete", "sheet", "check", "next_edition", "edition_file")
+PAGES = ("detail", "delete", "sheet", "check", "states", "next_edition", "edition_file")
 
 
 def address(edition: Edition, name: str) -> str:
@@ -424,7 +424,7 @@ def test_a_large_sheet_costs_the_queries_of_a_small_one(
     edition = pattern_create(owner=designer, document=document)
     client = signed_in(designer)
 
-    with django_assert_num_queries(3):  # session, user, edition with its pattern
+    with django_assert_num_queries(4):  # session, user, edition with its pattern, who saved it last
         answer = client.get(page_of(edition))
 
     assert answer.context["check"].compared == n_sizes * n_numbers

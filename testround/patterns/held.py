@@ -1,0 +1,27 @@
+"""What this room holds about a person: which saves of a sheet were theirs."""
+
+from __future__ import annotations
+
+from testround.patterns.models import SheetState
+from testround.people.held import Shelf, keeps
+from testround.people.models import User
+
+
+@keeps
+def saves_held(user: User) -> Shelf:
+    """Their saves that are still kept; the sheets themselves are the pattern's, not the person's."""
+    rows = [
+        {
+            "pattern": state.edition.pattern.title,
+            "edition": state.edition.label,
+            "saved": state.saved_at,
+            "how": state.get_way_display(),
+        }
+        for state in SheetState.objects.filter(saved_by=user)
+        .select_related("edition__pattern")
+        .defer("sheet", "edition__sheet")
+        .order_by("pk")
+    ]
+    return Shelf(
+        "saves", "When you saved a pattern's sheet", "the owner of the pattern and its editors", rows
+    )
