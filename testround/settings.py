@@ -82,6 +82,7 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "testround.people.clock.ReadersClock",
+    "testround.people.language.ReadersLanguage",
     "allauth.account.middleware.AccountMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -213,6 +214,7 @@ ACCOUNT_LOGOUT_REDIRECT_URL = "home"
 
 LANGUAGE_CODE = "en-gb"
 LANGUAGES = [("en-gb", "English")]
+LOCALE_PATHS = [BASE_DIR / "testround" / "locale"]
 # Of strangers, and of people who have not chosen their own.
 TIME_ZONE = environment.zone("TESTROUND_TIME_ZONE", default="UTC")
 USE_I18N = True

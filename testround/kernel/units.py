@@ -19,6 +19,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
+from testround.kernel.words import decimal_separator
+
 LengthUnit = Literal["cm", "in"]
 GaugeSpan = Literal["10cm", "4in"]
 ToolSystem = Literal["metric", "us", "uk"]
@@ -53,7 +55,7 @@ def rounded(value: float, step: Fraction) -> Fraction:
 
 def _decimal(value: Fraction) -> str:
     """A fraction with a short decimal expansion, without trailing zeros."""
-    text = f"{float(abs(value)):.3f}".rstrip("0").rstrip(".")
+    text = f"{float(abs(value)):.3f}".rstrip("0").rstrip(".").replace(".", decimal_separator())
     return f"−{text}" if value < 0 else text
 
 
@@ -200,7 +202,7 @@ def format_length(cm: float, unit: LengthUnit = "cm", *, signed: bool = False) -
 
 # The "10 cm" that a gauge is counted over is no length to convert.
 _LENGTH_IN_TEXT = re.compile(
-    r"(?P<span>\b(?:per|over|in) 10\s?cm\b)|(?P<sign>[-−+]?)(?P<value>\d+(?:\.\d+)?)\s?cm\b"
+    r"(?P<span>\b(?:per|over|in) 10\s?cm\b)|(?P<sign>[-−+]?)(?P<value>\d+(?:[.,]\d+)?)\s?cm\b"
 )
 
 
@@ -210,7 +212,7 @@ def lengths_in(sentence: str, unit: LengthUnit) -> str:
         return sentence
 
     def said(found: re.Match[str]) -> str:
-        return found["span"] or found["sign"] + format_length(float(found["value"]), unit)
+        return found["span"] or found["sign"] + format_length(float(found["value"].replace(",", ".")), unit)
 
     return _LENGTH_IN_TEXT.sub(said, sentence)
 

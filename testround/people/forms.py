@@ -6,7 +6,9 @@ from typing import Any
 
 from allauth.account import forms as account_forms
 from django import forms
+from django.conf import settings
 from django.http import HttpRequest
+from django.utils.translation import gettext_lazy as _
 
 from testround.kernel import units
 from testround.outbox.stopping import KINDS
@@ -61,6 +63,10 @@ def _time_zones() -> list[tuple[str, list[tuple[str, str]]]]:
     return [("Anywhere", [("UTC", "UTC")]), *zones.items()]
 
 
+def _languages() -> list[tuple[str, str]]:
+    return [("", _("As my browser asks for")), *settings.LANGUAGES]
+
+
 class ShownForm(forms.Form):
     """How values are shown; enough for a reader without an account."""
 
@@ -96,6 +102,18 @@ class ShownForm(forms.Form):
         },
     )
 
+    language = forms.ChoiceField(
+        label=_("Language"),
+        choices=_languages,
+        required=False,
+        error_messages={"invalid_choice": _("That language is not spoken here; choose one of the list.")},
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if len(settings.LANGUAGES) < 2:
+            del self.fields["language"]
+
     def reader(self) -> Reader:
         """What was chosen, as a reader."""
         return reader_from(self.cleaned_data)
@@ -130,7 +148,7 @@ class PreferencesForm(ShownForm):
         error_messages={"invalid_choice": "There is no such kind of mail; choose from the list."},
     )
 
-    field_order = ("name", "units", "tools", "terms", "time_zone", "mails")
+    field_order = ("name", "language", "units", "tools", "terms", "time_zone", "mails")
 
 
 class SignupForm(account_forms.SignupForm):

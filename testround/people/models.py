@@ -50,6 +50,11 @@ class User(AbstractBaseUser, PermissionsMixin):
     units = models.CharField(max_length=2, choices=Units, default=Units.CENTIMETRES)
     tools = models.CharField(max_length=6, choices=Tools, default=Tools.METRIC)
     terms = models.CharField(max_length=2, choices=Terms, default=Terms.US)
+    language = models.CharField(
+        max_length=12,
+        blank=True,
+        help_text="Code of the language chosen; empty for what the browser asks for.",
+    )
     time_zone = models.CharField(max_length=64, default=servers_zone)
     is_staff = models.BooleanField(default=False)
     is_active = models.BooleanField(default=True)

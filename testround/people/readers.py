@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, cast
 
+from django.conf import settings
+
 from testround.people.models import User
 
 Units = Literal["cm", "in"]
@@ -20,6 +22,8 @@ class Reader:
     units: Units = "cm"
     tools: Tools = "metric"
     terms: Terms = "us"
+    language: str = ""
+    """The code of the language that was chosen; without one, what the browser asks for."""
 
     @property
     def words(self) -> str:
@@ -32,7 +36,12 @@ class Reader:
 
 def reader_of(user: User) -> Reader:
     """The reader a signed-in person chose to be."""
-    return Reader(units=cast(Units, user.units), tools=cast(Tools, user.tools), terms=cast(Terms, user.terms))
+    return Reader(
+        units=cast(Units, user.units),
+        tools=cast(Tools, user.tools),
+        terms=cast(Terms, user.terms),
+        language=user.language,
+    )
 
 
 def reader_from(kept: Mapping[str, Any] | None) -> Reader:
@@ -42,6 +51,7 @@ def reader_from(kept: Mapping[str, Any] | None) -> Reader:
         units=cast(Units, _known(kept.get("units"), User.Units.values, Reader().units)),
         tools=cast(Tools, _known(kept.get("tools"), User.Tools.values, Reader().tools)),
         terms=cast(Terms, _known(kept.get("terms"), User.Terms.values, Reader().terms)),
+        language=_known(kept.get("language"), [code for code, _ in settings.LANGUAGES], Reader().language),
     )
 
 

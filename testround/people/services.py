@@ -6,6 +6,8 @@ from testround.outbox.stopping import choices_save
 from testround.people.models import User
 from testround.people.readers import Reader
 
+SHOWN = ("units", "tools", "terms", "language")
+
 
 @transaction.atomic
 def preferences_save(
@@ -17,8 +19,8 @@ def preferences_save(
     """
     user.name = name
     user.time_zone = time_zone
-    user.units, user.tools, user.terms = shown.units, shown.tools, shown.terms
-    user.save(update_fields=["name", "time_zone", "units", "tools", "terms"])
+    _shown_keep(user, shown)
+    user.save(update_fields=["name", "time_zone", *SHOWN])
     if mails is not None:
         choices_save(person=user, wanted=mails)
     return user
@@ -28,6 +30,12 @@ def preferences_save(
 def newcomer_introduce(*, user: User, name: str, shown: Reader) -> User:
     """What someone said of themselves at sign-up; what they chose to see before stays chosen."""
     user.name = name
-    user.units, user.tools, user.terms = shown.units, shown.tools, shown.terms
-    user.save(update_fields=["name", "units", "tools", "terms"])
+    _shown_keep(user, shown)
+    user.save(update_fields=["name", *SHOWN])
     return user
+
+
+def _shown_keep(user: User, shown: Reader) -> None:
+    """Put into the fields of an account how its person likes things shown; the caller saves them."""
+    for field in SHOWN:
+        setattr(user, field, getattr(shown, field))
