@@ -151,7 +151,7 @@ def test_a_round_is_opened_on_a_page(signed_in: SignIn, designer: User, edition:
         ),
         ({"least_1": "1e300"}, {"least_1": ["Write a whole number from 0 to 20000."]}),
         ({"least_1": "-1"}, {"least_1": ["Write a whole number from 0 to 20000."]}),
-        ({"least_1": "5"}, {"__all__": ["Size S takes at most 3 but needs at least 5: raise one."]}),
+        ({"least_1": "5"}, {"most_1": ["Size S takes at most 3 but needs at least 5: raise one."]}),
     ],
 )
 def test_a_refused_plan_comes_back_with_its_sentences_and_what_was_typed(

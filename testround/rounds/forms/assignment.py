@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
 
 from testround.kernel import round as kernel
 from testround.kernel.units import LengthUnit, UnitsError, format_length, parse_length
-from testround.rounds.forms.fields import DateField, whole
+from testround.rounds.forms.fields import DateField
+from testround.rounds.forms.sizes import SizesForm
 from testround.rounds.models import Proposal, Round
 from testround.rounds.selectors.assignment import NO_PLACE, SeatRow
 from testround.rounds.services.assignment import MOST_OFFER_DAYS, Called, Drafted
@@ -118,7 +119,7 @@ class SeatsForm(RevisionForm):
         return {"moves": moves, "pins": list(pins.values()), "exclusions": out}
 
 
-class LimitsForm(RevisionForm):
+class LimitsForm(SizesForm, RevisionForm):
     """What a proposal keeps to, and what happens when a place falls free."""
 
     reach = forms.CharField(
@@ -154,22 +155,14 @@ class LimitsForm(RevisionForm):
         units: LengthUnit,
         **options: Any,
     ) -> None:
-        self.sizes, self.units, self.draft = list(sizes), units, draft
-        plan: Mapping[str, Mapping[str, int]] = round.places_plan or {}
-        initial: dict[str, Any] = {
+        self.units, self.draft = units, draft
+        initial = {
             "revision": draft.revision,
             "reach": format_length(draft.reach, units),
             "invite_next": round.invite_next,
             "offer_days": round.offer_days,
         }
-        for which in ("least", "most"):
-            for at, size in enumerate(self.sizes):
-                initial[f"{which}_{at}"] = (plan.get(which) or {}).get(size)
-        super().__init__(*args, initial=initial, **options)
-        for at, size in enumerate(self.sizes):
-            for which in ("least", "most"):
-                self.fields[f"{which}_{at}"] = whole()
-                self.fields[f"{which}_{at}"].label = f"At {which}, size {size}"
+        super().__init__(*args, sizes=sizes, round=round, initial=initial, **options)
 
     def clean_reach(self) -> float:
         typed: str = self.cleaned_data["reach"]
@@ -180,27 +173,6 @@ class LimitsForm(RevisionForm):
             return parse_length(typed, self.units, name="Reach").cm
         except UnitsError as error:
             raise forms.ValidationError(str(error)) from None
-
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or self.cleaned_data
-        for at, size in enumerate(self.sizes):
-            least, most = cleaned.get(f"least_{at}"), cleaned.get(f"most_{at}")
-            if least is not None and most is not None and most < least:
-                self.add_error(
-                    f"most_{at}", f"Size {size} takes at most {most} but needs at least {least}: raise one."
-                )
-        return cleaned
-
-    def size_rows(self) -> list[tuple[str, forms.BoundField, forms.BoundField]]:
-        return [(size, self[f"least_{at}"], self[f"most_{at}"]) for at, size in enumerate(self.sizes)]
-
-    def plan(self) -> dict[str, dict[str, int]] | None:
-        plan = {}
-        for which in ("least", "most"):
-            said = {size: self.cleaned_data[f"{which}_{at}"] for at, size in enumerate(self.sizes)}
-            if by_size := {size: n for size, n in said.items() if n is not None}:
-                plan[which] = by_size
-        return plan or None
 
 
 class WordForm(RevisionForm):
@@ -271,7 +243,6 @@ class AcceptForm(RevisionForm):
         help_text="To the end of that day. A place that nobody has taken by then goes to the next in reserve.",
         error_messages={
             "required": "Pick the last day of the offers.",
-            "invalid": "This is no date: write year, month and day, as in 2027-01-25.",
         },
     )
 

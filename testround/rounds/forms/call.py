@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Sequence
 from typing import Any
 
 from django import forms
 
 from testround.kernel.measuring import how_to_measure
-from testround.kernel.plausible import body_doubt
-from testround.kernel.round import Measure
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.units import LengthUnit, UnitsError, format_length, parse_length
 from testround.people.models import User
 from testround.people.readers import Reader
-from testround.rounds.forms.fields import LONGEST_ADDRESS, OWN_YARN, DateField
+from testround.rounds.forms.bodies import BodyForm
+from testround.rounds.forms.fields import OWN_YARN, DateField, press_key
+from testround.rounds.forms.who import WhoForm
 from testround.rounds.models import PHOTO_USES, Candidate, Round, SuppliedYarn
 from testround.rounds.services.call import Offer, offers_wanted, sizes_sought
 
@@ -113,26 +112,12 @@ class CallForm(forms.Form):
         self.fields["offers_wanted"].help_text = f"Later ones wait. Empty: {usual}, three for every place."
 
 
-class OfferForm(forms.Form):
+class OfferForm(WhoForm, BodyForm):
     """One offer to test. Lengths are read in the unit that is chosen on the form itself."""
 
-    name = forms.CharField(
-        label="What should you be called?",
-        max_length=120,
-        help_text="A first name will do.",
-        widget=forms.TextInput(attrs={"autocomplete": "given-name"}),
-        error_messages={"required": "Write a name to call you by; a first name will do."},
-    )
-    email = forms.EmailField(
-        label="Your email address",
-        max_length=LONGEST_ADDRESS,
-        help_text="You confirm the offer by a link that is mailed there.",
-        widget=forms.EmailInput(attrs={"autocomplete": "email"}),
-        error_messages={
-            "required": "Write your email address: the offer is confirmed by a mail to it.",
-            "invalid": "This is no email address: write it as in name@example.org.",
-        },
-    )
+    EMAIL_HELP = "You confirm the offer by a link that is mailed there."
+    EMAIL_MISSING = "Write your email address: the offer is confirmed by a mail to it."
+
     units = forms.ChoiceField(
         label="I measure in",
         choices=User.Units.choices,
@@ -178,7 +163,7 @@ class OfferForm(forms.Form):
     )
     # Nobody sees this field but programs that fill in every form they meet.
     website = forms.CharField(label="Leave this empty", required=False, max_length=200)
-    key = forms.UUIDField(widget=forms.HiddenInput, required=False)
+    key = press_key()
 
     def __init__(
         self,
@@ -196,9 +181,7 @@ class OfferForm(forms.Form):
             # The address proves whose offer it is, and that they are an adult is said already.
             for name in ("email", "adult", "website", "key"):
                 del self.fields[name]
-        if document.craft != "crochet":
-            # Only crochet has two dialects that share their words.
-            del self.fields["terms"]
+        self.keep_terms_for(document.craft)
         uses = [use for use in PHOTO_USES if use in round.photo_uses]
         if uses:
             self.fields["photo_uses"].choices = [(use, USE_LABELS[use]) for use in uses]
@@ -228,15 +211,9 @@ class OfferForm(forms.Form):
                 },
             )
         for measure in document.measures:
-            self.fields[f"measure_{measure.key}"] = forms.CharField(
-                label=measure.label,
-                required=False,
-                max_length=40,
-                help_text=how_to_measure(measure.key, measure.label, measure.how),
-                widget=forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off"}),
-            )
-        self.fields["keep"] = forms.BooleanField(label="They are right, keep them", required=False)
-        self.has_doubts = False
+            how = how_to_measure(measure.key, measure.label, measure.how)
+            self.ask_measure(measure, help_text=how, autocomplete="off")
+        self.ask_to_keep()
         # As they stand on the page, which is how their errors are listed.
         asked = [f"measure_{measure.key}" for measure in document.measures]
         self.order_fields(["name", "email", "units", *asked, "keep", *WISHES, "yarns"])
@@ -244,7 +221,7 @@ class OfferForm(forms.Form):
     def _initial(self, reader: Reader, candidate: Candidate | None) -> dict[str, object]:
         if candidate is None:
             yarns = [] if self.yarns else [OWN_YARN]
-            return {"units": reader.units, "terms": reader.terms, "key": uuid.uuid4, "yarns": yarns}
+            return {"units": reader.units, "terms": reader.terms, "yarns": yarns}
         initial: dict[str, object] = {
             "name": candidate.name,
             "units": candidate.units,
@@ -261,9 +238,6 @@ class OfferForm(forms.Form):
 
     def who_fields(self) -> list[forms.BoundField]:
         return self._those("name", "email")
-
-    def measure_fields(self) -> list[forms.BoundField]:
-        return [self[f"measure_{measure.key}"] for measure in self.document.measures]
 
     def wish_fields(self) -> list[forms.BoundField]:
         return self._those(*WISHES)
@@ -296,19 +270,9 @@ class OfferForm(forms.Form):
             # With its unit, should the other one be chosen later.
             named = any(sign.isalpha() or sign in "\"'”″’′" for sign in text)
             typed[measure.key] = text if named else f"{text} {length.unit}"
-            self._ask(measure, length.cm, unit)
+            self.question(measure, length.cm, unit)
         cleaned["measures"], cleaned["typed"] = measures, typed
         return cleaned
-
-    def _ask(self, measure: Measure, cm: float, unit: LengthUnit) -> None:
-        """Put a question beside a measurement that hardly any body has, once."""
-        sizes = tuple((measure.values or {}).values())
-        doubt = body_doubt(measure.key, measure.label, cm, sizes=sizes, unit=unit)
-        if doubt is None:
-            return
-        self.has_doubts = True
-        if not self.cleaned_data.get("keep"):
-            self.add_error(f"measure_{measure.key}", doubt.sentence)
 
     def offer(self) -> Offer:
         """What the services take."""

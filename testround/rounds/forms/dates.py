@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-import uuid
 from typing import Any
 
 from django import forms
 
-from testround.rounds.forms.fields import DateField
+from testround.rounds.forms.fields import DateField, press_key
 from testround.rounds.services.reminders import LONGEST_WORD
 
 
@@ -22,7 +21,6 @@ class UntilForm(forms.Form):
         help_text="In the form 2027-01-25, where no calendar opens.",
         error_messages={
             "required": "Choose one of the days, or write another.",
-            "invalid": "This is no date: write year, month and day, as in 2027-01-25.",
         },
     )
 
@@ -51,8 +49,4 @@ class NudgeForm(forms.Form):
             "max_length": f"That is long: say it in {LONGEST_WORD} characters.",
         },
     )
-    key = forms.UUIDField(widget=forms.HiddenInput, required=False)
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["key"].initial = uuid.uuid4
+    key = press_key()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from typing import Any
 
 from django import forms
@@ -27,9 +28,10 @@ class DateField(forms.DateField):
     def __init__(self, **options: Any) -> None:
         options.setdefault("required", False)
         options.setdefault("widget", forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
-        options.setdefault(
-            "error_messages", {"invalid": "This is no date: write year, month and day, as in 2027-01-25."}
-        )
+        options["error_messages"] = {
+            "invalid": "This is no date: write year, month and day, as in 2027-01-25.",
+            **options.get("error_messages", {}),
+        }
         super().__init__(**options)
 
 
@@ -42,3 +44,8 @@ def whole(most: int = MOST_TESTERS) -> forms.IntegerField:
         error_messages={"invalid": sentence},
         widget=forms.TextInput(attrs={"inputmode": "numeric", "size": 4, "autocomplete": "off"}),
     )
+
+
+def press_key() -> forms.UUIDField:
+    """A key of the page's own, by which a second press of the same button is known."""
+    return forms.UUIDField(widget=forms.HiddenInput, required=False, initial=uuid.uuid4)

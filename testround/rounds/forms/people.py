@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import uuid
-from typing import Any
-
 from django import forms
 
 from testround.patterns.access import Role
-from testround.rounds.forms.fields import LONGEST_ADDRESS
+from testround.rounds.forms.fields import LONGEST_ADDRESS, press_key
 
 
 class MemberForm(forms.Form):
@@ -37,8 +34,4 @@ class MemberForm(forms.Form):
             "invalid_choice": "Choose one of these three.",
         },
     )
-    key = forms.UUIDField(widget=forms.HiddenInput, required=False)
-
-    def __init__(self, *args: Any, **options: Any) -> None:
-        super().__init__(*args, **options)
-        self.fields["key"].initial = uuid.uuid4
+    key = press_key()

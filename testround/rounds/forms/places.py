@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import re
-import uuid
 from collections.abc import Sequence
 from typing import Any
 
 from django import forms
 
-from testround.kernel.plausible import body_doubt
-from testround.kernel.round import Measure, Yarn
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.round import SuppliedYarn as YarnDocument
+from testround.kernel.round import Yarn
 from testround.kernel.units import YARN_WEIGHTS, LengthUnit, UnitsError, format_length, parse_length
-from testround.people.models import User
+from testround.rounds.forms.bodies import BodyForm
 from testround.rounds.forms.fields import LONGEST_ADDRESS, OWN_YARN, DateField, whole
 from testround.rounds.models import Place, SuppliedYarn
 from testround.rounds.services import MOST_PLACES_AT_ONCE
@@ -90,7 +88,7 @@ def yarn_key(label: str, taken: Sequence[str]) -> str:
     return key
 
 
-class PlaceForm(YarnDetailFields):
+class PlaceForm(YarnDetailFields, BodyForm):
     """One place, or several of one size and yarn: a name on each line."""
 
     names = forms.CharField(
@@ -144,12 +142,8 @@ class PlaceForm(YarnDetailFields):
         ]
         self.fields["label"].help_text = "If you know it already; the tester can say so later."
         for measure in document.measures:
-            self.fields[f"measure_{measure.key}"] = forms.CharField(
-                label=measure.label, required=False, max_length=40, help_text=measure.how or ""
-            )
-            self.fields[f"measure_{measure.key}"].widget.attrs["inputmode"] = "text"
-        self.fields["keep"] = forms.BooleanField(label="They are right, keep them", required=False)
-        self.has_doubts = False
+            self.ask_measure(measure, help_text=measure.how or "")
+        self.ask_to_keep()
 
     def _initial(self, place: Place | None) -> dict[str, object]:
         if place is None:
@@ -177,9 +171,6 @@ class PlaceForm(YarnDetailFields):
     def yarn_fields(self) -> list[forms.BoundField]:
         return [self[name] for name in self.YARN_FIELDS]
 
-    def measure_fields(self) -> list[forms.BoundField]:
-        return [self[f"measure_{measure.key}"] for measure in self.document.measures]
-
     def yarn_said(self) -> bool:
         """Whether there is something to see among the yarn's details, so that they are shown unfolded."""
         return any(field.value() not in (None, "") or field.errors for field in self.yarn_fields())
@@ -205,6 +196,7 @@ class PlaceForm(YarnDetailFields):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
         measures: dict[str, float] = {}
+        unit: LengthUnit = "in" if self.units == "in" else "cm"
         for measure in self.document.measures:
             field = f"measure_{measure.key}"
             typed = (cleaned.get(field) or "").strip()
@@ -215,13 +207,11 @@ class PlaceForm(YarnDetailFields):
                 measures[measure.key] = self._stored[measure.key]
                 continue
             try:
-                measures[measure.key] = parse_length(
-                    typed, "in" if self.units == "in" else "cm", name=measure.label
-                ).cm
+                measures[measure.key] = parse_length(typed, unit, name=measure.label).cm
             except UnitsError as error:
                 self.add_error(field, str(error))
             else:
-                self._ask(measure, measures[measure.key])
+                self.question(measure, measures[measure.key], unit)
         if measures and len(cleaned.get("names") or []) > 1:
             self.add_error(
                 "names", "Body measurements belong to one person: add this place alone, or leave them empty."
@@ -234,17 +224,6 @@ class PlaceForm(YarnDetailFields):
             if said:
                 self.add_error("label", "Name the yarn too, or leave all of its details empty.")
         return cleaned
-
-    def _ask(self, measure: Measure, cm: float) -> None:
-        """Put a question beside a measurement that hardly any body has, once."""
-        sizes = tuple((measure.values or {}).values())
-        unit: LengthUnit = "in" if self.units == "in" else "cm"
-        doubt = body_doubt(measure.key, measure.label, cm, sizes=sizes, unit=unit)
-        if doubt is None:
-            return
-        self.has_doubts = True
-        if not self.cleaned_data.get("keep"):
-            self.add_error(f"measure_{measure.key}", doubt.sentence)
 
     def chosen_yarn(self) -> Yarn | SuppliedYarn | None:
         choice = self.cleaned_data["yarn"]
@@ -275,7 +254,6 @@ class InviteForm(forms.Form):
         help_text="To the end of that day; the place then goes to the next in reserve.",
         error_messages={
             "required": "Pick the last day of the offer.",
-            "invalid": "This is no date: write year, month and day, as in 2027-01-25.",
         },
     )
 
@@ -283,50 +261,3 @@ class InviteForm(forms.Form):
         super().__init__(*args, **options)
         if not ends:
             del self.fields["until"]
-
-
-class JoinForm(forms.Form):
-    """What a tester says who takes a place; somebody signed in has said most of it before."""
-
-    name = forms.CharField(
-        label="What should you be called?",
-        max_length=120,
-        help_text="A first name will do. The designer sees it.",
-        widget=forms.TextInput(attrs={"autocomplete": "given-name"}),
-        error_messages={"required": "Write a name to call you by; a first name will do."},
-    )
-    email = forms.EmailField(
-        label="Your email address",
-        max_length=LONGEST_ADDRESS,
-        help_text="For your own way back in, and mails about this round. The other testers do not see it.",
-        widget=forms.EmailInput(attrs={"autocomplete": "email"}),
-        error_messages={
-            "required": "Write your email address; it is how you come back to your place.",
-            "invalid": "This is no email address: write it as in name@example.org.",
-        },
-    )
-    units = forms.ChoiceField(
-        label="Measurements in", choices=User.Units.choices, widget=forms.RadioSelect, initial="cm"
-    )
-    tools = forms.ChoiceField(label="Hook and needle sizes", choices=User.Tools.choices, initial="metric")
-    terms = forms.ChoiceField(label="Crochet terms", choices=User.Terms.choices, initial="us")
-    agree = forms.BooleanField(
-        label="Yes, I have read this page and take the place",
-        error_messages={
-            "required": "Say yes to the terms to take the place. If you would rather not, leave the page."
-        },
-    )
-    key = forms.UUIDField(widget=forms.HiddenInput, required=False)
-
-    def __init__(self, *args: Any, signed_in: bool, craft: str, **options: Any) -> None:
-        super().__init__(*args, **options)
-        self.fields["key"].initial = uuid.uuid4
-        if signed_in:
-            for name in ("email", "units", "tools", "terms"):
-                del self.fields[name]
-        elif craft != "crochet":
-            # Only crochet has two dialects that share their words.
-            del self.fields["terms"]
-
-    def clean_email(self) -> str:
-        return str(self.cleaned_data["email"]).lower()

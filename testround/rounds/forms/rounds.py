@@ -7,7 +7,8 @@ from typing import Any
 from django import forms
 
 from testround.kernel.round import Pattern as SheetDocument
-from testround.rounds.forms.fields import DateField, whole
+from testround.rounds.forms.fields import DateField
+from testround.rounds.forms.sizes import SizesForm
 from testround.rounds.models import Round
 from testround.rounds.states import round_states_after
 
@@ -26,7 +27,7 @@ Please write down your hours as they are. They tell buyers how long the piece ta
 look up often, and stop when something hurts: pain is a matter for a health professional."""
 
 
-class RoundForm(forms.Form):
+class RoundForm(SizesForm):
     """A round's plan; how many testers each size needs stands in two fields for each size."""
 
     title = forms.CharField(
@@ -63,87 +64,35 @@ class RoundForm(forms.Form):
         help_text="Sizes, counts and dates; nobody's measurements, and names only of those who allow it.",
     )
 
+    MAIN = (
+        "title",
+        "opens",
+        "swatches_due",
+        "closes",
+        "purge_on",
+        "terms",
+        "allow_several",
+        "shows_standing",
+    )
+
     def __init__(
         self, *args: Any, document: SheetDocument, round: Round | None = None, **options: Any
     ) -> None:
-        self.document = document
-        if round is None:
-            options.setdefault("initial", {"title": "First test", "terms": DEFAULT_TERMS})
-        else:
-            options.setdefault("initial", self._initial(round))
-        super().__init__(*args, **options)
-        for index, size in enumerate(document.sizes):
-            self.fields[f"least_{index}"] = whole()
-            self.fields[f"least_{index}"].label = f"At least, size {size}"
-            self.fields[f"most_{index}"] = whole()
-            self.fields[f"most_{index}"].label = f"At most, size {size}"
-
-    def _initial(self, round: Round) -> dict[str, object]:
-        initial: dict[str, object] = {
-            field: getattr(round, field)
-            for field in (
-                "title",
-                "opens",
-                "swatches_due",
-                "closes",
-                "purge_on",
-                "terms",
-                "allow_several",
-                "shows_standing",
-            )
-        }
-        for which in ("least", "most"):
-            by_size = (round.places_plan or {}).get(which) or {}
-            for index, size in enumerate(self.document.sizes):
-                initial[f"{which}_{index}"] = by_size.get(size)
-        return initial
+        stored = (
+            {"title": "First test", "terms": DEFAULT_TERMS}
+            if round is None
+            else {name: getattr(round, name) for name in self.MAIN}
+        )
+        super().__init__(
+            *args, sizes=document.sizes, round=round, initial=options.pop("initial", stored), **options
+        )
 
     def main_fields(self) -> list[forms.BoundField]:
-        return [
-            self[name]
-            for name in (
-                "title",
-                "opens",
-                "swatches_due",
-                "closes",
-                "purge_on",
-                "terms",
-                "allow_several",
-                "shows_standing",
-            )
-        ]
-
-    def size_rows(self) -> list[tuple[str, forms.BoundField, forms.BoundField]]:
-        return [
-            (size, self[f"least_{index}"], self[f"most_{index}"])
-            for index, size in enumerate(self.document.sizes)
-        ]
-
-    def plan(self) -> dict[str, dict[str, int]] | None:
-        plan = {}
-        for which in ("least", "most"):
-            by_size = {
-                size: self.cleaned_data[f"{which}_{index}"]
-                for index, size in enumerate(self.document.sizes)
-                if self.cleaned_data[f"{which}_{index}"] is not None
-            }
-            if by_size:
-                plan[which] = by_size
-        return plan or None
+        return [self[name] for name in self.MAIN]
 
     def values(self) -> dict[str, Any]:
         """What the services take."""
-        names = (
-            "title",
-            "opens",
-            "swatches_due",
-            "closes",
-            "purge_on",
-            "terms",
-            "allow_several",
-            "shows_standing",
-        )
-        return {name: self.cleaned_data[name] for name in names} | {"places_plan": self.plan()}
+        return {name: self.cleaned_data[name] for name in self.MAIN} | {"places_plan": self.plan()}
 
 
 class MoveForm(forms.Form):

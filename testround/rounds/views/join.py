@@ -14,7 +14,7 @@ from django.views.decorators.debug import sensitive_variables
 from testround.people.context import reader_for
 from testround.rounds import services
 from testround.rounds.forms.fields import add_refusal
-from testround.rounds.forms.places import JoinForm
+from testround.rounds.forms.join import JoinForm
 from testround.rounds.refusals import AddressHasAccount, InvitationEnded, Refused, UnknownInvitation
 from testround.rounds.views.shared import form_page, form_view, posted, secret_page
 
