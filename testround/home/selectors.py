@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from django.db.models import Count, Exists, F, Max, OuterRef, Q, QuerySet, Subquery
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from testround.outbox.mail import TROUBLED
 from testround.outbox.models import Mail
@@ -16,6 +17,7 @@ from testround.patterns.access import Right
 from testround.patterns.models import Pattern
 from testround.patterns.selectors import patterns_of
 from testround.people.models import User
+from testround.rounds.course import somebody_in, standstill
 from testround.rounds.due import UNMEASURED, What, date_of, overdue
 from testround.rounds.letters import day
 from testround.rounds.models import Candidate, Invitation, Place, Round, Vacancy
@@ -32,13 +34,17 @@ NUDGES_SHOWN = 3
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """One thing that waits for this person, with where to do it; ``sends`` makes the action a press, not a way."""
+    """One thing that waits for this person, with where to do it; ``sends`` makes the action a press, not a way.
+
+    ``or_else`` is the other way out, where there are two: its words and its address.
+    """
 
     about: str
     sentence: str
     action: str
     url: str
     sends: tuple[tuple[str, str], ...] = ()
+    or_else: tuple[str, str] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +114,7 @@ def _running(user: User, date: dt.date) -> QuerySet[Round]:
             asked_last=Max("places__measures_until", filter=unmeasured),
             trouble_count=Subquery(trouble),
             offer_count=Subquery(offers),
+            has_somebody=somebody_in(),
         )
     )
 
@@ -172,6 +179,15 @@ def _at_the_close(round: Round) -> Iterator[Need]:
 
 def _needs_of_round(round: Round) -> Iterator[Need]:
     about = str(round)
+    said = "" if round.has_somebody else standstill(round, timezone.now())
+    if said:
+        yield Need(
+            about,
+            said,
+            _("Change the dates"),
+            reverse("rounds:edit", args=[round.code]),
+            or_else=(_("Move it on by hand"), reverse("rounds:move", args=[round.code])),
+        )
     if round.offer_count and not round.place_count:
         n = round.offer_count
         said = "1 person offers to test." if n == 1 else f"{n} people offer to test."

@@ -774,6 +774,7 @@ def test_a_yarn_is_taken_off_by_its_designer_alone(
 def test_the_diary_says_who_did_it_or_that_a_date_made_the_program(
     signed_in: SignIn, designer: User, opened: Round
 ) -> None:
+    Place.objects.create(round=opened, key="t01", name="Willow", size="S", state=Place.State.TAKEN)
     services.rounds_follow_dates(now=timezone.make_aware(dt.datetime(2027, 1, 12)))
 
     body = signed_in(designer).get(reverse("rounds:diary", args=[opened.code])).content.decode()

@@ -158,6 +158,7 @@ def test_moving_a_round_to_where_it_is_leaves_no_entry(
 def test_dates_move_a_round_on_once_they_have_passed(
     opened: Round, diary_of: Diary, now: str, state: str, cause: str | None
 ) -> None:
+    Place.objects.create(round=opened, key="t01", name="Willow", size="S", state=Place.State.TAKEN)
     moment = dt.datetime.fromisoformat(now)
 
     services.rounds_follow_dates(now=moment)
@@ -169,6 +170,7 @@ def test_dates_move_a_round_on_once_they_have_passed(
 
 
 def test_a_date_is_the_designers_own_midnight(opened: Round, designer: User) -> None:
+    Place.objects.create(round=opened, key="t01", name="Willow", size="S", state=Place.State.TAKEN)
     designer.time_zone = "Pacific/Auckland"  # thirteen hours ahead of UTC in January
     designer.save()
 
@@ -181,6 +183,7 @@ def test_a_date_is_the_designers_own_midnight(opened: Round, designer: User) -> 
 def test_a_round_moved_back_after_its_date_stays_where_the_designer_put_it(
     opened: Round, designer: User
 ) -> None:
+    Place.objects.create(round=opened, key="t01", name="Willow", size="S", state=Place.State.TAKEN)
     after_closing = dt.datetime(2027, 3, 9, 12, tzinfo=dt.UTC)
     services.rounds_follow_dates(now=after_closing)
     services.round_move(round=opened, state="measuring", by=designer, cause="two are nearly there")

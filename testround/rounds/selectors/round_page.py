@@ -6,10 +6,13 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Count, Exists, OuterRef, Q
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
 
+from testround.rounds.course import standstill
 from testround.rounds.due import dues_of
 from testround.rounds.models import Candidate, DiaryEntry, Invitation, Place, Round, SuppliedYarn, Vacancy
 from testround.rounds.selectors.forecasts import Outlook, outlook_of
@@ -218,13 +221,25 @@ def _answer(rows: tuple[SizeRow, ...], places: list[Place], graded: bool) -> str
     )
 
 
-def _in_reserve(round: Round) -> tuple[int, list[Vacancy]]:
-    """How many offers count and have no place, and which places fell free that one of these is next for."""
-    counting = round.candidates.filter(state=Candidate.State.CONFIRMED)
+@dataclass(frozen=True, slots=True)
+class _Reserve:
+    counting: int
+    """Offers that count and have no place."""
+    staying: int
+    """Those, and whoever waits or has a place."""
+    free: tuple[Vacancy, ...]
+    """Places that fell free and that somebody in reserve is next for."""
+
+
+def _in_reserve(round: Round) -> _Reserve:
+    counts = round.candidates.aggregate(
+        counting=Count("pk", filter=Q(state=Candidate.State.CONFIRMED)),
+        staying=Count("pk", filter=Q(state__in=Candidate.HOLDING)),
+    )
     free = Vacancy.objects.filter(
         place__round=round, state=Vacancy.State.OPEN, candidate__state=Candidate.State.CONFIRMED
     )
-    return counting.count(), list(free.select_related("place", "candidate")[:VACANCIES_SHOWN])
+    return _Reserve(**counts, free=tuple(free.select_related("place", "candidate")[:VACANCIES_SHOWN]))
 
 
 def _next_steps(
@@ -233,14 +248,22 @@ def _next_steps(
     rows: tuple[SizeRow, ...],
     late: list[Late],
     may_invite: bool,
-    reserve: tuple[int, list[Vacancy]],
+    reserve: _Reserve,
 ) -> Iterator[NextStep]:
     closed = round.state == Round.State.CLOSED
     if closed:
         return
-    offers, free = reserve
+    offers = reserve.counting
+    if not reserve.staying and all(place.state == Place.State.OFFERED for place in places):
+        said = standstill(round, timezone.now())
+        if said:
+            yield NextStep(
+                sentence=capfirst(said),
+                action=_("Change the dates"),
+                url=reverse("rounds:edit", args=[round.code]),
+            )
     proposal = reverse("rounds:proposal", args=[round.code])
-    for vacancy in free:
+    for vacancy in reserve.free:
         yield NextStep(
             sentence=f"{vacancy.place.name}'s place{f' in {vacancy.place.size}' if vacancy.place.size else ''} "
             f"fell free; {vacancy.candidate} is next in reserve.",

@@ -22,7 +22,8 @@ from testround.patterns.models import Edition
 from testround.patterns.services import edition_freeze
 from testround.people.models import User
 from testround.rounds import letters
-from testround.rounds.clock import purge_date, zone_of
+from testround.rounds.clock import purge_date
+from testround.rounds.course import somebody_in, steps_begun
 from testround.rounds.models import Round, SuppliedYarn
 from testround.rounds.refusals import Refused
 from testround.rounds.services.diary import because, diary_write, said
@@ -274,7 +275,8 @@ def rounds_follow_dates(*, now: dt.datetime | None = None) -> int:
 
     The call's first day starts the gathering, the opening date the swatches, the day after they are due starts
     the making, and the day after the closing date closes the round. A round that its designer moved back after
-    a date had passed stays where she put it. Running it twice moves nothing twice.
+    a date had passed stays where she put it; one that nobody is in gathers and goes no further, and its designer
+    is asked. Running it twice moves nothing twice.
     """
     now = now or timezone.now()
     # A day wider than any zone needs: whose midnight has struck is settled per round below.
@@ -293,27 +295,14 @@ def rounds_follow_dates(*, now: dt.datetime | None = None) -> int:
 
 
 def _follow_dates(round: Round, now: dt.datetime) -> bool:
-    zone = zone_of(round)
-    next_day = dt.timedelta(days=1)
-    # A call that was never written has nothing to open.
-    call_opens = round.call_opens if round.call_code else None
-    steps = (
-        (call_opens, dt.timedelta(0), Round.State.GATHERING, "the call was to open on"),
-        (round.opens, dt.timedelta(0), Round.State.SWATCHING, "it was to open on"),
-        (round.swatches_due, next_day, Round.State.MAKING, "swatches were due on"),
-        (round.closes, next_day, Round.State.CLOSED, "it was to close on"),
-    )
-    reached: tuple[str, str] | None = None
-    for date, wait, state, why in steps:
-        if date is None:
-            continue
-        moment = dt.datetime.combine(date + wait, dt.time(), tzinfo=zone)
-        struck = moment <= now and (round.moved_at is None or moment > round.moved_at)
-        if struck and ROUND_ORDER.index(state) > ROUND_ORDER.index(round.state):
-            reached = state, f"{why} {letters.day(date)}"
-    if reached is None:
+    begun = steps_begun(round, now)
+    if any(step.needs_somebody for step in begun):
+        peopled = Round.objects.filter(somebody_in(), pk=round.pk).exists()
+        begun = [step for step in begun if peopled or not step.needs_somebody]
+    if not begun:
         return False
-    round_move(round=round, state=reached[0], by=None, cause=reached[1])
+    step = begun[-1]
+    round_move(round=round, state=step.state, by=None, cause=f"{step.why} {letters.day(step.date)}")
     return True
 
 
