@@ -168,6 +168,7 @@ TABLE: dict[str, Access] = {
     "patterns:delete": OWNERS_FORM,
     "patterns:sheet": DESIGNERS_FORM,
     "patterns:check": DESIGNERS_BUTTON_BEHIND,
+    "patterns:paste": DESIGNERS_BUTTON_BEHIND,
     "patterns:states": DESIGNERS_FORM,
     "patterns:next_edition": DESIGNERS_FORM,
     "patterns:edition_file": DESIGNER,
@@ -331,6 +332,7 @@ class Scene:
             "errata:erratum": (pattern, 1),
             "patterns:check": (pattern, self.edition.pk),
             "patterns:edition_file": (pattern, self.edition.pk),
+            "patterns:paste": (pattern, self.edition.pk),
             "patterns:states": (pattern, self.edition.pk),
             "patterns:next_edition": (pattern, self.edition.pk),
             "patterns:sheet": (pattern, self.edition.pk),
@@ -663,7 +665,7 @@ def test_the_code_of_ones_own_pattern_opens_no_edition_of_anothers(
     scene: Scene, other_designer: User
 ) -> None:
     own = other_designer.patterns.get()
-    pages = ("sheet", "check", "states", "next_edition", "edition_file")
+    pages = ("sheet", "check", "paste", "states", "next_edition", "edition_file")
     before = everything_stored()
 
     answers = answers_to_own(

@@ -87,7 +87,14 @@ class Row:
         return f"{self.group}-{self.index}" if self.group in GROUPS else self.group
 
     @property
+    def block_name(self) -> str:
+        """What the names of its fields by size begin with."""
+        return self.sized[0].name.rpartition("-")[0] if self.sized else self.name
+
+    @property
     def title(self) -> str:
+        if self.group in BY_SIZE:
+            return BY_SIZE[self.group].label
         for column in ("label", "key"):
             if column in self.cells and not self.cells[column].is_blank:
                 return self.cells[column].text.strip()

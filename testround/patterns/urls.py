@@ -10,6 +10,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("<str:code>/delete/", views.pattern_remove, name="delete"),
     path("<str:code>/<int:pk>/", views.sheet, name="sheet"),
     path("<str:code>/<int:pk>/check/", views.sheet_check, name="check"),
+    path("<str:code>/<int:pk>/paste/", views.sheet_paste, name="paste"),
     path("<str:code>/<int:pk>/states/", views_states.states, name="states"),
     path("<str:code>/<int:pk>/next/", views.next_edition, name="next_edition"),
     path("<str:code>/<int:pk>/file/", views.edition_file, name="edition_file"),

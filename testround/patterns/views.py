@@ -1,11 +1,12 @@
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.text import slugify
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -13,6 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from testround.kernel.cautions import cautions_for
 from testround.kernel.round import Pattern as SheetDocument
 from testround.patterns.access import Right, require, rights_on
+from testround.patterns.blocks import BlockRefused, fill, pastable
 from testround.patterns.checks import check
 from testround.patterns.drafts import SheetDraft
 from testround.patterns.fields import GROUPS, Scale
@@ -124,8 +126,10 @@ def _sheet_posted(request: HttpRequest, edition: Edition) -> HttpResponse:
     if (group := request.POST.get("add", "")) in GROUPS:
         draft.add_row(group)
         return _sheet_page(request, edition, draft, None, typing=True)
-    document = draft.read()
     action = request.POST.get("action", "save")
+    if action == "paste":
+        return _pasted(request, edition, draft)
+    document = draft.read()
     if action == "check" or document is None:
         return _sheet_page(
             request, edition, draft, document, typing=True, status=200 if action == "check" else 422
@@ -159,6 +163,38 @@ def _sheet_posted(request: HttpRequest, edition: Edition) -> HttpResponse:
     )
 
 
+def _pasted(request: HttpRequest, edition: Edition, draft: SheetDraft) -> HttpResponse:
+    """The page with a block put into its fields, or with what keeps it out and the block still there."""
+    text = request.POST.get("paste-text", "")
+    paste: dict[str, Any] = {
+        "text": text,
+        "row": request.POST.get("paste-row", ""),
+        "size": request.POST.get("paste-size", ""),
+    }
+    try:
+        filled = fill(draft, text, f"{paste['row']}-{paste['size']}")
+    except BlockRefused as refused:
+        paste["sentences"] = refused.sentences
+        return _sheet_page(request, edition, draft, draft.read(), typing=True, paste=paste, status=422)
+    paste = {"said": filled.sentence}
+    return _sheet_page(request, edition, draft, draft.read(), typing=True, paste=paste)
+
+
+@login_required
+@require_POST
+def sheet_paste(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    """What a pasted block puts into which fields, for the script to put there. Nothing is stored."""
+    edition = edition_for(request, code, pk)
+    draft = SheetDraft.typed(request.POST, edition.document, scale_for(request))
+    try:
+        filled = fill(draft, request.POST.get("paste-text", ""), request.POST.get("paste-at", ""))
+    except BlockRefused as refused:
+        return JsonResponse({"sentences": refused.sentences}, status=422)
+    return JsonResponse(
+        {"cells": {cell.id: cell.text for cell in filled.cells}, "sentences": [filled.sentence]}
+    )
+
+
 def _sheet_page(
     request: HttpRequest,
     edition: Edition,
@@ -168,6 +204,7 @@ def _sheet_page(
     typing: bool = False,
     refusal: str = "",
     meanwhile: Meanwhile | None = None,
+    paste: Mapping[str, Any] | None = None,
     status: int = 200,
 ) -> HttpResponse:
     """``typing`` keeps the fields on the page even when the sheet was frozen meanwhile."""
@@ -175,6 +212,8 @@ def _sheet_page(
         **_sheet_context(edition, draft, document),
         "refusal": refusal,
         "meanwhile": meanwhile,
+        "paste": paste or {},
+        "pastable": pastable(draft),
         "state": None if edition.is_frozen else state_now(edition),
         "status": status,
         "cautions": cautions_for(edition.document),

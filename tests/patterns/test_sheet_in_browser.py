@@ -95,3 +95,83 @@ def test_the_page_never_scrolls_sideways(opened: Opened, width: int) -> None:
     page = opened(viewport={"width": width, "height": 800})
 
     assert page.evaluate("document.documentElement.scrollWidth") == width
+
+
+PASTE = """
+([id, text]) => {
+  const field = document.getElementById(id);
+  const clipboardData = new DataTransfer();
+  clipboardData.setData("text/plain", text);
+  field.focus();
+  return field.dispatchEvent(new ClipboardEvent("paste", { clipboardData, bubbles: true, cancelable: true }));
+}
+"""
+
+
+def test_a_block_pasted_into_a_field_fills_the_fields_beside_and_below_and_can_be_taken_back(
+    opened: Opened, edition: Edition
+) -> None:
+    page = opened()
+
+    page.evaluate(PASTE, ["id_numbers-0-printed-1", "106\t116\n98\t100"])
+    page.wait_for_selector("#c-numbers-1-2.differs")
+
+    assert [page.input_value(f"#id_numbers-{i}-printed-{j}") for i in (0, 1) for j in (0, 1, 2)] == [
+        "92",
+        "106",
+        "116",
+        "96",
+        "98",
+        "100",
+    ]
+    assert page.inner_text("#paste-said p") == (
+        "4 cells filled from Back, cast on, S on. Nothing is saved yet."
+    )
+
+    page.click("#paste-said button")
+    page.wait_for_selector("#c-numbers-1-2:not(.differs)")
+
+    assert page.input_value("#id_numbers-0-printed-1") == "104"
+    assert page.evaluate("document.activeElement.id") == "id_numbers-0-printed-1"
+    assert page.inner_text("#check-said") == "All 6 printed values are what the formulas give."
+
+
+def test_a_block_that_does_not_fit_leaves_every_field_and_says_so_in_sight(opened: Opened) -> None:
+    page = opened(viewport={"width": 360, "height": 800})
+
+    page.evaluate(PASTE, ["id_numbers-0-printed-1", "1\t2\t3"])
+    page.wait_for_selector("#paste-said.is-refused")
+
+    assert page.inner_text("#paste-said").startswith("Line 1 of the block has 3 cells")
+    assert page.input_value("#id_numbers-0-printed-1") == "104"
+    box = page.locator("#paste-said").bounding_box()
+    assert box["y"] >= 0
+    assert box["y"] + box["height"] <= 800
+
+
+def test_one_number_is_pasted_as_ever(opened: Opened) -> None:
+    page = opened()
+
+    left_to_the_browser = page.evaluate(PASTE, ["id_measures-0-values-0", " 36,5\n"])
+
+    assert left_to_the_browser
+
+
+def test_what_is_typed_is_never_under_the_bar_at_the_foot(opened: Opened) -> None:
+    page = opened(viewport={"width": 360, "height": 640})
+
+    covered = page.evaluate(
+        """
+        () => [...document.querySelectorAll(".sheet-form input, .sheet-form textarea, .sheet-form select")]
+          .filter((field) => field.offsetParent && field.type !== "hidden" && field.tabIndex >= 0)
+          .filter((field) => {
+            field.focus();
+            const bar = document.querySelector(".sheet-actions").getBoundingClientRect();
+            const box = field.getBoundingClientRect();
+            return box.bottom > bar.top + 1 && box.top < bar.bottom;
+          })
+          .map((field) => field.id || field.name)
+        """
+    )
+
+    assert covered == []

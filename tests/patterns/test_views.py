@@ -50,7 +50,9 @@ def upload(client: Client, content: bytes | dict[str, Any], name: str = "pattern
 # Who may come in
 
 
-PAGES = ("detail", "delete", "sheet", "check", "states", "next_edition", "edition_file")
+PAGES = ("detail", "delete", "sheet", "check", "paste", "states", "next_edition", "edition_file")
+# Addresses that are only sent to.
+SENT_TO = ("check", "paste")
 
 
 def address(edition: Edition, name: str) -> str:
@@ -68,7 +70,7 @@ def test_another_designer_finds_nothing(
     status = getattr(client, method)(address(edition, name)).status_code
 
     # A page that is only read, or only sent to, refuses the other way of asking before it looks at anything.
-    wrong_way = (method == "get") == (name == "check") and name in ("check", "detail", "edition_file")
+    wrong_way = (method == "get") == (name in SENT_TO) and name in (*SENT_TO, "detail", "edition_file")
     assert status == (405 if wrong_way else 404)
     assert Pattern.objects.filter(pk=edition.pattern_id).exists()
 
