@@ -586,3 +586,33 @@ def test_a_place_made_by_hand_has_no_last_day_to_ask_for(
     form = client.get(reverse("rounds:invite", args=[offered.round.code, offered.pk])).context["form"]
 
     assert list(form.fields) == ["email"]
+
+
+# A closed round
+
+
+def test_a_closed_round_says_why_its_proposal_cannot_be_accepted(opened: Round, page: Client) -> None:
+    Round.objects.filter(pk=opened.pk).update(state=Round.State.CLOSED)
+    why = (
+        "Closed: this round is closed, so nobody can be invited to it any more. To invite all the same, "
+        "move it back to measuring first."
+    )
+    accept = reverse("rounds:proposal_accept", args=[opened.code])
+
+    shown, asked = page.get(proposal(opened)), page.get(accept)
+    pressed = page.post(accept, accepting(opened))
+
+    assert why in words(shown)
+    assert "Accept it and invite" not in words(shown)
+    for response, status in ((asked, 200), (pressed, 422)):
+        assert response.status_code == status
+        assert why in words(response)
+        assert "Nobody can be invited" in words(response)
+        assert "Invite 4" not in words(response)
+        assert f'href="/rounds/{opened.code}/move/"' in response.text
+    assert not Place.objects.exists()
+
+
+def test_a_round_that_is_open_says_nothing_of_being_closed(opened: Round, page: Client) -> None:
+    assert "Closed:" not in words(page.get(proposal(opened)))
+    assert "Closed:" not in words(page.get(reverse("rounds:proposal_accept", args=[opened.code])))

@@ -333,6 +333,7 @@ def proposal_accept(request: HttpRequest, code: str) -> HttpResponse:
         "seats": seats,
         "without_address": sum(not seat.email for seat in seats),
         "broken": proposal_page(shown, reader_for(request).units).broken,
+        "may": rights_on(round.edition.pattern, request.user),
     }
     status = 422 if sent is not None else 200
     response = render(request, "rounds/proposal_accept.html", context, status=status)
