@@ -135,6 +135,7 @@ def assign(
     pins: Sequence[Pin] = (),
     exclusions: Sequence[Exclusion] = (),
     seconds: float | None = None,
+    free: Assignment | None = None,
 ) -> Assignment:
     """The best assignment of a round's candidates to its sizes and yarns.
 
@@ -148,6 +149,9 @@ def assign(
         The designer's word, kept always.
     seconds : float, optional
         What the solver may take for each objective. Without it, it goes on until all is proven.
+    free : Assignment, optional
+        The answer to the same round and reach without the designer's word, where it is at hand. Where it keeps to
+        that word and is proven, it is the answer to this too, and nothing is solved again.
 
     Returns
     -------
@@ -169,12 +173,24 @@ def assign(
     if found:
         raise AssignmentError(found)
     offers = Offers(round_, reach=reach, exclusions=exclusions)
+    kept = _kept_anyway(offers, pins, free)
     for pin in pins:
         offers.pin(pin)
+    if free is not None and kept is not None:
+        return _answer(offers, kept, free.steps)
     try:
         return _solved(offers, seconds)
     except NoAnswer:
         raise AssignmentError([Problem("pins", _why_impossible(offers))]) from None
+
+
+def _kept_anyway(offers: Offers, pins: Sequence[Pin], free: Assignment | None) -> list[Seat] | None:
+    """The seats of the answer without the designer's word, if they keep to it: a word only ever takes choices away,
+    or names one that such an answer cannot hold."""
+    if free is None or not free.document.optimal:
+        return None
+    seats, broken = _seats_of(offers, free.document.places)
+    return None if broken or _broken(offers, seats, pins) else seats
 
 
 def _why_impossible(offers: Offers) -> str:
@@ -365,8 +381,10 @@ class _Model:
 
 def _solved(offers: Offers, seconds: float | None) -> Assignment:
     model = _Model(offers, seconds)
-    seats = model.solve()
-    steps = tuple(model.programme.steps)
+    return _answer(offers, model.solve(), tuple(model.programme.steps))
+
+
+def _answer(offers: Offers, seats: list[Seat], steps: tuple[Step, ...]) -> Assignment:
     value = worth(offers, seats)
     reasons = Reasons(offers, seats)
     unproven = next((step for step in steps if not step.proven), None)

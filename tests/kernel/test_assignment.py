@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from testround.kernel import programme
+from testround.kernel import assignment, programme
 from testround.kernel.assignment import (
     Assignment,
     AssignmentError,
@@ -316,6 +316,35 @@ def test_every_small_case_with_pins_and_exclusions_is_the_best_or_refused_as_imp
         else:
             assert found.value.key == best, seed
     assert 20 < refused < 200
+
+
+def test_a_word_that_the_free_answer_keeps_anyway_is_answered_by_it_and_any_other_is_solved(monkeypatch):
+    solved = []
+    solve = assignment._Model.solve
+    monkeypatch.setattr(assignment._Model, "solve", lambda self: solved.append(self) or solve(self))
+    reused = 0
+    for seed in range(1000, 1100):
+        file = small(np.random.default_rng(seed))
+        who = file["candidates"][0]["id"]
+        size = file["pattern"]["sizes"][seed % len(file["pattern"]["sizes"])]
+        word = {"pins": [Pin(who, size)], "exclusions": [Exclusion(file["candidates"][-1]["id"], size)]}
+        if len(file["candidates"]) < 2:
+            continue
+        try:
+            alone = assigned(file, **word)
+        except AssignmentError:
+            continue
+        free = assigned(file)
+        solved.clear()
+
+        found = assigned(file, **word, free=free)
+
+        assert (found.value, found.document.optimal) == (alone.value, True), seed
+        if seats(free) == seats(alone):
+            assert solved == [], seed
+            assert (found.document, found.refused) == (alone.document, alone.refused), seed
+            reused += 1
+    assert 5 < reused < 95
 
 
 def test_branch_and_bound_alone_comes_to_the_same(monkeypatch):

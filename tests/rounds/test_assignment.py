@@ -11,9 +11,11 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from django.core import mail
+from django.core.cache import cache
 from django.core.exceptions import PermissionDenied
 from django.utils import timezone
 
+from testround.kernel import assignment
 from testround.people.models import User
 from testround.rounds.bridge import seated_round
 from testround.rounds.models import Candidate, Invitation, Place, Proposal, Round
@@ -416,3 +418,58 @@ def test_a_second_round_of_invitations_leaves_those_of_the_first(opened: Round, 
 
     assert sorted(opened.places.values_list("name", flat=True)) == ["Alder", "Birch", "Cedar", "Elm", "Fir"]
     assert set(opened.places.values_list("state", flat=True)) == {Place.State.OFFERED}
+
+
+# How often it is worked out
+
+
+@pytest.fixture
+def solved(monkeypatch: pytest.MonkeyPatch) -> list[object]:
+    """What was put to the solver since nothing was known."""
+    cache.clear()
+    put: list[object] = []
+    solve = assignment._Model.solve
+
+    def counted(model: assignment._Model) -> object:
+        put.append(model)
+        return solve(model)
+
+    monkeypatch.setattr(assignment._Model, "solve", counted)
+    return put
+
+
+def test_keeping_somebody_where_they_were_proposed_works_out_nothing_anew(
+    opened: Round, designer: User, solved: list[object]
+) -> None:
+    five_for_four(opened)
+    best = drafted(opened)
+    assert len(solved) == 1
+
+    proposal_save(
+        round=opened,
+        by=designer,
+        revision=0,
+        pins=[{"candidate": "birch", "size": "S", "yarn": None}],
+        exclusions=[{"candidate": "dogwood", "size": None}],
+    )
+    kept = drafted(opened)
+
+    assert len(solved) == 1
+    assert kept.seats == best.seats
+    assert kept.word_cost is not None
+    assert kept.word_cost.as_good
+    assert {one.candidate: one.why for one in kept.best.refused} == {"dogwood": "Excluded by the designer."}
+
+
+def test_keeping_somebody_elsewhere_is_worked_out_once_beside_the_best_without_it(
+    opened: Round, designer: User, solved: list[object]
+) -> None:
+    five_for_four(opened)
+
+    proposal_save(
+        round=opened, by=designer, revision=0, pins=[{"candidate": "dogwood", "size": "S", "yarn": None}]
+    )
+    drafted(opened)
+    drafted(opened)
+
+    assert len(solved) == 2

@@ -189,7 +189,14 @@ def best_of(read: kernel.Round, asked: Asked) -> Assignment:
     if isinstance(found, Assignment):
         return found
     try:
-        found = assign(read, reach=asked.reach, pins=asked.pins, exclusions=asked.exclusions, seconds=SECONDS)
+        found = assign(
+            read,
+            reach=asked.reach,
+            pins=asked.pins,
+            exclusions=asked.exclusions,
+            seconds=SECONDS,
+            free=_without_word(read, asked),
+        )
     except AssignmentError as error:
         called = Called(read)
         raise Refused(
@@ -239,15 +246,20 @@ def drafted(round: Round, draft: Proposal | None = None, read: kernel.Round | No
     return Drafted(draft, read, asked, best, by_hand, cost, _word_cost(read, asked, best), seen)
 
 
-def _word_cost(read: kernel.Round, asked: Asked, best: Assignment) -> Cost | None:
-    """What the designer's word costs. None, too, where the best without it is not found in time."""
+def _without_word(read: kernel.Round, asked: Asked) -> Assignment | None:
+    """The best without the designer's word: None where she gave none, or where it is not found in time."""
     if not asked.pins and not asked.exclusions:
         return None
     try:
-        free = best_of(read, dataclasses.replace(asked, pins=(), exclusions=()))
+        return best_of(read, dataclasses.replace(asked, pins=(), exclusions=()))
     except Refused:
         return None
-    return cost_of(read, best.document.places, reach=asked.reach, best=free)
+
+
+def _word_cost(read: kernel.Round, asked: Asked, best: Assignment) -> Cost | None:
+    """What the designer's word costs."""
+    free = _without_word(read, asked)
+    return cost_of(read, best.document.places, reach=asked.reach, best=free) if free is not None else None
 
 
 def _fingerprint(value: Any) -> str:
