@@ -23,6 +23,7 @@ from testround.kernel.round import Constant, Dimension, Number, Shaping
 from testround.kernel.shaping import ShapingError, spelled
 from testround.kernel.sheet import FloatArray, GaugeColumns, Inputs, Sheet
 from testround.kernel.units import format_count, format_length
+from testround.kernel.words import gettext as _
 
 BoolArray = NDArray[np.bool_]
 
@@ -145,7 +146,7 @@ class _Work:
         on which others are, so the two are worked in turn until nothing changes.
         """
         misprints = {key: _unlike(value, self.computed[key]) for key, value in self.printed.items()}
-        for _ in range(len(self.printed)):
+        for _turn in range(len(self.printed)):
             good = {key: np.where(misprints[key], np.nan, value) for key, value in self.printed.items()}
             worked = self.sheet.numbers(self.stated, good)
             # A number is never judged on its own printed value: each is worked afresh from the others.
@@ -217,20 +218,34 @@ class _Work:
         rule = self.sheet.multiple_of(key)
         if rule is not None:
             of, plus = rule
-            wanted = f"a multiple of {format_count(of)}" + (f" plus {format_count(plus)}" if plus else "")
+            wanted = (
+                _("{printed} is printed, and is not a multiple of {of} plus {plus}.")
+                if plus
+                else _("{printed} is printed, and is not a multiple of {of}.")
+            )
             steps = (printed - plus) / of
             for j in np.flatnonzero(np.abs(steps - np.rint(steps)) > _NOISE):
                 yield self.note(
-                    "multiple", number, j, f"{format_count(printed[j])} is printed, and is not {wanted}."
+                    "multiple",
+                    number,
+                    j,
+                    wanted.format(
+                        printed=format_count(printed[j]), of=format_count(of), plus=format_count(plus)
+                    ),
                 )
         else:
             for j in np.flatnonzero(np.abs(printed - np.rint(printed)) > _NOISE):
                 yield self.note(
-                    "not-whole", number, j, f"{format_count(printed[j])} is printed, and is not whole."
+                    "not-whole",
+                    number,
+                    j,
+                    _("{printed} is printed, and is not whole.").format(printed=format_count(printed[j])),
                 )
         computed = self.computed[key]
         for j in np.flatnonzero(computed < 0):
-            said = f"the formula gives {format_count(computed[j])}, which nobody can work."
+            said = _("the formula gives {computed}, which nobody can work.").format(
+                computed=format_count(computed[j])
+            )
             yield self.note("below-zero", number, j, said)
 
     def shaping_notes(self) -> Iterator[Note]:
@@ -254,10 +269,9 @@ class _Work:
         with_misprint = np.abs(printed - self.from_printed[key]) <= ROUNDING_CM + _NOISE
         with_right = np.abs(printed - right) <= ROUNDING_CM + _NOISE
         for j in np.flatnonzero(with_misprint & ~with_right & ~np.isnan(printed)):
-            said = (
-                f"{format_length(printed[j])} follows from a count that is misprinted; "
-                f"with that put right it becomes {format_length(right[j])}."
-            )
+            said = _(
+                "{printed} follows from a count that is misprinted; with that put right it becomes {right}."
+            ).format(printed=format_length(printed[j]), right=format_length(right[j]))
             yield self.note("follows-misprint", dimension, j, said)
 
     def step_notes(self) -> Iterator[Note]:
@@ -291,9 +305,16 @@ class _Work:
     def step_sentence(self, label: str, run: FloatArray, j: int, *, in_cm: bool) -> str:
         show = format_length if in_cm else format_count
         before, here, after = (show(float(run[i])) for i in (j - 1, j, j + 1))
-        return (
-            f"{label}, size {self.sizes[j]}: {here} breaks the run from {before} ({self.sizes[j - 1]}) "
-            f"to {after} ({self.sizes[j + 1]})."
+        return _(
+            "{label}, size {size}: {here} breaks the run from {before} ({smaller}) to {after} ({larger})."
+        ).format(
+            label=label,
+            size=self.sizes[j],
+            here=here,
+            before=before,
+            smaller=self.sizes[j - 1],
+            after=after,
+            larger=self.sizes[j + 1],
         )
 
     def ease_notes(self, dimension: Dimension) -> Iterator[Note]:
@@ -315,31 +336,42 @@ class _Work:
         if len(stated) == 1:
             wanted = stated[0].value
             odd = known & (np.abs(ease - wanted) > dimension.tolerance + _NOISE)
-            instead = f"the sheet states {format_length(wanted, signed=True)}"
+            instead = _("the sheet states {wanted}").format(wanted=format_length(wanted, signed=True))
         elif not stated:
             below, above = known & (ease < 0), known & (ease > 0)
             mostly_above = bool(np.sum(above) >= np.sum(below))
             odd = below if mostly_above else above
             if not (below.any() and above.any()):
                 return
-            instead = f"most sizes have {'positive' if mostly_above else 'negative'} ease"
+            instead = (
+                _("most sizes have positive ease") if mostly_above else _("most sizes have negative ease")
+            )
         else:
             return
         if np.sum(odd) == np.sum(known) > 1:
             # One thing to look at, not one for every size.
             first = int(np.flatnonzero(odd)[0])
             low, high = (format_length(end, signed=True) for end in (np.min(ease[odd]), np.max(ease[odd])))
-            span = low if low == high else f"{low} to {high}"
-            said = f"like every other, it has {span} of ease on the body, and {instead}."
+            span = low if low == high else _("{low} to {high}").format(low=low, high=high)
+            said = _("like every other, it has {span} of ease on the body, and {instead}.").format(
+                span=span, instead=instead
+            )
             yield self.note("ease", dimension, first, said)
             return
         for j in np.flatnonzero(odd):
-            said = f"it has {format_length(ease[j], signed=True)} of ease on the body, and {instead}."
+            said = _("it has {ease} of ease on the body, and {instead}.").format(
+                ease=format_length(ease[j], signed=True), instead=instead
+            )
             yield self.note("ease", dimension, j, said)
 
     def note(self, kind: NoteKind, entry: Number | Shaping | Dimension, j: np.intp | int, said: str) -> Note:
         size = self.sizes[int(j)]
-        return Note(kind, entry.key, size, f"{entry.label}, size {size}: {said}")
+        return Note(
+            kind,
+            entry.key,
+            size,
+            _("{label}, size {size}: {said}").format(label=entry.label, size=size, said=said),
+        )
 
     def eases(self) -> Iterator[Constant]:
         for constant in self.sheet.pattern.constants:
@@ -411,7 +443,7 @@ def _breaks(run: FloatArray, *, floor: float) -> list[int]:
         return []
     values = run.copy()
     found: list[int] = []
-    for _ in range(n // 3):
+    for _turn in range(n // 3):
         steps = np.diff(values)
         apart = values[1:-1] - (values[:-2] + values[2:]) / 2
         step = float(np.median(np.abs(steps)))

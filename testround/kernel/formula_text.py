@@ -13,6 +13,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal as OneOf
 
+from testround.kernel.words import commas, gettext_noop, ngettext
+from testround.kernel.words import gettext as _
+
 LONGEST_FORMULA = 1000
 DEEPEST_NESTING = 40
 MOST_NODES = 500
@@ -44,7 +47,11 @@ class FormulaError(ValueError):
         self.end = end
         self.mend = mend
         stop = "" if mend.endswith("?") else "."
-        super().__init__(f"at character {start + 1}: {message}; {mend}{stop}")
+        super().__init__(
+            _("at character {start}: {message}; {mend}{stop}").format(
+                start=start + 1, message=message, mend=mend, stop=stop
+            )
+        )
 
 
 # The tree -------------------------------------------------------------------------------------------------
@@ -171,24 +178,27 @@ _COMPARISONS = frozenset({"<", "<=", ">", ">=", "==", "!="})
 
 # What people type from habit, and what to write instead.
 _HABITS: Mapping[str, str] = {
-    "×": "write * to multiply",
-    "·": "write * to multiply",
-    "÷": "write / to divide",
-    ":": "write / to divide",
-    "−": "write a plain hyphen, -, for minus",
-    "–": "write a plain hyphen, -, for minus",
-    "≤": "write <=",
-    "≥": "write >=",
-    "≠": "write !=",
-    "^": "write the product out, as in x * x",
-    "%": "write the share as a decimal, as in 0.08 for 8 %",
-    "[": "use round brackets",
-    "]": "use round brackets",
-    "{": "use round brackets",
-    "}": "use round brackets",
-    "\n": "write the formula on one line",
-    "\r": "write the formula on one line",
+    "×": gettext_noop("write * to multiply"),
+    "·": gettext_noop("write * to multiply"),
+    "÷": gettext_noop("write / to divide"),
+    ":": gettext_noop("write / to divide"),
+    "−": gettext_noop("write a plain hyphen, -, for minus"),
+    "–": gettext_noop("write a plain hyphen, -, for minus"),
+    "≤": gettext_noop("write <="),
+    "≥": gettext_noop("write >="),
+    "≠": gettext_noop("write !="),
+    "^": gettext_noop("write the product out, as in x * x"),
+    "%": gettext_noop("write the share as a decimal, as in 0.08 for 8 %"),
+    "[": gettext_noop("use round brackets"),
+    "]": gettext_noop("use round brackets"),
+    "{": gettext_noop("use round brackets"),
+    "}": gettext_noop("use round brackets"),
+    "\n": gettext_noop("write the formula on one line"),
+    "\r": gettext_noop("write the formula on one line"),
 }
+
+
+_OTHERWISE = gettext_noop("use names, numbers, + - * / and brackets only")
 
 
 def _tokens(text: str) -> list[_Token]:
@@ -198,12 +208,14 @@ def _tokens(text: str) -> list[_Token]:
         found = _TOKEN.match(text, at)
         if found is None:
             sign = text[at]
-            shown = "a line break" if sign in "\r\n" else f"the sign {quoted(sign)}"
+            said = _("a line break has no meaning in a formula")
+            if sign not in "\r\n":
+                said = _("the sign {sign} has no meaning in a formula").format(sign=quoted(sign))
             raise FormulaError(
-                f"{shown} has no meaning in a formula",
+                said,
                 at,
                 at + 1,
-                _HABITS.get(sign, "use names, numbers, + - * / and brackets only"),
+                _(_HABITS.get(sign, _OTHERWISE)),
             )
         kind = found.lastgroup
         end = found.end()
@@ -223,23 +235,28 @@ def _glued(text: str, start: int, end: int) -> FormulaError:
     word = text[end:stop]
     if re.fullmatch(r"[eE][0-9]*", word):
         return FormulaError(
-            f"{quoted(text[start:stop])} is not a plain number",
+            _("{quoted} is not a plain number").format(quoted=quoted(text[start:stop])),
             start,
             stop,
-            "write the number in full, without an exponent",
+            _("write the number in full, without an exponent"),
         )
     if word in ("cm", "in", "st", "sts", "row", "rows", "mm"):
         return FormulaError(
-            f"{quoted(text[start:stop])} carries a unit",
+            _("{quoted} carries a unit").format(quoted=quoted(text[start:stop])),
             start,
             stop,
-            f"write {number} alone; a number takes the unit of what it stands beside, and lengths are in cm",
+            _(
+                "write {number} alone; a number takes the unit of what it stands beside, and lengths are "
+                "in cm"
+            ).format(number=number),
         )
     return FormulaError(
-        f"{quoted(text[start : max(stop, end + 1)])} runs a number and a word together",
+        _("{quoted} runs a number and a word together").format(
+            quoted=quoted(text[start : max(stop, end + 1)])
+        ),
         start,
         max(stop, end + 1),
-        f"write {number} * {word or '…'} to multiply",
+        _("write {number} * {word} to multiply").format(number=number, word=word or "…"),
     )
 
 
@@ -277,24 +294,31 @@ class _Parser:
         self.nodes += 1
         if self.nodes > MOST_NODES:
             raise FormulaError(
-                f"the formula has more than {MOST_NODES} terms", start, end, "break it into several numbers"
+                _("the formula has more than {most} terms").format(most=MOST_NODES),
+                start,
+                end,
+                _("break it into several numbers"),
             )
 
     def deeper(self, token: _Token) -> None:
         self.depth += 1
         if self.depth > DEEPEST_NESTING:
             raise FormulaError(
-                f"brackets, functions and minus signs are nested more than {DEEPEST_NESTING} deep",
+                _("brackets, functions and minus signs are nested more than {most} deep").format(
+                    most=DEEPEST_NESTING
+                ),
                 token.start,
                 token.end,
-                "break the formula into several numbers",
+                _("break the formula into several numbers"),
             )
 
     # The grammar
 
     def formula(self) -> Node:
         if self.next.kind == "end":
-            raise FormulaError("the formula is empty", 0, 0, "write what to compute, as in bust * body.st")
+            raise FormulaError(
+                _("the formula is empty"), 0, 0, _("write what to compute, as in bust * body.st")
+            )
         root = self.sum()
         if self.at < len(self.tokens) - 1:
             raise self.unexpected()
@@ -305,54 +329,65 @@ class _Parser:
         text, start, end = token.text, token.start, token.end
         if token.kind == "end":
             return FormulaError(
-                "the formula stops in the middle", start, end, "finish it, or take away the last sign"
+                _("the formula stops in the middle"), start, end, _("finish it, or take away the last sign")
             )
         if text in _COMPARISONS:
             return FormulaError(
-                f"the comparison {quoted(text)} stands outside the condition of a when",
+                _("the comparison {quoted} stands outside the condition of a when").format(
+                    quoted=quoted(text)
+                ),
                 start,
                 end,
-                "compare only in the first place of when, without brackets, as in when(bust > 100, 4, 2)",
+                _("compare only in the first place of when, without brackets, as in when(bust > 100, 4, 2)"),
             )
         if text == "=":
             return FormulaError(
-                "“=” has no meaning here",
+                _("“=” has no meaning here"),
                 start,
                 end,
-                "write == to compare, and of= or plus= only inside multiple",
+                _("write == to compare, and of= or plus= only inside multiple"),
             )
         if text == "**":
             return FormulaError(
-                "powers are not used in formulas", start, end, "write the product out, as in x * x"
+                _("powers are not used in formulas"), start, end, _("write the product out, as in x * x")
             )
         if text == ",":
             return FormulaError(
-                "a comma stands where none belongs",
+                _("a comma stands where none belongs"),
                 start,
                 end,
-                "write decimals with a point, as in 2.5, and commas only between the values of a function",
+                _("write decimals with a point, as in 2.5, and commas only between the values of a function"),
             )
         if text == ")":
             return FormulaError(
-                "this bracket closes nothing", start, end, "take it away, or open one before it"
+                _("this bracket closes nothing"), start, end, _("take it away, or open one before it")
             )
         if text == ".":
             return FormulaError(
-                "a point stands where none belongs",
+                _("a point stands where none belongs"),
                 start,
                 end,
-                "write decimals as in 0.5 and gauges as in body.st",
+                _("write decimals as in 0.5 and gauges as in body.st"),
             )
         if text in ("*", "/"):
             return FormulaError(
-                f"{quoted(text)} has nothing before it", start, end, "put a name or a number before it"
+                _("{quoted} has nothing before it").format(quoted=quoted(text)),
+                start,
+                end,
+                _("put a name or a number before it"),
             )
         if text == "+":
             return FormulaError(
-                "“+” has nothing before it", start, end, "leave it out, or put what it adds to before it"
+                _("“+” has nothing before it"),
+                start,
+                end,
+                _("leave it out, or put what it adds to before it"),
             )
         return FormulaError(
-            f"{quoted(text)} follows without a sign between", start, end, "put + - * or / before it"
+            _("{quoted} follows without a sign between").format(quoted=quoted(text)),
+            start,
+            end,
+            _("put + - * or / before it"),
         )
 
     def sum(self) -> Node:
@@ -409,25 +444,25 @@ class _Parser:
         digits = len(token.text.replace(".", "").lstrip("0"))
         if digits > MOST_DIGITS:
             raise FormulaError(
-                f"{quoted(token.text)} has more than {MOST_DIGITS} digits",
+                _("{quoted} has more than {most} digits").format(quoted=quoted(token.text), most=MOST_DIGITS),
                 token.start,
                 token.end,
-                "write a shorter number",
+                _("write a shorter number"),
             )
         value = float(token.text)
         if value > LARGEST_LITERAL:
             raise FormulaError(
-                f"{quoted(token.text)} is larger than a thousand million",
+                _("{quoted} is larger than a thousand million").format(quoted=quoted(token.text)),
                 token.start,
                 token.end,
-                "write a smaller number",
+                _("write a smaller number"),
             )
         if self.is_sign(".") and self.next.start == token.end:
             raise FormulaError(
-                f"{quoted(token.text + '.')} is not a number",
+                _("{quoted} is not a number").format(quoted=quoted(token.text + ".")),
                 token.start,
                 self.next.end,
-                f"write {token.text.split('.')[0]}.0 or {token.text}",
+                _("write {whole}.0 or {text}").format(whole=token.text.split(".")[0], text=token.text),
             )
         self.count(token.start, token.end)
         return Literal(token.start, token.end, value)
@@ -436,17 +471,17 @@ class _Parser:
         token = self.take()
         if token.text in FUNCTIONS:
             raise FormulaError(
-                f"{quoted(token.text)} is a function and needs brackets",
+                _("{quoted} is a function and needs brackets").format(quoted=quoted(token.text)),
                 token.start,
                 token.end,
-                f"write {token.text}(…) with its values in the brackets",
+                _("write {text}(…) with its values in the brackets").format(text=token.text),
             )
         if not _KEY.fullmatch(token.text):
             raise FormulaError(
-                f"{quoted(token.text)} is not a name",
+                _("{quoted} is not a name").format(quoted=quoted(token.text)),
                 token.start,
                 token.end,
-                f"names are lower-case words joined by single underscores{_lowered(token.text)}",
+                _as_names_are(token.text),
             )
         self.count(token.start, token.end)
         if not self.is_sign("."):
@@ -455,10 +490,12 @@ class _Parser:
         axis = self.next
         if axis.kind != "name" or axis.text not in ("st", "row"):
             raise FormulaError(
-                f"{quoted(f'{token.text}.{axis.text}')} does not exist",
+                _("{quoted} does not exist").format(quoted=quoted(f"{token.text}.{axis.text}")),
                 token.start,
                 max(axis.end, token.end + 1),
-                f"after a gauge's key only .st and .row are written, as in {token.text}.st",
+                _("after a gauge's key only .st and .row are written, as in {text}.st").format(
+                    text=token.text
+                ),
             )
         self.take()
         if self.is_sign("."):
@@ -469,17 +506,20 @@ class _Parser:
         if self.is_sign(")"):
             return self.take()
         if self.next.kind == "end":
-            raise FormulaError("this bracket is never closed", opened.start, opened.end, "close it with )")
+            raise FormulaError(
+                _("this bracket is never closed"), opened.start, opened.end, _("close it with )")
+            )
         raise self.unexpected()
 
     def call(self) -> Node:
         function = self.take()
         if function.text not in FUNCTIONS:
             raise FormulaError(
-                f"there is no function {quoted(function.text)}",
+                _("there is no function {quoted}").format(quoted=quoted(function.text)),
                 function.start,
                 function.end,
-                did_you_mean(function.text, FUNCTIONS) or f"the functions are {', '.join(FUNCTIONS)}",
+                did_you_mean(function.text, FUNCTIONS)
+                or _("the functions are {functions}").format(functions=commas(FUNCTIONS)),
             )
         opened = self.take()
         self.deeper(opened)
@@ -500,10 +540,10 @@ class _Parser:
                     named[key.text] = self.sum()
                 elif named:
                     raise FormulaError(
-                        "a plain value stands after of= or plus=",
+                        _("a plain value stands after of= or plus="),
                         self.next.start,
                         self.next.end,
-                        "put the value to round first",
+                        _("put the value to round first"),
                     )
                 else:
                     arguments.append(self.sum())
@@ -514,7 +554,14 @@ class _Parser:
         start = function.start
         match function.text:
             case "multiple" | "multiple_up" | "multiple_down":
-                self.check_values(function, end, len(arguments), 1, 1, f"{function.text}(x, of=2, plus=1)")
+                self.check_values(
+                    function,
+                    end,
+                    len(arguments),
+                    1,
+                    1,
+                    f"{function.text}(x, of=2, plus=1)",
+                )
                 directions: Mapping[str, OneOf["nearest", "up", "down"]] = {
                     "multiple": "nearest",
                     "multiple_up": "up",
@@ -523,7 +570,7 @@ class _Parser:
                 of = named.get("of")
                 if isinstance(of, Literal) and of.value == 0:
                     raise FormulaError(
-                        "of= is zero", of.start, of.end, "round to a multiple of something above zero"
+                        _("of= is zero"), of.start, of.end, _("round to a multiple of something above zero")
                     )
                 return Multiple(start, end, directions[function.text], arguments[0], of, named.get("plus"))
             case "abs":
@@ -539,36 +586,47 @@ class _Parser:
     def check_named(self, function: _Token, key: _Token, named: Mapping[str, Node]) -> None:
         if not function.text.startswith("multiple"):
             raise FormulaError(
-                f"{function.text} takes no {quoted(key.text + '=')}",
+                _("{text} takes no {quoted}").format(text=function.text, quoted=quoted(key.text + "=")),
                 key.start,
                 key.end,
-                "write == to compare, or leave the name out",
+                _("write == to compare, or leave the name out"),
             )
         if key.text not in ("of", "plus"):
             raise FormulaError(
-                f"{function.text} takes no {quoted(key.text + '=')}",
+                _("{text} takes no {quoted}").format(text=function.text, quoted=quoted(key.text + "=")),
                 key.start,
                 key.end,
-                "only of= and plus= are known, as in multiple(x, of=4, plus=2)",
+                _("only of= and plus= are known, as in multiple(x, of=4, plus=2)"),
             )
         if key.text in named:
-            raise FormulaError(f"{key.text}= is given twice", key.start, key.end, "keep one of them")
+            raise FormulaError(
+                _("{text}= is given twice").format(text=key.text), key.start, key.end, _("keep one of them")
+            )
 
     def check_values(
         self, function: _Token, end: int, given: int, least: int, most: int | None, example: str
     ) -> None:
         if given < least or (most is not None and given > most):
-            wanted = f"{least} value{'s' if least > 1 else ''}" + ("" if most == least else " or more")
-            extra = (
-                "; of and plus are written of=… and plus=…"
-                if function.text.startswith("multiple") and given > 1
-                else ""
-            )
+            if most == least:
+                message = ngettext(
+                    "{function} takes {n} value and has {given}",
+                    "{function} takes {n} values and has {given}",
+                    least,
+                )
+            else:
+                message = ngettext(
+                    "{function} takes {n} value or more and has {given}",
+                    "{function} takes {n} values or more and has {given}",
+                    least,
+                )
+            mend = _("write it as in {example}")
+            if function.text.startswith("multiple") and given > 1:
+                mend = _("write it as in {example}; of and plus are written of=… and plus=…")
             raise FormulaError(
-                f"{function.text} takes {wanted} and has {given}",
+                message.format(function=function.text, n=least, given=given),
                 function.start,
                 end,
-                f"write it as in {example}{extra}",
+                mend.format(example=example),
             )
 
     def when(self, function: _Token, opened: _Token) -> Node:
@@ -578,19 +636,19 @@ class _Parser:
             if self.is_sign("="):
                 raise self.unexpected()
             raise FormulaError(
-                "the first place of when has no comparison",
+                _("the first place of when has no comparison"),
                 left.start,
                 left.end,
-                f"compare two values there, as in {example}",
+                _("compare two values there, as in {example}").format(example=example),
             )
         operator = self.take().text
         right = self.sum()
         if self.next.kind == "sign" and self.next.text in _COMPARISONS:
             raise FormulaError(
-                "two comparisons stand in one condition",
+                _("two comparisons stand in one condition"),
                 self.next.start,
                 self.next.end,
-                "put one when inside another, each with one comparison",
+                _("put one when inside another, each with one comparison"),
             )
         branches: list[Node] = []
         while self.is_sign(",") and len(branches) < 3:
@@ -599,22 +657,24 @@ class _Parser:
         end = self.close(opened).end
         if len(branches) != 2:
             raise FormulaError(
-                f"after its condition, when takes two values, and has {len(branches)}",
+                _("after its condition, when takes two values, and has {given}").format(given=len(branches)),
                 function.start,
                 end,
-                f"write it as in {example}",
+                _("write it as in {example}").format(example=example),
             )
         return When(function.start, end, operator, left, right, branches[0], branches[1])
 
 
-def _lowered(text: str) -> str:
+def _as_names_are(text: str) -> str:
     lowered = "_".join(word for word in text.lower().split("_") if word)
-    return f": {lowered}" if _KEY.fullmatch(lowered) else ""
+    if _KEY.fullmatch(lowered):
+        return _("names are lower-case words joined by single underscores: {name}").format(name=lowered)
+    return _("names are lower-case words joined by single underscores")
 
 
 def did_you_mean(name: str, known: Iterable[str]) -> str | None:
     near = difflib.get_close_matches(name[:60], list(known), n=1, cutoff=0.6)
-    return f"did you mean {near[0]}?" if near else None
+    return _("did you mean {near}?").format(near=near[0]) if near else None
 
 
 def read(text: str) -> Node:
@@ -627,9 +687,11 @@ def read(text: str) -> Node:
     """
     if len(text) > LONGEST_FORMULA:
         raise FormulaError(
-            f"the formula is {len(text)} characters long and {LONGEST_FORMULA} are the most",
+            _("the formula is {n} characters long and {most} are the most").format(
+                n=len(text), most=LONGEST_FORMULA
+            ),
             LONGEST_FORMULA,
             len(text),
-            "break it into several numbers",
+            _("break it into several numbers"),
         )
     return _Parser(text).formula()

@@ -34,11 +34,15 @@ from testround.kernel.formula_text import (
     read,
     walk,
 )
+from testround.kernel.words import gettext as _
+from testround.kernel.words import gettext_noop
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 LARGEST_VALUE = 1e12
+
+_BESIDE = gettext_noop("unlike units are put beside each other in {function}: {that} and {this}")
 
 UNIT_ROUNDOFF = 2.0**-53
 # The bounds are of first order; twice the bound covers the products of errors that were left out.
@@ -65,15 +69,19 @@ class Unit:
     def __str__(self) -> str:
         """The unit in words, as in "stitches per centimetre"."""
         powers = (
-            ("stitch", "stitches", self.st),
-            ("row", "rows", self.row),
-            ("centimetre", "centimetres", self.cm),
+            (_("stitch"), _("stitches"), self.st),
+            (_("row"), _("rows"), self.row),
+            (_("centimetre"), _("centimetres"), self.cm),
         )
-        above = [_power(plural, n) for _, plural, n in powers if n > 0]
-        below = [_power(single, -n) for single, _, n in powers if n < 0]
+        above = [_power(plural, n) for _one, plural, n in powers if n > 0]
+        below = [_power(single, -n) for single, _many, n in powers if n < 0]
         if not above and not below:
-            return "repeats (a plain number)"
-        return " × ".join(above or ["1"]) + "".join(f" per {name}" for name in below)
+            return _("repeats (a plain number)")
+        said = " × ".join(above or ["1"])
+        for name in below:
+            # Translators: a unit, as in "stitches per centimetre".
+            said = _("{above} per {below}").format(above=said, below=name)
+        return said
 
 
 def _power(name: str, n: int) -> str:
@@ -143,17 +151,23 @@ class _UnitCheck:
             case Negative(of=inner):
                 return self.of(inner)
             case Sum(terms=terms, signs=signs):
-                verb = "added to" if signs[1] == "+" else "taken from"
-                return self.alike(terms, verb if len(terms) == 2 else "added to or taken from")
+                if len(terms) > 2:
+                    unlike = gettext_noop("{this} cannot be added to or taken from {that}")
+                elif signs[1] == "+":
+                    unlike = gettext_noop("{this} cannot be added to {that}")
+                else:
+                    unlike = gettext_noop("{this} cannot be taken from {that}")
+                return self.alike(terms, unlike)
             case Product():
                 return self.of_product(node)
             case Multiple(x=x, of=of, plus=plus):
-                return self.alike([part for part in (x, of, plus) if part is not None], "used to round")
+                parts = [part for part in (x, of, plus) if part is not None]
+                return self.alike(parts, gettext_noop("{this} cannot be used to round {that}"))
             case Choice(arguments=arguments, function=function):
-                return self.alike(arguments, f"put beside each other in {function}:")
+                return self.alike(arguments, _BESIDE, function)
             case When(left=left, right=right, yes=yes, no=no):
-                self.alike((left, right), "compared with")
-                return self.alike((yes, no), "put beside each other in when:")
+                self.alike((left, right), gettext_noop("{this} cannot be compared with {that}"))
+                return self.alike((yes, no), _BESIDE, "when")
 
     def of_name(self, node: Name) -> _Kind:
         unit = self.units.get(node.name)
@@ -162,9 +176,9 @@ class _UnitCheck:
         if node.name in self.absent:
             message, mend = self.absent[node.name]
         else:
-            message = f"there is no {quoted(node.name)}"
+            message = _("there is no {quoted}").format(quoted=quoted(node.name))
             mend = did_you_mean(node.name, self.units) or (
-                "use a measure, a constant, a number or a gauge of this sheet, or add it"
+                _("use a measure, a constant, a number or a gauge of this sheet, or add it")
             )
         self.errors.append(FormulaError(message, node.start, node.end, mend))
         return _UNKNOWN
@@ -184,34 +198,33 @@ class _UnitCheck:
             gauge=any(kind.gauge for kind in kinds),
         )
 
-    def alike(self, parts: Sequence[Node], verb: str) -> _Kind:
-        """The common kind of parts that must have one unit; an error names the first two that do not."""
+    def alike(self, parts: Sequence[Node], unlike: str, function: str = "") -> _Kind:
+        """The common kind of parts that must have one unit; an error names the first two that do not.
+
+        ``unlike`` is the message that says so.
+        """
         kinds = [self.of(part) for part in parts]
         known = [(part, kind) for part, kind in zip(parts, kinds, strict=True) if not kind.free]
-        if any(kind.unit is None for _, kind in known):
+        if any(kind.unit is None for _part, kind in known):
             return _UNKNOWN
         if not known:
             return kinds[0]
-        for _, candidate in known:
+        for _part, candidate in known:
             unit = candidate.unit
-            if unit is not None and all(kind.can_be(unit) for _, kind in known):
+            if unit is not None and all(kind.can_be(unit) for _part, kind in known):
                 return _Kind(
                     unit,
-                    literal=all(kind.literal for _, kind in known),
-                    gauge=all(kind.gauge for _, kind in known),
+                    literal=all(kind.literal for _part, kind in known),
+                    gauge=all(kind.gauge for _part, kind in known),
                 )
         first = known[0][1].unit
         other, other_kind = next((part, kind) for part, kind in known if kind.unit != first)
-        if verb.endswith(":"):
-            message = f"unlike units are {verb} {first} and {other_kind.unit}"
-        else:
-            message = f"{other_kind.unit} cannot be {verb} {first}"
         self.errors.append(
             FormulaError(
-                message,
+                _(unlike).format(this=other_kind.unit, that=first, function=function),
                 other.start,
                 other.end,
-                "bring both to one unit by multiplying or dividing with a gauge",
+                _("bring both to one unit by multiplying or dividing with a gauge"),
             )
         )
         return _UNKNOWN
@@ -274,9 +287,9 @@ class _Evaluation:
             self.trouble(
                 far,
                 active,
-                "the value is beyond a million million",
+                _("the value is beyond a million million"),
                 node,
-                "check the numbers that go into it",
+                _("check the numbers that go into it"),
             )
             return np.where(far, np.nan, value), np.where(far, np.nan, error)
         return value, error
@@ -302,9 +315,9 @@ class _Evaluation:
                     self.trouble(
                         nothing,
                         active,
-                        "the divisor is zero",
+                        _("the divisor is zero"),
                         factor,
-                        "divide by something that is never zero",
+                        _("divide by something that is never zero"),
                     )
                     other = np.where(nothing, np.nan, other)
                 value = value / other
@@ -323,9 +336,9 @@ class _Evaluation:
             self.trouble(
                 wrong,
                 active,
-                "of= is not above zero",
+                _("of= is not above zero"),
                 node.of or node,
-                "round to a multiple of something above zero",
+                _("round to a multiple of something above zero"),
             )
             of = np.where(wrong, np.nan, of)
         shifted = x - plus
@@ -406,7 +419,9 @@ class Formula:
         if kind.unit is not None and not kind.can_be(expected):
             check.errors.append(
                 FormulaError(
-                    f"the formula comes out in {kind.unit}, and {expected} are wanted",
+                    _("the formula comes out in {unit}, and {expected} are wanted").format(
+                        unit=kind.unit, expected=expected
+                    ),
                     self.root.start,
                     self.root.end,
                     _how_to_reach(kind.unit, expected),
@@ -456,24 +471,24 @@ class Formula:
 def _how_to_reach(unit: Unit, expected: Unit) -> str:
     lacking = expected / unit
     if lacking == ST_PER_CM:
-        return "multiply by a stitch gauge, as in … * body.st"
+        return _("multiply by a stitch gauge, as in … * body.st")
     if lacking == ROW_PER_CM:
-        return "multiply by a row gauge, as in … * body.row"
+        return _("multiply by a row gauge, as in … * body.row")
     if lacking == REP / ST_PER_CM:
-        return "divide by a stitch gauge, as in … / body.st"
+        return _("divide by a stitch gauge, as in … / body.st")
     if lacking == REP / ROW_PER_CM:
-        return "divide by a row gauge, as in … / body.row"
+        return _("divide by a row gauge, as in … / body.row")
     if lacking == CM:
-        return "multiply by a length in cm"
+        return _("multiply by a length in cm")
     if lacking == REP / ST:
-        return "divide by a number of stitches"
+        return _("divide by a number of stitches")
     if lacking == REP / ROW:
-        return "divide by a number of rows"
+        return _("divide by a number of rows")
     if lacking == ST:
-        return "multiply by a number of stitches, such as a constant whose unit is st"
+        return _("multiply by a number of stitches, such as a constant whose unit is st")
     if lacking == ROW:
-        return "multiply by a number of rows, such as a constant whose unit is row"
-    return "check which names it multiplies and divides"
+        return _("multiply by a number of rows, such as a constant whose unit is row")
+    return _("check which names it multiplies and divides")
 
 
 def parse(text: str) -> Formula:

@@ -30,6 +30,8 @@ from testround.kernel.round import (
     Tester,
 )
 from testround.kernel.sheet import check_pattern
+from testround.kernel.words import gettext as _
+from testround.kernel.words import gettext_noop
 
 # Megabytes are counted in thousands, as file managers do.
 MOST_BYTES = 40_000_000
@@ -62,7 +64,9 @@ def read_round(data: bytes, *, most_bytes: int = MOST_BYTES) -> Round:
     """
     document = _parse(data, most_bytes)
     if not isinstance(document, dict):
-        _refuse(Problem("", f"a round file is one JSON object; this is {_named(document)}"))
+        _refuse(
+            Problem("", _("a round file is one JSON object; this is {named}").format(named=_named(document)))
+        )
     try:
         round_ = Round.model_validate_json(json.dumps(document), strict=True)
     except ValidationError as error:
@@ -84,11 +88,13 @@ def read_pattern(data: bytes, *, most_bytes: int = MOST_BYTES) -> Pattern:
     """
     document = _parse(data, most_bytes)
     if not isinstance(document, dict):
-        _refuse(Problem("", f"a pattern is one JSON object; this is {_named(document)}"))
+        _refuse(
+            Problem("", _("a pattern is one JSON object; this is {named}").format(named=_named(document)))
+        )
     if "pattern" in document:
         inner, prefix = document["pattern"], "pattern"
         if not isinstance(inner, dict):
-            _refuse(Problem("pattern", f"must be an object; got {_named(inner)}"))
+            _refuse(Problem("pattern", _("must be an object; got {named}").format(named=_named(inner))))
     else:
         inner, prefix = document, ""
     try:
@@ -107,17 +113,29 @@ def _refuse(*problems: Problem) -> NoReturn:
 
 def _parse(data: bytes, most_bytes: int) -> Any:
     if not data.strip():
-        _refuse(Problem("", "the file is empty; export or write a round file first"))
+        _refuse(Problem("", _("the file is empty; export or write a round file first")))
     if len(data) > most_bytes:
         _refuse(
-            Problem("", f"the file has {len(data) / 1e6:.0f} MB; at most {most_bytes / 1e6:.0f} MB are taken")
+            Problem(
+                "",
+                _("the file has {data} MB; at most {most_bytes} MB are taken").format(
+                    data=f"{len(data) / 1e6:.0f}", most_bytes=f"{most_bytes / 1e6:.0f}"
+                ),
+            )
         )
     if data.startswith(ZIP_SIGNATURE):
-        _refuse(Problem("", "this is a ZIP archive; take the JSON file out of it and give that"))
+        _refuse(Problem("", _("this is a ZIP archive; take the JSON file out of it and give that")))
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        _refuse(Problem("", f"the file is not UTF-8 text (byte {error.start}); save it as UTF-8 JSON"))
+        _refuse(
+            Problem(
+                "",
+                _("the file is not UTF-8 text (byte {start}); save it as UTF-8 JSON").format(
+                    start=error.start
+                ),
+            )
+        )
     repeated: list[str] = []
 
     def object_of(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -129,15 +147,27 @@ def _parse(data: bytes, most_bytes: int) -> Any:
     try:
         document = json.loads(text, object_pairs_hook=object_of, parse_constant=_no_constant)
     except json.JSONDecodeError as error:
-        _refuse(Problem("", f"this is not JSON: {error.msg} at line {error.lineno}, column {error.colno}"))
+        _refuse(
+            Problem(
+                "",
+                _("this is not JSON: {msg} at line {lineno}, column {colno}").format(
+                    msg=error.msg, lineno=error.lineno, colno=error.colno
+                ),
+            )
+        )
     except RecursionError:
-        _refuse(Problem("", "this is not a round file: its values are nested far too deeply"))
+        _refuse(Problem("", _("this is not a round file: its values are nested far too deeply")))
     except ValueError as error:
         _refuse(
-            Problem("", str(error) if isinstance(error, _NotANumber) else "a number in it is far too long")
+            Problem("", str(error) if isinstance(error, _NotANumber) else _("a number in it is far too long"))
         )
     if repeated:
-        _refuse(*(Problem("", f"the key {key!r} stands twice in one object; keep one") for key in repeated))
+        _refuse(
+            *(
+                Problem("", _("the key {key} stands twice in one object; keep one").format(key=f"{key!r}"))
+                for key in repeated
+            )
+        )
     return document
 
 
@@ -146,7 +176,9 @@ class _NotANumber(ValueError):
 
 
 def _no_constant(word: str) -> NoReturn:
-    raise _NotANumber(f"{word} is not a number; leave the entry out where nothing was measured")
+    raise _NotANumber(
+        _("{word} is not a number; leave the entry out where nothing was measured").format(word=word)
+    )
 
 
 # --- problems of form ---------------------------------------------------------------------------------------
@@ -180,13 +212,13 @@ def _told(error: ValidationError) -> list[Any]:
 def _named(value: Any) -> str:
     """A value as a sentence names it; a long one is cut."""
     if value is None:
-        return "nothing (null)"
+        return _("nothing (null)")
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, dict):
-        return "an object"
+        return _("an object")
     if isinstance(value, list | tuple):
-        return "a list"
+        return _("a list")
     shown = repr(value)
     return shown if len(shown) <= 60 else shown[:57] + "…"
 
@@ -201,52 +233,54 @@ def _sentence(error: Any) -> str:
     got = _named(error["input"])
     match kind:
         case "extra_forbidden":
-            return "unknown"
+            return _("unknown")
         case "missing":
-            return "missing; it has to be given"
+            return _("missing; it has to be given")
         case "greater_than":
-            return f"must be above {_figure(context['gt'])}; got {got}"
+            return _("must be above {figure}; got {got}").format(figure=_figure(context["gt"]), got=got)
         case "greater_than_equal":
-            return f"must be at least {_figure(context['ge'])}; got {got}"
+            return _("must be at least {figure}; got {got}").format(figure=_figure(context["ge"]), got=got)
         case "less_than":
-            return f"must be below {_figure(context['lt'])}; got {got}"
+            return _("must be below {figure}; got {got}").format(figure=_figure(context["lt"]), got=got)
         case "less_than_equal":
-            return f"must be at most {_figure(context['le'])}; got {got}"
+            return _("must be at most {figure}; got {got}").format(figure=_figure(context["le"]), got=got)
         case "finite_number":
-            return "must be a finite number"
+            return _("must be a finite number")
         case "float_type" | "float_parsing":
-            return f"must be a number; got {got}"
+            return _("must be a number; got {got}").format(got=got)
         case "int_type" | "int_parsing" | "int_from_float":
-            return f"must be a whole number; got {got}"
+            return _("must be a whole number; got {got}").format(got=got)
         case "string_type":
-            return f"must be text; got {got}"
+            return _("must be text; got {got}").format(got=got)
         case "bool_type":
-            return f"must be true or false; got {got}"
+            return _("must be true or false; got {got}").format(got=got)
         case "list_type" | "tuple_type":
-            return f"must be a list; got {got}"
+            return _("must be a list; got {got}").format(got=got)
         case "model_type" | "dict_type" | "model_attributes_type":
-            return f"must be an object; got {got}"
+            return _("must be an object; got {got}").format(got=got)
         case "literal_error" | "enum":
-            return f"must be {context['expected']}; got {got}"
+            # Translators: {these} are words of the file format, which stay English, as in "'knit' or 'crochet'".
+            return _("must be {these}; got {got}").format(these=context["expected"], got=got)
         case "string_too_short":
-            return "is empty; write something or leave it out"
+            return _("is empty; write something or leave it out")
         case "string_too_long":
-            return f"has more than {context['max_length']} characters; shorten it"
+            return _("has more than {most} characters; shorten it").format(most=context["max_length"])
         case "too_short":
-            return f"needs at least {context['min_length']} entry"
+            return _("needs at least {least} entry").format(least=context["min_length"])
         case "too_long":
-            return f"has more than {context['max_length']} entries"
+            return _("has more than {most} entries").format(most=context["max_length"])
         case "string_pattern_mismatch" if context.get("pattern") == KEY_PATTERN:
-            return f"must be lower-case words joined by _, as in back_sts; got {got}"
+            return _("must be lower-case words joined by _, as in back_sts; got {got}").format(got=got)
         case "string_pattern_mismatch":
-            return f"must be made of letters, digits, and . _ - inside; got {got}"
+            return _("must be made of letters, digits, and . _ - inside; got {got}").format(got=got)
         case "json_invalid":
-            return "the text holds half of a character (a lone surrogate); write that word anew"
+            return _("the text holds half of a character (a lone surrogate); write that word anew")
         case "value_error":
             return str(context["error"])
         case _:
             message: str = error["msg"]
-            return f"{message[0].lower()}{message[1:]}; got {got}"
+            # Translators: {said} is what the reader of JSON says, in English.
+            return _("{said}; got {got}").format(said=message[0].lower() + message[1:], got=got)
 
 
 class _TakenOut:
@@ -276,7 +310,7 @@ def _all_problems(model: type[BaseModel], document: dict[str, Any], error: Valid
     rest = copy.deepcopy(document)
     taken_names: set[str] = set()
     positions: dict[Location, list[int]] = {}
-    for _ in range(8):
+    for _turn in range(8):
         for item in _told(error):
             if not _take_out(rest, _restored(item["loc"], positions), item["type"], taken_names):
                 return problems
@@ -393,7 +427,8 @@ def _round_problems(round_: Round) -> Iterator[Problem]:
         for j, photo in enumerate(tester.photos):
             if photo_hashes.setdefault(photo.name, photo.sha256) != photo.sha256:
                 yield Problem(
-                    f"testers[{i}].photos[{j}].name", f"{photo.name} names two different photos; rename one"
+                    f"testers[{i}].photos[{j}].name",
+                    _("{name} names two different photos; rename one").format(name=photo.name),
                 )
 
 
@@ -409,8 +444,19 @@ def plan_and_candidate_problems(round_: Round) -> Iterator[Problem]:
         if candidate.id in testers:
             yield Problem(
                 f"candidates[{i}].id",
-                f"{candidate.id} already holds a place; list them among the testers only",
+                _("{id} already holds a place; list them among the testers only").format(id=candidate.id),
             )
+
+
+KINDS = {
+    "sizes": gettext_noop("size"),
+    "measures": gettext_noop("measure"),
+    "gauges": gettext_noop("gauge"),
+    "numbers": gettext_noop("number"),
+    "dimensions": gettext_noop("dimension"),
+    "parts": gettext_noop("part"),
+    "yarns": gettext_noop("yarn"),
+}
 
 
 class _Names:
@@ -433,21 +479,25 @@ class _Names:
 
     def unless_known(self, kind: str, name: str, path: str) -> Iterator[Problem]:
         if name not in self.known[kind]:
-            yield Problem(path, _no_such(kind.removesuffix("s"), name, getattr(self, kind)))
+            yield Problem(path, _no_such(_(KINDS[kind]), name, getattr(self, kind)))
 
 
 def _no_such(kind: str, name: str, known: list[str]) -> str:
     listed = ", ".join(known[:12]) + (" …" if len(known) > 12 else "")
-    return f"there is no {kind} {name}; " + (
-        f"there are {listed}" if known else f"the file has no {kind} at all"
-    )
+    # Translators: {kind} is a word of the file format, such as "size" or "gauge".
+    if known:
+        return _("there is no {kind} {name}; there are {known}").format(kind=kind, name=name, known=listed)
+    return _("there is no {kind} {name}; the file has no {kind} at all").format(kind=kind, name=name)
 
 
-def _said_twice(names: Iterable[str], path: str, *, mend: str = "keep one or rename it") -> Iterator[Problem]:
+def _said_twice(names: Iterable[str], path: str, *, mend: str = "") -> Iterator[Problem]:
     first: dict[str, int] = {}
     for position, name in enumerate(names):
         if first.setdefault(name, position) != position:
-            yield Problem(path.format(position), f"{name} stands twice; {mend}")
+            yield Problem(
+                path.format(position),
+                _("{name} stands twice; {mend}").format(name=name, mend=mend or _("keep one or rename it")),
+            )
 
 
 def _plan_problems(plan: RoundPlan, pattern: Pattern) -> Iterator[Problem]:
@@ -462,7 +512,12 @@ def _plan_problems(plan: RoundPlan, pattern: Pattern) -> Iterator[Problem]:
     ]
     for (earlier, first), (later, second) in itertools.pairwise(dates):
         if second < first:
-            yield Problem(later, f"{second} is before {earlier} ({first}); the dates go in order")
+            yield Problem(
+                later,
+                _("{second} is before {earlier} ({first}); the dates go in order").format(
+                    second=second, earlier=earlier, first=first
+                ),
+            )
     yield from _said_twice((yarn.key for yarn in plan.yarns), "yarns[{}].key")
     if plan.places is None:
         return
@@ -474,7 +529,10 @@ def _plan_problems(plan: RoundPlan, pattern: Pattern) -> Iterator[Problem]:
                 yield Problem(f"places.{word}.{size}", _no_such("size", size, sizes))
     for size, count in least.items():
         if size in most and most[size] < count:
-            yield Problem(f"places.most.{size}", f"{most[size]} is below the least, {count}")
+            yield Problem(
+                f"places.most.{size}",
+                _("{most} is below the least, {count}").format(most=most[size], count=count),
+            )
 
 
 def _candidate_problems(candidate: Candidate, names: _Names) -> Iterator[Problem]:
@@ -492,15 +550,15 @@ def _tester_problems(tester: Tester, names: _Names) -> Iterator[Problem]:
         if names.graded:
             yield from names.unless_known("sizes", tester.size, "size")
         else:
-            yield Problem("size", "a made-to-measure pattern has no sizes; write null")
+            yield Problem("size", _("a made-to-measure pattern has no sizes; write null"))
     for key in tester.measures:
         yield from names.unless_known("measures", key, f"measures.{key}")
     if tester.worked_out and names.graded:
-        yield Problem("worked_out", "a pattern in sizes has its numbers by size; leave this out")
+        yield Problem("worked_out", _("a pattern in sizes has its numbers by size; leave this out"))
     for key in tester.worked_out:
         known = [*names.numbers, *names.measures]
         if key not in known:
-            yield Problem(f"worked_out.{key}", _no_such("number or measure", key, known))
+            yield Problem(f"worked_out.{key}", _no_such(_("number or measure"), key, known))
     for i, swatch in enumerate(tester.swatches):
         yield from names.unless_known("gauges", swatch.gauge, f"swatches[{i}].gauge")
         yield from (problem.under(f"swatches[{i}]") for problem in swatch_problems(swatch))
@@ -510,7 +568,7 @@ def _tester_problems(tester: Tester, names: _Names) -> Iterator[Problem]:
     for i, finished in enumerate(tester.finished):
         yield from names.unless_known("dimensions", finished.dimension, f"finished[{i}].dimension")
     readings = (f"{finished.dimension} ({finished.state})" for finished in tester.finished)
-    yield from _said_twice(readings, "finished[{}]", mend="put its readings together in values")
+    yield from _said_twice(readings, "finished[{}]", mend=_("put its readings together in values"))
     for i, sitting in enumerate(tester.sittings):
         if sitting.part is not None:
             yield from names.unless_known("parts", sitting.part, f"sittings[{i}].part")
@@ -518,7 +576,7 @@ def _tester_problems(tester: Tester, names: _Names) -> Iterator[Problem]:
         yield from names.unless_known("dimensions", fit.dimension, f"fit[{i}].dimension")
     used = tester.yarn_used
     if used is not None and used.metres is None and used.grams is None:
-        yield Problem("yarn_used", "says nothing; give metres or grams")
+        yield Problem("yarn_used", _("says nothing; give metres or grams"))
 
 
 def swatch_problems(swatch: Swatch) -> Iterator[Problem]:
@@ -529,11 +587,21 @@ def swatch_problems(swatch: Swatch) -> Iterator[Problem]:
         has_count, has_length = getattr(swatch, count) is not None, getattr(swatch, length) is not None
         given += has_count and has_length
         if has_count and not has_length:
-            yield Problem(length, f"missing; over what {length} were the {count} counted?")
+            said = (
+                _("missing; over what width were the stitches counted?")
+                if count == "stitches"
+                else _("missing; over what height were the rows counted?")
+            )
+            yield Problem(length, said)
         if has_length and not has_count:
-            yield Problem(count, f"missing; how many {count} are there over that {length}?")
+            said = (
+                _("missing; how many stitches are there over that width?")
+                if count == "stitches"
+                else _("missing; how many rows are there over that height?")
+            )
+            yield Problem(count, said)
     if not given and all(getattr(swatch, name) is None for pair in pairs for name in pair):
-        yield Problem("", "says nothing; give stitches with a width, rows with a height, or both")
+        yield Problem("", _("says nothing; give stitches with a width, rows with a height, or both"))
 
 
 # --- writing ------------------------------------------------------------------------------------------------

@@ -32,6 +32,9 @@ from testround.kernel.formulas import (
 )
 from testround.kernel.problems import InputProblems, Problem
 from testround.kernel.round import Along, Pattern, Shaping, Tester
+from testround.kernel.units import decimal
+from testround.kernel.words import commas, ngettext, pgettext
+from testround.kernel.words import gettext as _
 
 FloatArray = NDArray[np.float64]
 
@@ -419,11 +422,15 @@ class _Draft:
         first: dict[str, str] = {}
         for path, key in entries:
             if in_formulas and key in FUNCTIONS:
-                self.add(f"{path}.key", f"“{key}” is the name of a function; choose another key.")
+                self.add(
+                    f"{path}.key", _("“{key}” is the name of a function; choose another key.").format(key=key)
+                )
             if key in first:
                 self.add(
                     f"{path}.key",
-                    f"“{key}” is already the key of {first[key]}; give one of them another key.",
+                    _("“{key}” is already the key of {first}; give one of them another key.").format(
+                        key=key, first=first[key]
+                    ),
                 )
             else:
                 first[key] = path
@@ -442,16 +449,18 @@ class _Draft:
         for dimension in pattern.dimensions:
             if dimension.key not in units:
                 absent[dimension.key] = (
-                    f"“{dimension.key}” is a dimension",
-                    "use the numbers, measures and gauges it is made of; formulas do not use dimensions",
+                    _("“{key}” is a dimension").format(key=dimension.key),
+                    _("use the numbers, measures and gauges it is made of; formulas do not use dimensions"),
                 )
         for gauge in pattern.gauges:
             units[f"{gauge.key}.st"] = ST_PER_CM
             units[f"{gauge.key}.row"] = ROW_PER_CM
             if gauge.key not in units:
                 absent[gauge.key] = (
-                    f"“{gauge.key}” is a gauge",
-                    f"write {gauge.key}.st for its stitches or {gauge.key}.row for its rows per cm",
+                    _("“{key}” is a gauge").format(key=gauge.key),
+                    _("write {key}.st for its stitches or {key}.row for its rows per cm").format(
+                        key=gauge.key
+                    ),
                 )
         return units, absent
 
@@ -462,17 +471,19 @@ class _Draft:
         seen: set[str] = set()
         for i, size in enumerate(pattern.sizes):
             if size in seen:
-                self.add(f"sizes[{i}]", f"“{size}” is listed twice; name every size once.")
+                self.add(
+                    f"sizes[{i}]", _("“{size}” is listed twice; name every size once.").format(size=size)
+                )
             seen.add(size)
         if pattern.is_graded and not pattern.sizes:
             self.add(
                 "sizes",
-                "a graded pattern has no sizes; list them, smallest first, or make it made-to-measure.",
+                _("a graded pattern has no sizes; list them, smallest first, or make it made-to-measure."),
             )
         if not pattern.is_graded and pattern.sizes:
             self.add(
                 "sizes",
-                "a made-to-measure pattern has sizes; leave the list empty, or make the pattern graded.",
+                _("a made-to-measure pattern has sizes; leave the list empty, or make the pattern graded."),
             )
 
     def check_measures(self) -> None:
@@ -483,15 +494,20 @@ class _Draft:
                 if measure.values:
                     self.add(
                         path,
-                        f"“{measure.key}” has values by size, and a made-to-measure pattern takes each "
-                        "tester’s own; leave them out.",
+                        _(
+                            "“{key}” has values by size, and a made-to-measure pattern takes each tester’s own; "
+                            "leave them out."
+                        ).format(key=measure.key),
                     )
                 continue
             self.check_map(path, measure.values)
             missing = [size for size in pattern.sizes if size not in (measure.values or {})]
             if missing:
                 self.add(
-                    path, f"“{measure.key}” has no value for {_listed(missing)}; give one for every size."
+                    path,
+                    _("“{key}” has no value for {sizes}; give one for every size.").format(
+                        key=measure.key, sizes=_listed(missing)
+                    ),
                 )
 
     def check_maps(self) -> None:
@@ -509,17 +525,17 @@ class _Draft:
             if pattern.is_graded:
                 self.check_map(path, by_size)
             elif by_size:
-                self.add(path, "goes by size, and a made-to-measure pattern has no sizes; leave it out.")
+                self.add(path, _("goes by size, and a made-to-measure pattern has no sizes; leave it out."))
 
     def check_map(self, path: str, by_size: Mapping[str, float] | None) -> None:
         sizes = self.pattern.sizes
         for size in by_size or {}:
             if size not in sizes:
-                near = difflib.get_close_matches(size, sizes, n=1, cutoff=0.6)
-                meant = f" Did you mean {near[0]}?" if near else ""
-                self.add(
-                    f"{path}.{size}", f"there is no size {size}; sizes are {_listed(sizes) or 'none'}.{meant}"
-                )
+                known = _listed(sizes) if sizes else pgettext("of sizes", "none")
+                said = _("there is no size {size}; sizes are {sizes}.").format(size=size, sizes=known)
+                for near in difflib.get_close_matches(size, sizes, n=1, cutoff=0.6):
+                    said += " " + _("Did you mean {near}?").format(near=near)
+                self.add(f"{path}.{size}", said)
 
     def check_shapings(self) -> None:
         """Stitches of one time have to share out over its places; along stitches every time has one."""
@@ -528,14 +544,18 @@ class _Draft:
                 if shaping.places > 1 or shaping.at is not None:
                     self.add(
                         f"shapings[{i}].{'at' if shaping.at is not None else 'places'}",
-                        "a shaping along stitches is spread over the whole row or round, and has no places "
-                        "of its own; leave places and at out.",
+                        _(
+                            "a shaping along stitches is spread over the whole row or round, and has no places of "
+                            "its own; leave places and at out."
+                        ),
                     )
             elif shaping.each % shaping.places:
                 self.add(
                     f"shapings[{i}].each",
-                    f"{shaping.each} stitches each time do not share out over {shaping.places} places; "
-                    "“each” counts the stitches of all of them together.",
+                    _(
+                        "{each} stitches each time do not share out over {places} places; “each” counts the "
+                        "stitches of all of them together."
+                    ).format(each=shaping.each, places=shaping.places),
                 )
 
     # Formulas
@@ -582,7 +602,7 @@ class _Draft:
                     state[onward] = 1
                     path.append((onward, iter(needs[onward])))
                 elif state[onward] == 1:
-                    members = [i for i, _ in path]
+                    members = [i for i, _onward in path]
                     self.add_circle(members[members.index(onward) :])
         return order
 
@@ -590,14 +610,19 @@ class _Draft:
         keys = [self.pattern.numbers[i].key for i in members]
         path = f"numbers[{min(members)}].formula"
         if len(keys) == 1:
-            self.add(path, f"“{keys[0]}” is worked out from itself; use other names in its formula.")
+            self.add(
+                path,
+                _("“{key}” is worked out from itself; use other names in its formula.").format(key=keys[0]),
+            )
             return
         start = members.index(min(members))
         round_trip = [*keys[start:], *keys[: start + 1]]
         self.add(
             path,
-            f"these numbers go in a circle: {' needs '.join(round_trip)}; "
-            "work one of them out from something else.",
+            _("these numbers go in a circle: {circle}; work one of them out from something else.").format(
+                # Translators: between two numbers of a sheet, as in "back_sts needs front_sts needs back_sts".
+                circle=_(" needs ").join(round_trip)
+            ),
         )
 
     # A trial run
@@ -647,31 +672,41 @@ class _Draft:
     def troubled(self, path: str, troubles: Sequence[Trouble], value: FloatArray) -> Iterator[Problem]:
         for trouble in troubles:
             # A formula of constants alone has one value for every size.
-            where = self.for_sizes(trouble.columns if np.ndim(value) else range(len(self.pattern.sizes)))
+            where = list(trouble.columns if np.ndim(value) else range(len(self.pattern.sizes)))
             yield Problem(
-                path, f"at character {trouble.start + 1}: {trouble.message}{where}; {trouble.mend}."
+                path,
+                _("at character {start}: {message}; {mend}.").format(
+                    start=trouble.start + 1, message=self.in_sizes(trouble.message, where), mend=trouble.mend
+                ),
             )
 
     def too_low(self, path: str, value: FloatArray, *, zero_allowed: bool) -> Iterator[Problem]:
         low = np.flatnonzero(value < 0 if zero_allowed else value <= 0)
         if len(low):
+            what = _("the formula comes out at {value}").format(value=decimal(value[low[0]]))
             yield Problem(
                 path,
-                f"the formula comes out at {value[low[0]]:g}{self.for_sizes(low.tolist())}, and must "
-                f"{'not be below' if zero_allowed else 'be above'} zero; check the signs and the measures it uses.",
+                (
+                    _("{what}, and must not be below zero; check the signs and the measures it uses.")
+                    if zero_allowed
+                    else _("{what}, and must be above zero; check the signs and the measures it uses.")
+                ).format(what=self.in_sizes(what, low.tolist())),
             )
 
-    def for_sizes(self, columns: Iterable[int]) -> str:
+    def in_sizes(self, what: str, columns: Sequence[int]) -> str:
+        """What goes wrong, and in which sizes."""
         sizes = self.pattern.sizes
         if not sizes:
-            return ""
+            return what
         named = [sizes[j] for j in columns]
         if len(named) == len(sizes) and len(named) > 1:
-            return " in every size"
-        return f" in size{'s' if len(named) > 1 else ''} {_listed(named)}"
+            return _("{what} in every size").format(what=what)
+        return ngettext("{what} in size {sizes}", "{what} in sizes {sizes}", len(named)).format(
+            what=what, sizes=_listed(named)
+        )
 
 
 def _listed(names: Sequence[str]) -> str:
     if len(names) > 12:
-        return f"{', '.join(names[:11])} and {len(names) - 11} more"
-    return ", ".join(names)
+        return _("{names} and {n} more").format(names=commas(names[:11]), n=len(names) - 11)
+    return commas(names)

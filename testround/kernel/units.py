@@ -17,9 +17,11 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from typing import Literal
 
-from testround.kernel.words import decimal_separator
+from testround.kernel.words import decimal_separator, either, pgettext, spoken
+from testround.kernel.words import gettext as _
 
 LengthUnit = Literal["cm", "in"]
 GaugeSpan = Literal["10cm", "4in"]
@@ -51,6 +53,15 @@ def rounded(value: float, step: Fraction) -> Fraction:
     whole, rest = divmod(exact, step)
     result = step * (whole + (1 if 2 * rest >= step else 0))
     return -result if value < 0 else result
+
+
+def decimal(value: float, form: str = "g") -> str:
+    """A number in one of Python's forms ("g", ".1f", "+.2f"), with the reader's sign before the decimals.
+
+    >>> decimal(4.5), decimal(2, ".1f")
+    ('4.5', '2.0')
+    """
+    return format(value, form).replace(".", decimal_separator())
 
 
 def _decimal(value: Fraction) -> str:
@@ -117,21 +128,37 @@ def _read(text: str, name: str, example: str) -> tuple[Fraction, str]:
     """The number and the word after it, in lower case; UnitsError when it is not one number."""
     entry = text.strip()
     if not entry:
-        raise UnitsError(f"{name}: nothing is written here; write a number, as in {example}.")
+        raise UnitsError(
+            _("{name}: nothing is written here; write a number, as in {example}.").format(
+                name=name, example=example
+            )
+        )
     if len(entry) > _LONGEST_ENTRY:
-        raise UnitsError(f"{name}: that is too long for a number; write it as in {example}.")
+        raise UnitsError(
+            _("{name}: that is too long for a number; write it as in {example}.").format(
+                name=name, example=example
+            )
+        )
     spelled = entry
     for sign, fraction in _VULGAR.items():
         spelled = spelled.replace(sign, f" {fraction}")
     found = _NUMBER.fullmatch(spelled.strip())
     if found is None:
-        raise UnitsError(f"{name}: “{entry}” cannot be read as a number; write it as in {example}.")
+        raise UnitsError(
+            _("{name}: “{entry}” cannot be read as a number; write it as in {example}.").format(
+                name=name, entry=entry, example=example
+            )
+        )
     if found["decimal"] is not None:
         value = Fraction(found["decimal"].replace(",", ".").removesuffix("."))
     else:
         below = int(found["d"] or found["d_only"])
         if below == 0:
-            raise UnitsError(f"{name}: “{entry}” divides by zero; write it as in {example}.")
+            raise UnitsError(
+                _("{name}: “{entry}” divides by zero; write it as in {example}.").format(
+                    name=name, entry=entry, example=example
+                )
+            )
         value = int(found["whole"] or 0) + Fraction(int(found["n"] or found["n_only"]), below)
     if found["sign"]:
         value = -value
@@ -150,7 +177,7 @@ class TypedLength:
     unit: LengthUnit
 
 
-def parse_length(text: str, unit: LengthUnit = "cm", *, name: str = "Length") -> TypedLength:
+def parse_length(text: str, unit: LengthUnit = "cm", *, name: str = "") -> TypedLength:
     """A length as a person types it: "92.5", "92,5 cm", "36 1/4", "36¼ in", '36.25"'.
 
     Parameters
@@ -167,18 +194,29 @@ def parse_length(text: str, unit: LengthUnit = "cm", *, name: str = "Length") ->
     UnitsError
         Not a length, not above zero, or longer than ten metres.
     """
-    example = "92.5 cm" if unit == "cm" else "36 1/4 in"
+    name = name or _("Length")
+    example = f"{decimal(92.5)} cm" if unit == "cm" else "36 1/4 in"
     value, word = _read(text, name, example)
     if word and word not in _LENGTH_WORDS:
         raise UnitsError(
-            f"{name}: “{text.strip()}” ends in an unknown unit; write cm or in, as in {example}."
+            _("{name}: “{text}” ends in an unknown unit; write cm or in, as in {example}.").format(
+                name=name, text=text.strip(), example=example
+            )
         )
     typed = _LENGTH_WORDS[word] if word else unit
     exact = value * _CM_PER[typed]
     if exact <= 0:
-        raise UnitsError(f"{name}: “{text.strip()}” is not above zero; write the length, as in {example}.")
+        raise UnitsError(
+            _("{name}: “{text}” is not above zero; write the length, as in {example}.").format(
+                name=name, text=text.strip(), example=example
+            )
+        )
     if exact > LONGEST_CM:
-        raise UnitsError(f"{name}: “{text.strip()}” is more than ten metres; check the number and the unit.")
+        raise UnitsError(
+            _("{name}: “{text}” is more than ten metres; check the number and the unit.").format(
+                name=name, text=text.strip()
+            )
+        )
     return TypedLength(cm=float(exact), text=text.strip(), unit="in" if typed == "in" else "cm")
 
 
@@ -200,27 +238,33 @@ def format_length(cm: float, unit: LengthUnit = "cm", *, signed: bool = False) -
     return f"{plus if tenths > 0 else ''}{_decimal(tenths)} cm"
 
 
-# The "10 cm" that a gauge is counted over is no length to convert.
-_LENGTH_IN_TEXT = re.compile(
-    r"(?P<span>\b(?:per|over|in) 10\s?cm\b)|(?P<sign>[-−+]?)(?P<value>\d+(?:[.,]\d+)?)\s?cm\b"
-)
+@lru_cache(maxsize=16)
+def _length_in_text(before_a_span: str) -> re.Pattern[str]:
+    # The "10 cm" that a gauge is counted over is no length to convert.
+    words = "|".join(re.escape(word) for word in before_a_span.split("|") if word)
+    return re.compile(rf"(?P<span>\b(?:{words}) 10\s?cm\b)|(?P<sign>[-−+]?)(?P<value>\d+(?:[.,]\d+)?)\s?cm\b")
 
 
 def lengths_in(sentence: str, unit: LengthUnit) -> str:
-    """A sentence that speaks of centimetres, with its lengths in the reader's unit."""
+    """A sentence as its reader takes it: in their language, its centimetres in their unit."""
+    sentence = spoken(sentence)
     if unit == "cm":
         return sentence
+    # Translators: every word that stands before "10 cm" in your messages where a gauge is counted over it.
+    before = pgettext("before the 10 cm of a gauge, with | between them", "per|over|in")
+    # What people wrote may be in English, too.
+    pattern = _length_in_text(f"{before}|per|over|in")
 
     def said(found: re.Match[str]) -> str:
         return found["span"] or found["sign"] + format_length(float(found["value"].replace(",", ".")), unit)
 
-    return _LENGTH_IN_TEXT.sub(said, sentence)
+    return pattern.sub(said, sentence)
 
 
 # Counts and gauges ----------------------------------------------------------------------------------------
 
 
-def parse_count(text: str, *, name: str = "Count", whole: bool = False) -> float:
+def parse_count(text: str, *, name: str = "", whole: bool = False) -> float:
     """A count of stitches, rows or repeats: "104", or read off a swatch "22 1/2", "22.5", "22½".
 
     Raises
@@ -228,6 +272,7 @@ def parse_count(text: str, *, name: str = "Count", whole: bool = False) -> float
     UnitsError
         Not a number, below zero, above a million, or not whole where ``whole`` asks for it.
     """
+    name = name or _("Count")
     example = "104" if whole else "22 1/2"
     value, word = _read(text, name, example)
     if word and word not in (
@@ -246,17 +291,27 @@ def parse_count(text: str, *, name: str = "Count", whole: bool = False) -> float
         "reps",
     ):
         raise UnitsError(
-            f"{name}: “{text.strip()}” has an unknown word in it; write the number alone, as in {example}."
+            _("{name}: “{text}” has an unknown word in it; write the number alone, as in {example}.").format(
+                name=name, text=text.strip(), example=example
+            )
         )
     if value < 0:
         raise UnitsError(
-            f"{name}: “{text.strip()}” is below zero; write how many there are, as in {example}."
+            _("{name}: “{text}” is below zero; write how many there are, as in {example}.").format(
+                name=name, text=text.strip(), example=example
+            )
         )
     if value > LARGEST_COUNT:
-        raise UnitsError(f"{name}: “{text.strip()}” is more than a million; check the number.")
+        raise UnitsError(
+            _("{name}: “{text}” is more than a million; check the number.").format(
+                name=name, text=text.strip()
+            )
+        )
     if whole and value.denominator != 1:
         raise UnitsError(
-            f"{name}: “{text.strip()}” is not a whole number; write how many there are, as in {example}."
+            _("{name}: “{text}” is not a whole number; write how many there are, as in {example}.").format(
+                name=name, text=text.strip(), example=example
+            )
         )
     return float(value)
 
@@ -283,7 +338,7 @@ def gauge_over(per_10cm: float, over: GaugeSpan) -> float:
     return per_10cm if over == "10cm" else float(Fraction(per_10cm) * FOUR_INCHES_CM / 10)
 
 
-def parse_gauge(text: str, over: GaugeSpan = "10cm", *, name: str = "Gauge") -> float:
+def parse_gauge(text: str, over: GaugeSpan = "10cm", *, name: str = "") -> float:
     """A gauge typed as stitches or rows over 10 cm or over 4 inches, as a gauge per 10 cm.
 
     Raises
@@ -291,11 +346,14 @@ def parse_gauge(text: str, over: GaugeSpan = "10cm", *, name: str = "Gauge") -> 
     UnitsError
         Not a count, zero, or beyond what any yarn gives.
     """
+    name = name or _("Gauge")
     count = parse_count(text, name=name)
     per_10cm = gauge_per_10cm(count, over)
     if not 0 < per_10cm <= LARGEST_GAUGE:
         raise UnitsError(
-            f"{name}: “{text.strip()}” is no gauge; count stitches or rows over {_span(over)}, as in 22 1/2."
+            _("{name}: “{text}” is no gauge; count stitches or rows over {span}, as in 22 1/2.").format(
+                name=name, text=text.strip(), span="10 cm" if over == "10cm" else "4 in"
+            )
         )
     return per_10cm
 
@@ -303,10 +361,6 @@ def parse_gauge(text: str, over: GaugeSpan = "10cm", *, name: str = "Gauge") -> 
 def format_gauge(per_10cm: float, over: GaugeSpan = "10cm") -> str:
     """A gauge to the nearest quarter, as in "22 1/2"; the page says over what."""
     return _with_fraction(rounded(gauge_over(per_10cm, over), Fraction(1, 4)))
-
-
-def _span(over: GaugeSpan) -> str:
-    return "10 cm" if over == "10cm" else "4 in"
 
 
 # Hooks and needles ----------------------------------------------------------------------------------------
@@ -396,7 +450,7 @@ def tools(craft: str) -> tuple[Tool, ...]:
 
 
 def tool_word(craft: str) -> str:
-    return "hook" if craft == "crochet" else "needle"
+    return _("hook") if craft == "crochet" else _("needle")
 
 
 def tool_at(mm: float, craft: str) -> Tool | None:
@@ -437,7 +491,7 @@ class TypedTool:
     text: str
 
 
-def parse_tool(text: str, craft: str, system: ToolSystem = "metric", *, name: str = "Size") -> TypedTool:
+def parse_tool(text: str, craft: str, system: ToolSystem = "metric", *, name: str = "") -> TypedTool:
     """A hook or needle size as a person types it: "4", "4.5 mm", "US 7", "G-6", by their own system.
 
     Raises
@@ -445,11 +499,18 @@ def parse_tool(text: str, craft: str, system: ToolSystem = "metric", *, name: st
     UnitsError
         Not a size, or a name that means more than one.
     """
+    name = name or pgettext("of a hook or needle", "Size")
     entry = text.strip()
-    word = tool_word(craft)
+    hook = craft == "crochet"
+    example = f"{decimal(4.5)} mm"
     said = entry.lower()
     if len(entry) > _LONGEST_ENTRY:
-        raise UnitsError(f"{name}: that is too long for a {word} size; write it as in 4.5 mm.")
+        too_long = (
+            _("{name}: that is too long for a hook size; write it as in {example}.")
+            if hook
+            else _("{name}: that is too long for a needle size; write it as in {example}.")
+        )
+        raise UnitsError(too_long.format(name=name, example=example))
     if said.startswith("us") or said.endswith("us"):
         system = "us"
     elif said.startswith("uk") or said.endswith("uk"):
@@ -457,31 +518,56 @@ def parse_tool(text: str, craft: str, system: ToolSystem = "metric", *, name: st
     elif said.endswith("mm"):
         system = "metric"
     if system == "metric":
-        value, unit = _read(entry, name, "4.5 mm")
+        value, unit = _read(entry, name, example)
         if unit not in ("", "mm"):
             raise UnitsError(
-                f"{name}: “{entry}” is not in millimetres; write it as in 4.5 mm, or put US or UK before it."
+                _(
+                    "{name}: “{entry}” is not in millimetres; write it as in {example}, or put US or UK before "
+                    "it."
+                ).format(name=name, entry=entry, example=example)
             )
         if not 0 < value <= LARGEST_TOOL_MM:
-            raise UnitsError(f"{name}: no {word} is {entry}; write its millimetres, as in 4.5 mm.")
+            none_such = (
+                _("{name}: no hook is {entry}; write its millimetres, as in {example}.")
+                if hook
+                else _("{name}: no needle is {entry}; write its millimetres, as in {example}.")
+            )
+            raise UnitsError(none_such.format(name=name, entry=entry, example=example))
         return TypedTool(float(value), entry)
     if not entry:
-        raise UnitsError(f"{name}: nothing is written here; write the {word} size, as in 4.5 mm.")
+        nothing = (
+            _("{name}: nothing is written here; write the hook size, as in {example}.")
+            if hook
+            else _("{name}: nothing is written here; write the needle size, as in {example}.")
+        )
+        raise UnitsError(nothing.format(name=name, example=example))
     found = tools_named(entry, craft, system)
     if not found:
-        raise UnitsError(
-            f"{name}: there is no {system.upper()} {word} size “{entry}” in the table; "
-            "write its millimetres, as in 4.5 mm."
+        unknown = (
+            _(
+                "{name}: there is no {system} hook size “{entry}” in the table; write its millimetres, "
+                "as in {example}."
+            )
+            if hook
+            else _(
+                "{name}: there is no {system} needle size “{entry}” in the table; write its millimetres, "
+                "as in {example}."
+            )
         )
+        raise UnitsError(unknown.format(name=name, system=system.upper(), entry=entry, example=example))
     if len(found) > 1:
-        sizes = " or ".join(f"{tool.mm:g} mm" for tool in found)
-        raise UnitsError(f"{name}: “{entry}” may be {sizes}; write the millimetres.")
+        sizes = either(f"{decimal(tool.mm)} mm" for tool in found)
+        raise UnitsError(
+            _("{name}: “{entry}” may be {sizes}; write the millimetres.").format(
+                name=name, entry=entry, sizes=sizes
+            )
+        )
     return TypedTool(found[0].mm, entry)
 
 
 def tool_label(mm: float, craft: str, system: ToolSystem = "metric") -> str:
     """A size in a person's own system, always with millimetres: "4 mm", "US G-6 (4 mm)"."""
-    metric = f"{mm:g} mm"
+    metric = f"{decimal(mm)} mm"
     tool = tool_at(mm, craft)
     if system == "metric" or tool is None:
         return metric
@@ -510,7 +596,20 @@ class YarnWeight:
     @property
     def label(self) -> str:
         """As a ball band has it: "4 Medium"."""
-        return f"{self.category} {self.name}"
+        return f"{self.category} {_weight_names().get(self.category, self.name)}"
+
+
+def _weight_names() -> dict[int, str]:
+    return {
+        0: pgettext("weight of yarn", "Lace"),
+        1: pgettext("weight of yarn", "Super Fine"),
+        2: pgettext("weight of yarn", "Fine"),
+        3: pgettext("weight of yarn", "Light"),
+        4: pgettext("weight of yarn", "Medium"),
+        5: pgettext("weight of yarn", "Bulky"),
+        6: pgettext("weight of yarn", "Super Bulky"),
+        7: pgettext("weight of yarn", "Jumbo"),
+    }
 
 
 # Craft Yarn Council, Standards & Guidelines for Crochet and Knitting, standard yarn weight system. Copies of

@@ -6,16 +6,21 @@ braces that are filled in afterwards, so that a translation may put them in anot
 
     _("{dimension} comes out {off} larger than the pattern means.").format(dimension=label, off=shown)
 
-What goes into a file or is compared by a program is never translated: keys, verdicts as stored, formulas.
+What goes into a file or is compared by a program is never translated: keys, verdicts as stored, formulas. A sentence
+that is both kept in a file and shown on a page is :func:`told`: it is English, and knows how to say itself again.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from gettext import NullTranslations
+from typing import Any
 
 ENGLISH = NullTranslations()
 _catalogue: Callable[[], NullTranslations] = lambda: ENGLISH  # noqa: E731 -- one of two values of a name
+_in_english: ContextVar[bool] = ContextVar("in_english", default=False)
 
 
 def speak(catalogue: Callable[[], NullTranslations]) -> None:
@@ -24,22 +29,94 @@ def speak(catalogue: Callable[[], NullTranslations]) -> None:
     _catalogue = catalogue
 
 
+@contextmanager
+def in_english() -> Iterator[None]:
+    """What is said inside is said in English, whoever reads it: for files and for what programs compare."""
+    before = _in_english.set(True)
+    try:
+        yield
+    finally:
+        _in_english.reset(before)
+
+
+def _present() -> NullTranslations:
+    return ENGLISH if _in_english.get() else _catalogue()
+
+
+# Messages -------------------------------------------------------------------------------------------------
+
+
 def gettext(message: str) -> str:
     """The message in the reader's language."""
-    return _catalogue().gettext(message)
+    return _present().gettext(message)
 
 
 def ngettext(one: str, many: str, n: float) -> str:
     """The form of the message that goes with so many; ``n`` is not filled in."""
     # Catalogues reckon with whole numbers; half a ball is spoken of as more than one.
-    return _catalogue().ngettext(one, many, int(n) if float(n).is_integer() else 2)
+    return _present().ngettext(one, many, int(n) if float(n).is_integer() else 2)
 
 
 def pgettext(context: str, message: str) -> str:
     """The message in the reader's language, where the same English means another thing elsewhere."""
-    return _catalogue().pgettext(context, message)
+    return _present().pgettext(context, message)
+
+
+def gettext_noop(message: str) -> str:
+    """The message as it is: marked for translators here, looked up where it is said."""
+    return message
 
 
 def decimal_separator() -> str:
     """What stands between a number and its decimals."""
     return pgettext("between a number and its decimals", ".")
+
+
+def listed(names: Iterable[str]) -> str:
+    """Names as a sentence has them: "a, b and c"."""
+    # Translators: {most} is one name or several with commas between them, {last} is the last one.
+    return _series(names, pgettext("end of a list", "{most} and {last}"))
+
+
+def either(names: Iterable[str]) -> str:
+    """Names of which one is meant, as a sentence has them: "a, b or c"."""
+    return _series(names, pgettext("end of a list", "{most} or {last}"))
+
+
+def commas(names: Iterable[str]) -> str:
+    """Names one after the other: "a, b, c"."""
+    return pgettext("between the names of a list", ", ").join(names)
+
+
+def _series(names: Iterable[str], end: str) -> str:
+    *most, last = names
+    return end.format(most=commas(most), last=last) if most else last
+
+
+# Sentences that are kept and shown -------------------------------------------------------------------------
+
+
+class Told(str):
+    """A sentence in English that can be said again in the language of whoever reads it.
+
+    Whatever takes it for text (a file, a comparison, a hash, a database) gets the English.
+    """
+
+    say: Callable[..., str]
+    about: tuple[Any, ...]
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return told, (self.say, *self.about)
+
+
+def told(say: Callable[..., str], *about: Any) -> Told:
+    """The sentence that a function of this module or another says of some plain values."""
+    with in_english():
+        sentence = Told(say(*about))
+    sentence.say, sentence.about = say, about
+    return sentence
+
+
+def spoken(sentence: str) -> str:
+    """A sentence as it is shown: one that was :func:`told` is said in the reader's language, another is as it is."""
+    return sentence.say(*sentence.about) if isinstance(sentence, Told) else sentence
