@@ -12,6 +12,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
 
+from testround.kernel.measuring import how_to_measure
 from testround.kernel.round import Craft, Dimension, Measure, Number
 from testround.kernel.units import TypedLength, format_count, format_length, tool_label, tool_word
 from testround.people.readers import Reader
@@ -291,6 +292,29 @@ class MeasureLine:
         return self.fields[0]
 
     @property
+    def wrong(self) -> list[tuple[str, list[str]]]:
+        """What is to be mended, by the id that the field points at; the question is not among it."""
+        found = []
+        for field in self.fields:
+            sentences = [str(error) for error in field.errors if str(error) != self.doubt]
+            if sentences:
+                found.append((f"{field.auto_id}_error", sentences))
+        return found
+
+    @property
+    def question_id(self) -> str:
+        """The id by which the first field points at the question, where it has nothing else to point at."""
+        ident = f"{self.first.auto_id}_error"
+        return ident if self.first.errors and ident not in dict(self.wrong) else ""
+
+    @property
+    def how(self) -> str:
+        """How it is taken: in the pattern's words, and for a body as is common practice where it has none."""
+        if isinstance(self.entry, Dimension):
+            return self.entry.how or ""
+        return how_to_measure(self.entry.key, self.entry.label, self.entry.how)
+
+    @property
     def errors(self) -> list[str]:
         return [str(error) for field in self.fields for error in field.errors]
 
@@ -349,6 +373,10 @@ class FinishedForm(SentForm):
             if dimension.key in self.doubts and not cleaned.get(_keep(dimension)):
                 self.add_error(_read_at(dimension, 1), self.doubts[dimension.key])
         return cleaned
+
+    def doubt_about(self, key: str, readings: list[float]) -> str:
+        """The question about the readings of one dimension, cm; empty where there is none."""
+        return doubts.of_finished(self.desk, readings={key: readings}, units=self.reader.units).get(key, "")
 
     def report(self) -> dict[str, Any]:
         given = {dimension.key: self.readings(dimension) for dimension in self._dimensions}
@@ -414,6 +442,11 @@ class MeasuresForm(SentForm):
             if measure.key in self.doubts and not cleaned.get(_keep(measure)):
                 self.add_error(_body(measure), self.doubts[measure.key])
         return cleaned
+
+    def doubt_about(self, key: str, readings: list[float]) -> str:
+        """The question about one body measurement, cm; empty where there is none."""
+        given = dict.fromkeys([key], readings[0]) if readings else {}
+        return doubts.of_body(self.desk, measures=given, units=self.reader.units).get(key, "")
 
     def _centimetres(self) -> dict[str, float]:
         found = {measure.key: self.cleaned_data.get(_body(measure)) for measure in self._measures}

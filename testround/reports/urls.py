@@ -1,6 +1,6 @@
 from django.urls import URLPattern, URLResolver, path
 
-from testround.reports import views, views_call
+from testround.reports import views, views_call, views_measuring
 
 app_name = "reports"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -9,12 +9,22 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("places/<int:pk>/swatch/", views.swatch, name="swatch"),
     path("places/<int:pk>/counts/", views.counts, name="counts"),
     path("places/<int:pk>/finished/", views.finished, name="finished"),
+    path(
+        "places/<int:pk>/finished/<slug:key>/question/",
+        views_measuring.finished_question,
+        name="finished_question",
+    ),
     path("places/<int:pk>/sitting/", views.sitting, name="sitting"),
     path("places/<int:pk>/remark/", views.remark, name="remark"),
     path("places/<int:pk>/fit/", views.fit, name="fit"),
     path("places/<int:pk>/guess/", views.guess, name="guess"),
     path("places/<int:pk>/yarn/", views.yarn, name="yarn"),
     path("places/<int:pk>/measures/", views.measures, name="measures"),
+    path(
+        "places/<int:pk>/measures/<slug:key>/question/",
+        views_measuring.measure_question,
+        name="measure_question",
+    ),
     path("places/<int:pk>/photo/", views.photo_new, name="photo_new"),
     path("places/<int:pk>/photo/<uuid:code>/remove/", views.photo_gone, name="photo_gone"),
     path("places/<int:pk>/consents/", views.consents, name="consents"),

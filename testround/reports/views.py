@@ -26,6 +26,7 @@ from testround.people.readers import reader_of
 from testround.reports import services
 from testround.reports.asides import asides_of, news_of
 from testround.reports.claims import AlreadySent
+from testround.reports.flats import measured_pieces
 from testround.reports.forms import (
     ConsentsForm,
     CountsForm,
@@ -156,6 +157,7 @@ def finished(request: HttpRequest, pk: int) -> HttpResponse:
         form,
         services.finished_submit,
         received="Your measurements have arrived.",
+        context=lambda: {"pieces": measured_pieces(desk, form)},
     )
 
 
@@ -443,7 +445,7 @@ def _answered(
     *,
     received: str | Callable[[Any], str],
     then: str | None = None,
-    context: dict[str, Any] | None = None,
+    context: dict[str, Any] | Callable[[], dict[str, Any]] | None = None,
 ) -> HttpResponse:
     """The form, or the answer to it: taken and on to the next page, or shown again with what was typed."""
     if request.method == "POST" and form.is_valid():
@@ -461,4 +463,6 @@ def _answered(
             messages.success(request, said)
             return redirect(then or desk.place.get_absolute_url())
     status = 422 if form.is_bound else 200
-    return _shown(request, template, desk, {"form": form, **(context or {})}, status)
+    # What follows from the answer to the form is made once there is one.
+    more = context() if callable(context) else context or {}
+    return _shown(request, template, desk, {"form": form, **more}, status)
