@@ -9,6 +9,7 @@ from typing import Any
 
 from django.utils import timezone
 
+from testround.errata.agreement import agreement, standing
 from testround.errata.selectors import (
     DimensionResult,
     GaugeResult,
@@ -19,8 +20,9 @@ from testround.errata.selectors import (
 )
 from testround.errata.wording import GAUGE_UNITS
 from testround.kernel.amounts import Amount, Guesses
-from testround.kernel.units import LengthUnit
+from testround.kernel.units import GaugeSpan, LengthUnit
 from testround.paper.errata import ErrataList, ErratumChange, ErratumEntry, errata_pdf
+from testround.paper.gauge_data import gauges_of
 from testround.paper.plots import (
     DeviationPoint,
     Deviations,
@@ -32,7 +34,7 @@ from testround.paper.plots import (
     gauge_plot,
     parts_bars,
 )
-from testround.paper.report import amounts_of, gauges_of, names_of_testers, pooled_deviations, report_pdf
+from testround.paper.report import amounts_of, names_of_testers, pooled_deviations, report_pdf
 
 
 def deviation_svg(result: DimensionResult, units: LengthUnit) -> Plot | None:
@@ -67,16 +69,25 @@ def parts_svg(result: DimensionResult, units: LengthUnit) -> Plot | None:
 class DrawnGauge:
     result: GaugeResult
     plot: Plot | None
+    says: tuple[str, ...]
+    """Whether stitches and rows agree with what is stated, a sentence each."""
+    standing: str
+    rows: tuple[tuple[tuple[str, ...], str], ...]
+    """The figures of every swatch, and the address of its dot within the page."""
 
 
 def gauges_with_plots(result: GaugesResult, units: LengthUnit) -> list[DrawnGauge]:
     """Every gauge with its plot; without one where no tester has sent a swatch of it."""
     names = names_of_testers(result.read.round)
+    over: GaugeSpan = "4in" if units == "in" else "10cm"
     drawn = []
     for index, one in enumerate(result.gauges):
-        data = gauges_of(result.read.analysis, one.gauge, names)
+        data = gauges_of(result.read.analysis, result.read.round, one.gauge, names, one.region, over)
         plot = gauge_plot(data, units=units, ident=f"gauge-{index}") if data.points else None
-        drawn.append(DrawnGauge(one, plot))
+        # The first row is the stated gauge, which is no point.
+        rows = plot.table.rows[1:] if plot else ()
+        anchors = tuple((row, f"gauge-{index}-point-{k}") for k, row in enumerate(rows))
+        drawn.append(DrawnGauge(one, plot, agreement(one, over), standing(one), anchors))
     return drawn
 
 

@@ -23,7 +23,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -117,6 +117,8 @@ class GaugeRegion:
     few_row: Edge | None = None
     many_row: Edge | None = None
     beyond: tuple[Beyond, ...] = ()
+    nowhere: bool = False
+    """Of `drawn_region`: no gauge at all keeps what is in ``beyond`` and the rest."""
 
     @property
     def is_empty(self) -> bool:
@@ -126,6 +128,12 @@ class GaugeRegion:
     def holds_stated(self) -> bool:
         """Whether the stated gauge is within all limits itself."""
         return not self.beyond
+
+    @property
+    def ends(self) -> tuple[Edge, ...]:
+        """The sides that something ends, in the order of `sentences`."""
+        sides = (self.few_st, self.many_st, self.few_row, self.many_row)
+        return tuple(edge for edge in sides if edge is not None and edge.limit is not None)
 
     def contains(self, st: float, row: float) -> bool:
         """Whether a gauge (per 10 cm) lies in the polygon of the boundary, edges straight in (1/st, 1/row)."""
@@ -449,6 +457,20 @@ class GaugeLimits:
         )
         done = {i for i, ok in zip(kept, good, strict=True) if ok}
         return found, np.array([i for i in turns if i not in done], dtype=np.intp)
+
+
+def drawn_region(sheet: Sheet, gauge: str) -> GaugeRegion | None:
+    """The region to be shown: what is beyond its tolerance at the stated gauge already is not held against a gauge.
+
+    Its ``beyond`` still names that. Where no gauge keeps everything, or the stated one does not, a region without
+    those measurements tells more than an empty picture.
+    """
+    region = GaugeLimits(sheet, gauge).region()
+    if region is None or region.holds_stated:
+        return region
+    misprinted = [(one.limit.dimension, one.limit.size) for one in region.beyond]
+    rest = GaugeLimits(sheet, gauge, leaving=misprinted).region()
+    return replace(rest, beyond=region.beyond, nowhere=region.is_empty) if rest else region
 
 
 @dataclass(frozen=True, slots=True)

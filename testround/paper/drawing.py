@@ -28,6 +28,8 @@ class Look:
     dash: tuple[float, ...] = ()
     strength: float = 1.0
     """1 is full ink, 0 is the paper."""
+    on_paper: bool = True
+    """False for what a page shows only when it is pointed at."""
 
 
 # Every look is told from the others by shape, fill or stroke, not by colour.
@@ -42,9 +44,12 @@ LOOKS: dict[str, Look] = {
     "hollow": Look(stroke=1.25, fill="paper"),
     "asked": Look(stroke=1.25, fill="paper", dash=(2, 1.5)),
     "estimate": Look(stroke=1.75, fill="paper"),
+    "consensus": Look(stroke=2.25),
     "interval": Look(stroke=2.5),
     "whisker": Look(stroke=1, strength=0.7),
     "join": Look(stroke=1, dash=(2, 2), strength=0.7),
+    "pointed": Look(stroke=1.25, on_paper=False),
+    "pointed-name": Look(fill="ink", on_paper=False),
     "hatch": Look(stroke=0.9),
     "text": Look(fill="ink"),
     "muted": Look(fill="ink", strength=0.75),
@@ -82,6 +87,14 @@ class Polygon:
 
 
 @dataclass(frozen=True, slots=True)
+class Polyline:
+    """A line through points; it is not closed, and has no inside."""
+
+    points: tuple[Point, ...]
+    look: str
+
+
+@dataclass(frozen=True, slots=True)
 class Text:
     x: float
     y: float
@@ -95,14 +108,18 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Marks that are one thing; ``label`` is what a reader hears or sees when pointing at it."""
+    """Marks that are one thing; ``label`` is what a reader hears or sees when pointing at it.
+
+    With ``ident`` a page can be opened at it: its address in the page is that of the plot, a hyphen and this.
+    """
 
     marks: tuple[Mark, ...]
     label: str = ""
     kind: str = ""
+    ident: str = ""
 
 
-Leaf = Line | Rect | Circle | Polygon | Text
+Leaf = Line | Rect | Circle | Polygon | Polyline | Text
 Mark = Leaf | Group
 
 
@@ -202,7 +219,7 @@ def svg(drawing: Drawing, *, ident: str = "plot") -> str:
         f'width="{_n(drawing.width)}" height="{_n(drawing.height)}">',
         f"<title id={quoteattr(name)}>{_xml(drawing.title)}</title>",
         f"<desc id={quoteattr(about)}>{_xml(drawing.description)}</desc>",
-        *(_svg_mark(mark) for mark in drawing.marks),
+        *(_svg_mark(mark, ident) for mark in drawing.marks),
         "</svg>",
     ]
     return "".join(parts)
@@ -234,11 +251,12 @@ def _svg_look(name: str) -> str:
     return " ".join(given)
 
 
-def _svg_mark(mark: Mark) -> str:
+def _svg_mark(mark: Mark, ident: str) -> str:
     if isinstance(mark, Group):
+        named = f" id={quoteattr(f'{ident}-{mark.ident}')}" if mark.ident else ""
         kind = f' class="plot-{mark.kind}"' if mark.kind else ""
         title = f"<title>{_xml(mark.label)}</title>" if mark.label else ""
-        return f"<g{kind}>{title}{''.join(_svg_mark(part) for part in mark.marks)}</g>"
+        return f"<g{named}{kind}>{title}{''.join(_svg_mark(part, ident) for part in mark.marks)}</g>"
     look = _svg_look(mark.look)
     if isinstance(mark, Line):
         (x1, y1), (x2, y2) = mark.start, mark.end
@@ -250,9 +268,9 @@ def _svg_mark(mark: Mark) -> str:
         )
     if isinstance(mark, Circle):
         return f'<circle cx="{_n(mark.centre[0])}" cy="{_n(mark.centre[1])}" r="{_n(mark.radius)}" {look}/>'
-    if isinstance(mark, Polygon):
+    if isinstance(mark, Polygon | Polyline):
         points = " ".join(f"{_n(x)},{_n(y)}" for x, y in mark.points)
-        return f'<polygon points="{points}" {look}/>'
+        return f'<{"polygon" if isinstance(mark, Polygon) else "polyline"} points="{points}" {look}/>'
     weight = ' font-weight="bold"' if mark.look == "strong" else ""
     return (
         f'<text x="{_n(mark.x)}" y="{_n(mark.y)}" font-size="{_n(mark.size)}" '
@@ -278,7 +296,8 @@ def paper(drawing: Drawing, *, scale: float = 1.0) -> shapes.Drawing:
     fonts.register()
     sheet = shapes.Drawing(drawing.width * scale, drawing.height * scale)
     for mark in drawing.leaves():
-        sheet.add(_shape(mark, drawing.height, scale))
+        if LOOKS[mark.look].on_paper:
+            sheet.add(_shape(mark, drawing.height, scale))
     return sheet
 
 
@@ -305,6 +324,8 @@ def _shape(mark: Leaf, height: float, scale: float) -> shapes.Shape:
     }
     if isinstance(mark, Line):
         return shapes.Line(*at(mark.start), *at(mark.end), **style)
+    if isinstance(mark, Polyline):
+        return shapes.PolyLine([part for point in mark.points for part in at(point)], **style)
     style["fillColor"] = {"none": None, "ink": _grey(look.strength), "paper": Color(1, 1, 1)}[look.fill]
     if isinstance(mark, Rect):
         return shapes.Rect(

@@ -12,7 +12,9 @@ from reportlab.platypus import Paragraph, Spacer, Table
 
 from testround.kernel.evidence import Explained, Figures
 from testround.kernel.findings import VERDICT_WORDS, Cell, Finding, FindingKind, Verdict
+from testround.kernel.gauge_region import drawn_region
 from testround.kernel.round import Dimension, Pattern, Round, StatedGauge
+from testround.kernel.sheet import Sheet
 from testround.kernel.units import (
     GaugeSpan,
     LengthUnit,
@@ -40,13 +42,13 @@ from testround.paper.document import (
     section,
     words,
 )
+from testround.paper.gauge_data import gauges_of
 from testround.paper.plots import (
     AmountOfSize,
     AmountPoint,
     Amounts,
     DeviationPoint,
     Deviations,
-    GaugePoint,
     Gauges,
     Parts,
     PartsBar,
@@ -61,7 +63,7 @@ from testround.paper.plots import (
 
 if TYPE_CHECKING:
     from testround.kernel.amounts import Amount
-    from testround.kernel.analysis import Analysis, DeviationCell, PooledGauge
+    from testround.kernel.analysis import Analysis, DeviationCell
 
 UNKNOWN = "–"
 MOST_TESTERS_SHOWN = 60
@@ -407,20 +409,32 @@ class _Report:
 
     def gauges(self, width: float) -> list[Flowable]:
         parts: list[Flowable] = []
+        sheet = Sheet(self.pattern)
         for gauge in self.pattern.gauges:
-            data = gauges_of(self.analysis, gauge, self.names)
+            data = gauges_of(
+                self.analysis, self.round, gauge, self.names, drawn_region(sheet, gauge.key), self.over
+            )
             if not data.points:
                 continue
             plot = gauge_plot(_most(data), units=self.units, width=min(width, 330) / _SCALE)
             parts += [
                 *section(f"Gauge: {gauge.label}", 1, room=120 * mm),
                 _left(plot),
+                *self.region_words(plot.notes),
                 *(figures(plot.summary, width) if plot.summary else []),
                 *self.gauge_verdicts(gauge),
                 *figures(plot.table, width),
                 *_shown(len(data.points)),
             ]
         return parts
+
+    def region_words(self, notes: Sequence[str]) -> list[Flowable]:
+        if not notes:
+            return []
+        return [
+            para("In the shaded region every measurement of every size keeps its tolerance.", SMALL),
+            *(para(f"{letter}. {words}", SMALL) for letter, words in zip("ABCD", notes, strict=False)),
+        ]
 
     def gauge_verdicts(self, gauge: StatedGauge) -> list[Flowable]:
         said = [
@@ -688,40 +702,6 @@ def parts_of(pattern: Pattern, dimension: Dimension, found: Sequence[Deviation])
             )
             for one in found
         ),
-    )
-
-
-def gauges_of(analysis: Analysis, gauge: StatedGauge, names: Mapping[str, str]) -> Gauges:
-    """The testers' own gauges of one fabric and the pooled ones, for `gauge_plot`."""
-    pooled: dict[str, PooledGauge] = {
-        str(found.axis): found for found in analysis.gauges if found.gauge == gauge.key
-    }
-
-    def interval(axis: str) -> tuple[float, float, float] | None:
-        found = pooled.get(axis)
-        if found is None or found.estimate is None or found.low is None or found.high is None:
-            return None
-        return (found.estimate, found.low, found.high)
-
-    return Gauges(
-        title=gauge.label,
-        stated_st=gauge.stitches,
-        stated_row=gauge.rows,
-        points=tuple(
-            # The analysis has relative uncertainties; the plot draws them in stitches and rows.
-            GaugePoint(
-                names.get(own.tester, own.tester),
-                str(own.source),
-                own.st,
-                own.row,
-                own.st * own.u_st,
-                own.row * own.u_row,
-            )
-            for own in analysis.own_gauges
-            if own.gauge == gauge.key and str(own.source) != "assumed"
-        ),
-        pooled_st=interval("st"),
-        pooled_row=interval("row"),
     )
 
 

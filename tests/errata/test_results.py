@@ -139,8 +139,47 @@ def test_the_gauges_page_sets_stated_against_what_testers_get(
     page = response.content.decode()
     assert response.status_code == 200
     assert "Stockinette, blocked" in page
-    # In the table of gauges, and in the figures behind stitches and behind rows.
-    assert page.count('<th scope="row">Tester 00') == 3 * 9
+    assert "Stitches agree: testers get 22.0, and 22 is stated. Rows agree" in page
+    # In the figures of the plot each leads to its dot; and in the figures behind stitches and behind rows.
+    assert page.count('<th scope="row">Tester 00') == 2 * 9
+    assert [f'<a href="#gauge-0-point-{k}">Tester 00{k}</a>' in page for k in range(9)] == [True] * 9
+    assert 'id="gauge-0-point-8"' in page
+
+
+def test_the_gauges_page_says_how_many_swatches_the_pattern_stands_and_what_limits_it(
+    signed_in: SignIn, designer: User, tested: Round
+) -> None:
+    # 21 stitches make size XS 87.6 cm, 4 cm more than meant; 28.5 rows would still do.
+    tested.places.get(key="t000").swatch_rows.update(stitches=21, rows=28.5)
+
+    page = signed_in(designer).get(address("gauges", tested)).content.decode()
+
+    assert "8 of 9 swatches keep every measurement of their makers" in page
+    assert "and 8 would in every size." in page
+    assert "Beyond it: Tester 000." in page
+    assert (
+        "Too few stitches: Chest circumference in S is the first to come out too large, from 21.4 on." in page
+    )
+
+
+def test_the_gauges_page_says_where_the_printed_numbers_are_out_even_at_the_stated_gauge(
+    signed_in: SignIn, designer: User, tested: Round
+) -> None:
+    page = signed_in(designer).get(address("gauges", tested)).content.decode()
+
+    # 118 stitches are printed for size M, where 114 are meant: 4 / 1.1 cm.
+    assert "Chest circumference in size M comes out 3.6 cm larger than meant, where 2.5 cm is fine." in page
+    # At 22.3 stitches all three sizes would be within: it is the stated gauge that is not.
+    assert "The region leaves it out." in page
+
+
+def test_a_round_without_swatches_has_no_region_to_hold_them_against(
+    signed_in: SignIn, designer: User, round_of: Callable[..., Round]
+) -> None:
+    page = signed_in(designer).get(address("gauges", round_of(0))).content.decode()
+
+    assert "No swatch of this gauge yet" in page
+    assert "swatches keep" not in page
 
 
 def test_the_findings_file_is_the_one_the_analysis_wrote(

@@ -1,15 +1,17 @@
 from __future__ import annotations
 
+import itertools
+import math
 import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from testround.paper.drawing import Group, Polygon, Rect, Text
+from testround.paper.drawing import Circle, Group, Line, Polygon, Polyline, Rect, Text
 from testround.paper.plots import (
     AmountOfSize,
     AmountPoint,
@@ -22,6 +24,7 @@ from testround.paper.plots import (
     PartsBar,
     Plot,
     PooledDeviation,
+    RegionSide,
     amount_plot,
     deviation_plot,
     gauge_plot,
@@ -87,7 +90,8 @@ def test_a_plot_is_well_formed_and_writes_itself_into_a_template(plot: Plot) -> 
     root = ET.fromstring(plot.__html__())  # noqa: S314
 
     assert root.get("role") == "img"
-    assert root.get("width") == "360"
+    # A phone of 360 pixels leaves 328 between its margins: letters are as large there as they are drawn.
+    assert root.get("width") == "328"
     assert " style=" not in plot.svg
 
 
@@ -100,9 +104,10 @@ def test_lettering_is_large_enough_and_nothing_leaves_the_drawing(plot: Plot) ->
 
 
 def test_page_and_paper_draw_the_same_number_of_marks(plot: Plot) -> None:
-    on_page = re.findall(r"<(?:line|rect|circle|polygon|text) ", plot.svg)
+    on_page = re.findall(r"<(?:line|rect|circle|polygon|polyline|text) ", plot.svg)
+    when_pointed_at = re.findall(r'class="plot-pointed(?:-name)?"', plot.svg)
 
-    assert len(on_page) == len(plot.flowable().contents)
+    assert len(on_page) - len(when_pointed_at) == len(plot.flowable().contents)
 
 
 # One dimension --------------------------------------------------------------------------------------------
@@ -283,12 +288,86 @@ def test_the_worked_and_the_blocked_gauge_of_a_tester_are_joined() -> None:
     assert len(joins) == 1
 
 
-def test_swatches_on_one_spot_are_counted_there() -> None:
-    same = tuple(GaugePoint(f"t0{k}", "blocked", 22.0, 28.5) for k in range(3))
+def dots(plot: Plot) -> list[Circle]:
+    """The testers' dots, in the order drawn, without those of the legend."""
+    points = [mark for mark in plot.drawing.marks if isinstance(mark, Group) and mark.kind == "point"]
+    return [part for point in points for part in point.marks if isinstance(part, Circle)]
 
-    words = [m.words for m in gauge_plot(replace(BODY, points=same)).drawing.leaves() if isinstance(m, Text)]
 
-    assert "×3" in words
+def test_swatches_counted_alike_stand_side_by_side_about_their_spot() -> None:
+    same = tuple(GaugePoint(f"t0{k}", "blocked", 22.0, 28.5) for k in range(6))
+
+    alone = dots(gauge_plot(replace(BODY, points=same[:1])))[0]
+    six = dots(gauge_plot(replace(BODY, points=same)))
+
+    assert sum(dot.centre[0] for dot in six[:4]) / 4 == pytest.approx(alone.centre[0])
+    assert {round(dot.centre[1] - alone.centre[1], 1) for dot in six} == {-4.5, 4.5}
+    for one, other in itertools.combinations(six, 2):
+        assert math.dist(one.centre, other.centre) >= 2 * one.radius
+
+
+def test_how_sure_a_swatch_is_stands_in_the_corner_once_and_at_a_dot_only_where_it_is_less_sure() -> None:
+    points = tuple(GaugePoint(f"t0{k}", "blocked", 21.5 + k / 4, 29.0, 0.2, 0.3) for k in range(4))
+    unsure = replace(points[3], u_st=0.5)
+
+    plot = gauge_plot(replace(BODY, points=(*points[:3], unsure)))
+
+    looks = {
+        mark.label: [part.look for part in mark.marks if isinstance(part, Line)]
+        for mark in plot.drawing.marks
+        if isinstance(mark, Group) and mark.kind in ("point", "usual")
+    }
+    assert looks["How sure a swatch usually is, in stitches and rows"] == ["whisker"] * 6
+    assert looks["Tester t00, blocked: 21 1/2 × 29"] == ["pointed", "pointed"]
+    assert looks["Tester t03, blocked: 22 1/4 × 29"] == ["whisker", "pointed"]
+
+
+def test_every_row_of_the_table_has_a_dot_to_lead_to() -> None:
+    for k in range(len(PLOTS["gauges"].table.rows) - 1):
+        assert f'id="gauges-point-{k}"' in PLOTS["gauges"].svg
+
+
+REGION = replace(
+    BODY,
+    region=((21, 28), (23, 28), (23, 32), (21, 32)),
+    sides=(
+        RegionSide(21, 30, "Too few stitches: Chest in M"),
+        RegionSide(23, 30, "Too many stitches: Chest in M"),
+        RegionSide(22, 32, "Too many rows: Hem in S"),
+    ),
+)
+
+
+def test_the_region_is_a_ground_with_edges_and_letters_that_are_explained() -> None:
+    plot = gauge_plot(REGION)
+
+    ground = [mark for mark in plot.drawing.leaves() if isinstance(mark, Polygon) and mark.look == "band"]
+    letters = [mark.label for mark in plot.drawing.marks if isinstance(mark, Group) and mark.kind == "side"]
+    assert [len(one.points) for one in ground] == [4]
+    assert letters == [
+        "A. Too few stitches: Chest in M",
+        "B. Too many stitches: Chest in M",
+        "C. Too many rows: Hem in S",
+    ]
+    assert plot.notes == tuple(letter[3:] for letter in letters)
+
+
+def test_a_region_larger_than_the_picture_is_cut_to_its_axes_and_its_far_sides_carry_no_letter() -> None:
+    tall = replace(
+        REGION,
+        region=((21, 15), (23, 15), (23, 60), (21, 60)),
+        sides=(*REGION.sides[:2], RegionSide(22, 60, "Too many rows")),
+    )
+
+    plot = gauge_plot(tall)
+
+    edges = [mark for mark in plot.drawing.leaves() if isinstance(mark, Polyline)]
+    ground = next(m for m in plot.drawing.leaves() if isinstance(m, Polygon) and m.look == "band")
+    assert len(edges) == 2  # left and right; the others are out of the picture
+    for x, y in [*ground.points, *(point for edge in edges for point in edge.points)]:
+        assert 0 <= x <= plot.drawing.width
+        assert 0 <= y <= plot.drawing.height
+    assert len([m for m in plot.drawing.marks if isinstance(m, Group) and m.kind == "side"]) == 2
 
 
 # Axes -----------------------------------------------------------------------------------------------------
@@ -312,6 +391,7 @@ finite = st.floats(-1000, 1000, allow_nan=False)
 names = st.text(max_size=200)
 
 
+@settings(suppress_health_check=[HealthCheck.too_slow])
 @given(
     points=st.lists(st.tuples(names, st.sampled_from(SIZES), finite, st.booleans()), max_size=8),
     tolerance=st.floats(0.01, 1000),

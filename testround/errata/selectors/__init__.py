@@ -3,6 +3,7 @@
 from testround.errata.selectors.amounts import AmountsResult, amounts_result
 from testround.errata.selectors.analyses import Read, drafts_of, hash_of, judged_by, read_round, stands_in
 from testround.errata.selectors.desk import desk_of
+from testround.errata.selectors.gauges import GaugeResult, GaugesResult, gauges_result
 from testround.errata.selectors.public import (
     PublicErrata,
     ShownErratum,
@@ -10,14 +11,7 @@ from testround.errata.selectors.public import (
     public_errata,
     shown_erratum,
 )
-from testround.errata.selectors.results import (
-    DimensionResult,
-    GaugeResult,
-    GaugesResult,
-    dimension_result,
-    gauges_result,
-    results_of,
-)
+from testround.errata.selectors.results import DimensionResult, dimension_result, results_of
 
 __all__ = [
     "AmountsResult",

@@ -50,7 +50,7 @@ class Read:
 
 
 @lru_cache(maxsize=1)
-def _program() -> bytes:
+def program_digest() -> bytes:
     """A digest of the kernel's source: another program may say something else of the same round."""
     digest = hashlib.sha256()
     for path in sorted(Path(kernel.__path__[0]).glob("**/*.py")):
@@ -61,7 +61,7 @@ def _program() -> bytes:
 def hash_of(round: KernelRound) -> str:
     """SHA-256 of a round and of the program that reads it; a database may store an object's keys in any order."""
     document = json.dumps(plain(round), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    return hashlib.sha256(_program() + document.encode()).hexdigest()
+    return hashlib.sha256(program_digest() + document.encode()).hexdigest()
 
 
 def read_round(round: Round) -> Read:

@@ -1,4 +1,4 @@
-"""The results of a round: sizes by dimensions, one dimension, and the gauges."""
+"""The results of a round: sizes by dimensions, and one dimension."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from testround.errata.wording import (
     Named,
     names_of,
 )
-from testround.kernel.analysis import DeviationCell, OwnGauge, PooledGauge, Question
-from testround.kernel.round import Dimension, StatedGauge
+from testround.kernel.analysis import DeviationCell, Question
+from testround.kernel.round import Dimension
 from testround.kernel.sheet import Sheet
 from testround.rounds.models import Round
 
@@ -224,56 +224,4 @@ def effects_of(
         Effect(size, cell.estimate, change[size])
         for size, cell in cells
         if cell.estimate is not None and size in change and size in finding["proposed"]
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class GaugeResult:
-    """One gauge of the sheet: stated, pooled over testers, and every tester's own."""
-
-    gauge: StatedGauge
-    stitches: PooledGauge | None
-    rows: PooledGauge | None
-    own: tuple[tuple[str, OwnGauge], ...]
-    findings: tuple[Mapping[str, Any], ...]
-    """What is said of it, whatever the verdict."""
-
-
-@dataclass(frozen=True, slots=True)
-class GaugesResult:
-    read: Read
-    names: Mapping[str, Named]
-    gauges: tuple[GaugeResult, ...]
-    findings: tuple[Mapping[str, Any], ...]
-
-
-def gauges_result(round: Round) -> GaugesResult:
-    read = read_round(round)
-    called = {tester.id: tester.name for tester in read.round.testers}
-    pooled = {(gauge.gauge, gauge.axis): gauge for gauge in read.analysis.gauges}
-    return GaugesResult(
-        read=read,
-        names=names_of(read.sheet),
-        gauges=tuple(
-            GaugeResult(
-                gauge=gauge,
-                stitches=pooled.get((gauge.key, "st")),
-                rows=pooled.get((gauge.key, "row")),
-                own=tuple(
-                    (called[own.tester], own) for own in read.analysis.own_gauges if own.gauge == gauge.key
-                ),
-                findings=tuple(
-                    finding
-                    for axis in ("st", "row")
-                    for finding in read.document["findings"]
-                    if finding["id"] == f"stated-gauge:{gauge.key}.{axis}"
-                ),
-            )
-            for gauge in read.sheet.gauges
-        ),
-        findings=tuple(
-            finding
-            for finding in read.document["findings"]
-            if finding["kind"] == "stated-gauge" and finding["verdict"] in PRESSING
-        ),
     )

@@ -9,6 +9,7 @@ from testround.paper.plots.base import PHONE, Plot, Table, ticks
 from testround.paper.plots.deviations import DeviationPoint, Deviations, PooledDeviation, deviation_plot
 from testround.paper.plots.gauges import GaugePoint, Gauges, gauge_plot, gauge_to_a_tenth
 from testround.paper.plots.parts import Parts, PartsBar, parts_bars
+from testround.paper.plots.region import RegionSide
 
 __all__ = [
     "PHONE",
@@ -23,6 +24,7 @@ __all__ = [
     "PartsBar",
     "Plot",
     "PooledDeviation",
+    "RegionSide",
     "Table",
     "amount_plot",
     "deviation_plot",

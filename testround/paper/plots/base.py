@@ -13,11 +13,11 @@ from testround.kernel.units import LengthUnit, format_length
 from testround.paper import fonts
 from testround.paper.drawing import Circle, Drawing, Group, Line, Mark, Point, Rect, Text, diamond, paper, svg
 
-PHONE = 360.0
-"""The width of a plot that a small phone shows whole."""
+PHONE = 328.0
+"""The width that a phone of 360 pixels leaves for a plot beside its margins, so that lettering is as large as said."""
 
-LABEL = 12.0
-SMALL = 11.0
+LABEL = 12.5
+SMALL = 12.0
 DOT = 4.5
 
 
@@ -38,6 +38,8 @@ class Plot:
     summary: Table | None = None
     """The pooled figures."""
     ident: str = "plot"
+    notes: tuple[str, ...] = ()
+    """What the letters in the drawing stand for, in their order."""
 
     @property
     def svg(self) -> str:
@@ -164,7 +166,7 @@ def moved(mark: Mark, dx: float, dy: float) -> Mark:
     if isinstance(mark, Text):
         return Text(mark.x + dx, mark.y + dy, mark.words, mark.size, mark.anchor, mark.look)
     if isinstance(mark, Group):
-        return Group(tuple(moved(part, dx, dy) for part in mark.marks), mark.label, mark.kind)
+        return Group(tuple(moved(part, dx, dy) for part in mark.marks), mark.label, mark.kind, mark.ident)
     return type(mark)(tuple(at(point) for point in mark.points), mark.look)
 
 
@@ -175,10 +177,15 @@ def dot_sign(look: str, words: str) -> Sign:
     return Sign((Circle((0, 0), DOT, look),), 10, words)
 
 
+def band_look(wide: float, tall: float) -> tuple[Mark, ...]:
+    """A piece of a band with its two edges, around (0, 0)."""
+    x, y = wide / 2, tall / 2
+    edges = (Line((-x, -y), (-x, y), "band-edge"), Line((x, -y), (x, y), "band-edge"))
+    return (Rect(-x, -y, wide, tall, "band"), *edges)
+
+
 def band_sign(tolerance: float, units: LengthUnit) -> Sign:
-    edges = (Line((-11, -6), (-11, 6), "band-edge"), Line((11, -6), (11, 6), "band-edge"))
-    words = f"tolerance ±{format_length(tolerance, units)}"
-    return Sign((Rect(-11, -6, 22, 12, "band"), *edges), 22, words)
+    return Sign(band_look(22, 12), 22, f"tolerance ±{format_length(tolerance, units)}")
 
 
 def band(scale: Scale, tolerance: float, top: float, bottom: float) -> list[Mark]:
