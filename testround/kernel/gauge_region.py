@@ -30,7 +30,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from testround.kernel.correction import numbers_now
 from testround.kernel.sheet import GaugeColumns, Inputs, Sheet
-from testround.kernel.units import GaugeSpan, format_length, gauge_over
+from testround.kernel.units import GaugeSpan, decimal, format_length, gauge_over
+from testround.kernel.words import gettext as _
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -83,10 +84,18 @@ class Beyond:
 
     def sentence(self) -> str:
         """ "Back neck in size M comes out 3.6 cm larger than meant, where 1.5 cm is fine." """
-        side = "larger" if self.difference > 0 else "smaller"
-        return (
-            f"{self.limit.label} in size {self.limit.size} comes out {format_length(abs(self.difference))} {side} "
-            f"than meant, where {format_length(self.tolerance)} is fine."
+        words = (
+            _("{dimension} in size {size} comes out {off} larger than meant, where {tolerance} is fine.")
+            if self.difference > 0
+            else _(
+                "{dimension} in size {size} comes out {off} smaller than meant, where {tolerance} is fine."
+            )
+        )
+        return words.format(
+            dimension=self.limit.label,
+            size=self.limit.size,
+            off=format_length(abs(self.difference)),
+            tolerance=format_length(self.tolerance),
         )
 
 
@@ -148,25 +157,52 @@ class GaugeRegion:
     def sentences(self, over: GaugeSpan = "10cm") -> tuple[str, ...]:
         """One for each side: what is first beyond its tolerance, and where; sides without an end are left out."""
         sides = (
-            ("Too few stitches", self.few_st, "st", math.floor),
-            ("Too many stitches", self.many_st, "st", math.ceil),
-            ("Too few rows", self.few_row, "row", math.floor),
-            ("Too many rows", self.many_row, "row", math.ceil),
+            (
+                self.few_st,
+                "st",
+                _(
+                    "Too few stitches: {dimension} in {size} is the first to come out too large, from {at} on."
+                ),
+                _(
+                    "Too few stitches: {dimension} in {size} is the first to come out too small, from {at} on."
+                ),
+            ),
+            (
+                self.many_st,
+                "st",
+                _(
+                    "Too many stitches: {dimension} in {size} is the first to come out too large, from {at} on."
+                ),
+                _(
+                    "Too many stitches: {dimension} in {size} is the first to come out too small, from {at} on."
+                ),
+            ),
+            (
+                self.few_row,
+                "row",
+                _("Too few rows: {dimension} in {size} is the first to come out too large, from {at} on."),
+                _("Too few rows: {dimension} in {size} is the first to come out too small, from {at} on."),
+            ),
+            (
+                self.many_row,
+                "row",
+                _("Too many rows: {dimension} in {size} is the first to come out too large, from {at} on."),
+                _("Too many rows: {dimension} in {size} is the first to come out too small, from {at} on."),
+            ),
         )
         said = []
-        for words, edge, axis, outwards in sides:
+        for edge, axis, too_large, too_small in sides:
             if edge is None or edge.limit is None:
                 continue
             at = gauge_over(edge.st if axis == "st" else edge.row, over)
+            outwards = math.floor if edge in (self.few_st, self.few_row) else math.ceil
             # To the tenth that is beyond, so that what is said of it is true there. A crossing at a whole tenth
             # is found a hair to either side of it.
             near = round(at * 10)
             tenth = near if abs(at * 10 - near) < 1e-4 else outwards(at * 10)
-            limit = edge.limit
-            side = "large" if limit.too_large else "small"
+            words = too_large if edge.limit.too_large else too_small
             said.append(
-                f"{words}: {limit.label} in {limit.size} is the first to come out too {side}, "
-                f"from {tenth / 10:.1f} on."
+                words.format(dimension=edge.limit.label, size=edge.limit.size, at=decimal(tenth / 10, ".1f"))
             )
         return tuple(said)
 
@@ -351,7 +387,7 @@ class GaugeLimits:
         centre, reach = np.zeros(2), np.full(2, np.log(FARTHEST))
         steps = np.linspace(-1, 1, _GRID)
         least = np.inf
-        for _ in range(_CLOSER_GRIDS):
+        for _grid in range(_CLOSER_GRIDS):
             x, y = (
                 g.ravel() for g in np.meshgrid(centre[0] + reach[0] * steps, centre[1] + reach[1] * steps)
             )
@@ -379,7 +415,7 @@ class GaugeLimits:
         first = np.where(ends, out.argmax(axis=1), STRIDES - 1)
         low, high = farthest * np.where(ends, shares[first], 1.0), farthest * shares[first + 1]
         widest = float(np.max(high - low, initial=0.0))
-        for _ in range(max(math.ceil(math.log2(max(widest, ACCURACY) / ACCURACY)), 0)):
+        for _halving in range(max(math.ceil(math.log2(max(widest, ACCURACY) / ACCURACY)), 0)):
             half = (low + high) / 2
             outside = np.abs(self._off_at(u0 + half * du, v0 + half * dv)).max(axis=0) > 1 + SLACK
             low, high = np.where(outside, low, half), np.where(outside, half, high)

@@ -10,7 +10,19 @@ from testround.kernel.pieces import Mark as Taken
 from testround.kernel.pieces import Piece
 from testround.kernel.units import LengthUnit, format_length
 from testround.paper import fonts
-from testround.paper.drawing import Circle, Drawing, Group, Leaf, Line, Mark, Point, Polygon, Rect, Text
+from testround.paper.drawing import (
+    Circle,
+    Drawing,
+    Group,
+    Leaf,
+    Line,
+    Mark,
+    Point,
+    Polygon,
+    Polyline,
+    Rect,
+    Text,
+)
 
 # All in pixels of the page, which become points on paper.
 _MOST = 190.0
@@ -289,7 +301,7 @@ def _bounds(mark: Leaf) -> tuple[float, float, float, float]:
         width = fonts.width_of(mark.words, mark.size, bold=mark.look == "strong")
         left = mark.x - {"start": 0.0, "middle": width / 2, "end": width}[mark.anchor]
         return left, mark.y - 0.8 * mark.size, left + width, mark.y + 0.25 * mark.size
-    points = mark.points if isinstance(mark, Polygon) else (mark.start, mark.end)
+    points = mark.points if isinstance(mark, Polygon | Polyline) else (mark.start, mark.end)
     xs, ys = [x for x, _ in points], [y for _, y in points]
     return min(xs), min(ys), max(xs), max(ys)
 
@@ -307,7 +319,7 @@ def moved(mark: Mark, dx: float, dy: float) -> Mark:
             return replace(mark, start=at(mark.start), end=at(mark.end))
         case Circle():
             return replace(mark, centre=at(mark.centre))
-        case Polygon():
+        case Polygon() | Polyline():
             return replace(mark, points=tuple(at(point) for point in mark.points))
         case Text() | Rect():
             return replace(mark, x=mark.x + dx, y=mark.y + dy)
