@@ -14,5 +14,9 @@ def schema(request: HttpRequest, document: str) -> JsonResponse:
     if document not in DOCUMENTS:
         raise Http404
     return JsonResponse(
-        schema_of(document), json_dumps_params={"ensure_ascii": False}, content_type="application/schema+json"
+        schema_of(document),
+        json_dumps_params={"ensure_ascii": False},
+        content_type="application/schema+json",
+        # A document for programs; what it says to people is in the one language of the format.
+        headers={"Content-Language": "en"},
     )

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
+from django.conf import settings
 from django.template.loader import render_to_string
+from django.utils import translation
 
 ADDRESS = re.compile(r"https?://[^\s<>\"]+")
 SIGNATURE = "-- "
@@ -49,11 +51,16 @@ _NAMES: dict[str, type[Any]] = {"words": Words, "facts": Facts, "action": Action
 
 @dataclass(frozen=True, slots=True)
 class Letter:
-    """What a mail says. ``why`` is the last line: why the reader gets it."""
+    """What a mail says. ``why`` is the last line: why the reader gets it.
+
+    ``language`` is the code of the one it is written in. What is put around the words when the mail leaves, perhaps
+    by a process that serves nobody, is in that language too.
+    """
 
     subject: str
     parts: tuple[Part, ...]
     why: str = ""
+    language: str = field(default_factory=lambda: translation.get_language() or settings.LANGUAGE_CODE)
 
     def __post_init__(self) -> None:
         if sum(isinstance(part, Action) for part in self.parts) > 1:
@@ -113,12 +120,14 @@ def to_data(letter: Letter) -> dict[str, Any]:
             case Action(label, url) | Link(label, url):
                 value = [label, url]
         parts.append([names[type(part)], value])
-    return {"subject": letter.subject, "parts": parts, "why": letter.why}
+    return {"subject": letter.subject, "parts": parts, "why": letter.why, "language": letter.language}
 
 
 def from_data(data: Mapping[str, Any]) -> Letter:
     """What `to_data` made."""
-    return Letter(data["subject"], tuple(_part(name, value) for name, value in data["parts"]), data["why"])
+    parts = tuple(_part(name, value) for name, value in data["parts"])
+    # Those written before their language was kept are in the program's own.
+    return Letter(data["subject"], parts, data["why"], data.get("language", settings.LANGUAGE_CODE))
 
 
 def _part(name: str, value: Any) -> Part:
@@ -135,17 +144,18 @@ def as_text(letter: Letter, *, stop: str = "") -> str:
 
     ``stop`` is the address that ends this kind of mail, where there is one.
     """
-    text = render_to_string("mail/letter.txt", _context(letter, stop))
+    text = _rendered("mail/letter.txt", letter, stop)
     return text.strip("\n").replace(f"\n{SIGNATURE}\n\n", f"\n{SIGNATURE}\n") + "\n"
 
 
 def as_html(letter: Letter, *, stop: str = "") -> str:
     """The HTML form: the same words in the same order."""
-    return render_to_string("mail/letter.html", _context(letter, stop))
+    return _rendered("mail/letter.html", letter, stop)
 
 
-def _context(letter: Letter, stop: str) -> dict[str, Any]:
-    return {"letter": letter, "parts": _named(letter.parts), "stop": stop}
+def _rendered(template: str, letter: Letter, stop: str) -> str:
+    with translation.override(letter.language):
+        return render_to_string(template, {"letter": letter, "parts": _named(letter.parts), "stop": stop})
 
 
 def _named(parts: Sequence[Part]) -> list[tuple[str, Part]]:

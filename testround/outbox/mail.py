@@ -251,6 +251,7 @@ def message_of(mail: Mail, connection: Any = None) -> EmailMultiAlternatives:
         "Message-ID": f"<{mail.message_id}@{host}>",
         # No machine is to answer it (RFC 3834).
         "Auto-Submitted": "auto-generated",
+        "Content-Language": letter.language,  # RFC 3282
     }
     stop = ""
     if mail.kind != Kind.ESSENTIAL and mail.person_id is not None:

@@ -10,13 +10,14 @@ from django.contrib.auth import get_user_model
 from django.core import signing
 from django.db import transaction
 from django.urls import reverse
+from django.utils.translation import gettext_lazy as _
 
 from testround.outbox.models import Mail, Stopped
 
 SALT = "testround.outbox.stop"
 KINDS: dict[str, str] = {
-    Mail.Kind.REMINDERS: "Reminders of dates, and a designer's friendly word",
-    Mail.Kind.NOTES: "Notes from the designer, and questions and answers of a round",
+    Mail.Kind.REMINDERS: _("Reminders of dates, and a designer's friendly word"),
+    Mail.Kind.NOTES: _("Notes from the designer, and questions and answers of a round"),
 }
 
 

@@ -19,7 +19,7 @@ class UserAdmin(admin.ModelAdmin):
     fields = (
         "email",
         "name",
-        ("units", "tools", "terms", "time_zone"),
+        ("units", "tools", "terms", "language", "time_zone"),
         ("is_active", "is_staff", "is_superuser"),
         "groups",
         ("joined", "last_login"),

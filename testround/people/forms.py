@@ -8,6 +8,7 @@ from allauth.account import forms as account_forms
 from django import forms
 from django.conf import settings
 from django.http import HttpRequest
+from django.utils.translation import gettext, pgettext_lazy
 from django.utils.translation import gettext_lazy as _
 
 from testround.kernel import units
@@ -20,36 +21,45 @@ from testround.people.services import newcomer_introduce
 EXAMPLE_CM = 92.5
 EXAMPLE_MM = 4.0
 
-REGIONS = (
-    "Africa",
-    "America",
-    "Antarctica",
-    "Arctic",
-    "Asia",
-    "Atlantic",
-    "Australia",
-    "Europe",
-    "Indian",
-    "Pacific",
-)
+# The first part of a time zone's name, and how it is said.
+REGIONS: dict[str, str] = {
+    "Africa": _("Africa"),
+    "America": _("America"),
+    "Antarctica": _("Antarctica"),
+    "Arctic": _("Arctic"),
+    "Asia": _("Asia"),
+    "Atlantic": _("Atlantic"),
+    "Australia": _("Australia"),
+    "Europe": _("Europe"),
+    "Indian": pgettext_lazy("the ocean", "Indian"),
+    "Pacific": pgettext_lazy("the ocean", "Pacific"),
+}
 
-
-UNIT_WORDS: dict[Units, str] = {"cm": "Centimetres", "in": "Inches"}
-TOOL_WORDS: dict[Tools, str] = {"metric": "Metric", "us": "US", "uk": "Old UK"}
+UNIT_WORDS: dict[Units, str] = {"cm": _("Centimetres: {example}"), "in": _("Inches: {example}")}
+TOOL_WORDS: dict[Tools, str] = {
+    "metric": _("Metric: {example}"),
+    "us": _("US: {example}"),
+    "uk": _("Old UK: {example}"),
+}
 
 
 def _units() -> list[tuple[str, str]]:
-    return [(unit, f"{word}: {units.format_length(EXAMPLE_CM, unit)}") for unit, word in UNIT_WORDS.items()]
+    return [
+        (unit, words.format(example=units.format_length(EXAMPLE_CM, unit)))
+        for unit, words in UNIT_WORDS.items()
+    ]
 
 
 def _tools() -> list[tuple[str, str]]:
-    return [(system, f"{word}: {_example_tools(system)}") for system, word in TOOL_WORDS.items()]
+    return [(system, words.format(example=_example_tools(system))) for system, words in TOOL_WORDS.items()]
 
 
 def _example_tools(system: Tools) -> str:
     """The same hook and needle in one system; said once where they have one name."""
     hook, needle = (units.tool_label(EXAMPLE_MM, craft, system) for craft in ("crochet", "knit"))
-    return hook if hook == needle else f"hook {hook}, needle {needle}"
+    if hook == needle:
+        return hook
+    return gettext("hook {hook}, needle {needle}").format(hook=hook, needle=needle)
 
 
 @cache
@@ -57,62 +67,72 @@ def _time_zones() -> list[tuple[str, list[tuple[str, str]]]]:
     """Every zone by region, named by its city; UTC stands alone."""
     zones: dict[str, list[tuple[str, str]]] = {region: [] for region in REGIONS}
     for zone in sorted(zoneinfo.available_timezones()):
-        region, _, city = zone.partition("/")
-        if region in zones and city:
+        region, cut, city = zone.partition("/")
+        if region in zones and cut:
             zones[region].append((zone, city.replace("_", " ").replace("/", ", ")))
-    return [("Anywhere", [("UTC", "UTC")]), *zones.items()]
+    return [
+        (_("Anywhere"), [("UTC", "UTC")]),
+        *((REGIONS[region], cities) for region, cities in zones.items()),
+    ]
 
 
-def _languages() -> list[tuple[str, str]]:
-    return [("", _("As my browser asks for")), *settings.LANGUAGES]
+def _languages(asked_for: str) -> list[tuple[str, str]]:
+    """Every language by its own name; first what the browser asks for, a code, and which one that is."""
+    names = dict(settings.LANGUAGES)
+    asked = gettext("As my browser asks for: {language}").format(language=names.get(asked_for, asked_for))
+    return [("", asked), *names.items()]
 
 
 class ShownForm(forms.Form):
     """How values are shown; enough for a reader without an account."""
 
     units = forms.ChoiceField(
-        label="Lengths",
+        label=_("Lengths"),
         choices=_units,
         widget=forms.RadioSelect,
         error_messages={
-            "required": "Choose centimetres or inches.",
-            "invalid_choice": "Lengths are shown in centimetres or in inches; choose one of the two.",
+            "required": _("Choose centimetres or inches."),
+            "invalid_choice": _("Lengths are shown in centimetres or in inches; choose one of the two."),
         },
     )
     tools = forms.ChoiceField(
-        label="Hooks and needles",
+        label=_("Hooks and needles"),
         choices=_tools,
         widget=forms.RadioSelect,
-        help_text="Millimetres are always shown too, since names differ between makers.",
+        help_text=_("Millimetres are always shown too, since names differ between makers."),
         error_messages={
-            "required": "Choose metric, US or old UK sizes.",
-            "invalid_choice": "Sizes are shown in metric, US or old UK; choose one of the three.",
+            "required": _("Choose metric, US or old UK sizes."),
+            "invalid_choice": _("Sizes are shown in metric, US or old UK; choose one of the three."),
         },
     )
     terms = forms.ChoiceField(
-        label="Crochet terms",
+        label=_("Crochet terms"),
         choices=[
-            ("us", "US: single crochet, sc"),
-            ("uk", "UK: double crochet, dc, for the same stitch"),
+            ("us", _("US: single crochet, sc")),
+            ("uk", _("UK: double crochet, dc, for the same stitch")),
         ],
         widget=forms.RadioSelect,
         error_messages={
-            "required": "Choose US or UK terms.",
-            "invalid_choice": "Crochet terms are US or UK; choose one of the two.",
+            "required": _("Choose US or UK terms."),
+            "invalid_choice": _("Crochet terms are US or UK; choose one of the two."),
         },
     )
 
     language = forms.ChoiceField(
         label=_("Language"),
-        choices=_languages,
         required=False,
+        help_text=_(
+            "Of the pages, and of mails to you. A mail knows no browser: choose a language to be sure of its."
+        ),
         error_messages={"invalid_choice": _("That language is not spoken here; choose one of the list.")},
     )
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, asked_for: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         if len(settings.LANGUAGES) < 2:
             del self.fields["language"]
+        else:
+            self.fields["language"].choices = _languages(asked_for)
 
     def reader(self) -> Reader:
         """What was chosen, as a reader."""
@@ -123,29 +143,31 @@ class PreferencesForm(ShownForm):
     """The same, and what only an account can keep."""
 
     name = forms.CharField(
-        label="Your name",
+        label=_("Your name"),
         max_length=120,
         required=False,
-        help_text="How designers and testers see you. Without it they see your mail address.",
+        help_text=_("How designers and testers see you. Without it they see your mail address."),
         widget=forms.TextInput(attrs={"autocomplete": "name"}),
     )
     time_zone = forms.ChoiceField(
-        label="Time zone",
+        label=_("Time zone"),
         choices=_time_zones,
-        help_text="Dates and times are shown as they are there, and reminders come there by day.",
+        help_text=_("Dates and times are shown as they are there, and reminders come there by day."),
+        # Translators: the button that chooses the time zone of the reader's own device.
+        widget=forms.Select(attrs={"data-says": _("Use this device’s: {zone}")}),
         error_messages={
-            "required": "Choose a time zone; UTC will do.",
-            "invalid_choice": "That time zone is not known here; choose one of the list.",
+            "required": _("Choose a time zone; UTC will do."),
+            "invalid_choice": _("That time zone is not known here; choose one of the list."),
         },
     )
 
     mails = forms.MultipleChoiceField(
-        label="Mails you want",
+        label=_("Mails you want"),
         choices=[*KINDS.items()],
         required=False,
         widget=forms.CheckboxSelectMultiple,
-        help_text="What you need, such as a code to sign in or an invitation, comes all the same.",
-        error_messages={"invalid_choice": "There is no such kind of mail; choose from the list."},
+        help_text=_("What you need, such as a code to sign in or an invitation, comes all the same."),
+        error_messages={"invalid_choice": _("There is no such kind of mail; choose from the list.")},
     )
 
     field_order = ("name", "language", "units", "tools", "terms", "time_zone", "mails")
@@ -155,11 +177,11 @@ class SignupForm(account_forms.SignupForm):
     """Mail address, password, and the name others will see."""
 
     name = forms.CharField(
-        label="Your name",
+        label=_("Your name"),
         max_length=120,
-        help_text="How designers and testers will see you; a first name is enough.",
+        help_text=_("How designers and testers will see you; a first name is enough."),
         widget=forms.TextInput(attrs={"autocomplete": "name"}),
-        error_messages={"required": "Write the name that designers and testers will see."},
+        error_messages={"required": _("Write the name that designers and testers will see.")},
     )
 
     field_order = ("name", "email", "password1")
@@ -172,6 +194,6 @@ class SignupForm(account_forms.SignupForm):
         # A placeholder that repeats the label only takes the place of what is typed.
         for field in self.fields.values():
             field.widget.attrs.pop("placeholder", None)
-        self.fields[
-            "password1"
-        ].help_text = "Ten characters or more, not digits alone, and not one that many people use."
+        self.fields["password1"].help_text = _(
+            "Ten characters or more, not digits alone, and not one that many people use."
+        )

@@ -22,6 +22,7 @@ from django.core.serializers.json import DjangoJSONEncoder
 from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from testround.kernel.problems import InputProblems, Problem
 from testround.outbox.mailbox import MAIL_NAME
@@ -99,6 +100,7 @@ def _account(user: User) -> Shelf:
         "lengths": user.units,
         "tools": user.tools,
         "terms": user.terms,
+        "language": user.language,
         "time_zone": user.time_zone,
         "stopped_mails": list(Stopped.objects.filter(person=user).values_list("kind", flat=True)),
         "addresses": [
@@ -107,7 +109,7 @@ def _account(user: User) -> Shelf:
         ],
     }
     return Shelf(
-        "account", "Your account", "the designers of the rounds you test see name and address", [row]
+        "account", _("Your account"), _("the designers of the rounds you test see name and address"), [row]
     )
 
 
@@ -122,7 +124,7 @@ def _mails(user: User) -> Shelf:
         }
         for mail in _mails_to(user).order_by("pk")
     ]
-    return Shelf("mails", "Mails to you", "nobody; what they said is deleted once they have left", rows)
+    return Shelf("mails", _("Mails to you"), _("nobody; what they said is deleted once they have left"), rows)
 
 
 def document_of(shelves: Sequence[Shelf]) -> dict[str, Any]:

@@ -30,13 +30,20 @@ class ReadersLanguage:
 
 
 @contextmanager
-def speaking_to(person: User | None) -> Iterator[None]:
-    """What is said inside is said in the language that this person chose; in the present one where they have not."""
-    language = _spoken(person.language if person is not None else "")
+def speaking(language: str) -> Iterator[None]:
+    """What is said inside is said in the language of this code; in the present one where it is not spoken here."""
+    language = _spoken(language)
     if not language:
         yield
         return
     with translation.override(language):
+        yield
+
+
+@contextmanager
+def speaking_to(person: User | None) -> Iterator[None]:
+    """What is said inside is said in the language that this person chose; in the present one where they have not."""
+    with speaking(person.language if person is not None else ""):
         yield
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Literal, cast
 
 from django.conf import settings
+from django.utils.translation import gettext as _
 
 from testround.people.models import User
 
@@ -28,9 +29,9 @@ class Reader:
     @property
     def words(self) -> str:
         """The choices in a few words, for the link that changes them."""
-        lengths = {"cm": "centimetres", "in": "inches"}[self.units]
-        tools = {"metric": "metric tools", "us": "US tools", "uk": "old UK tools"}[self.tools]
-        terms = {"us": "US terms", "uk": "UK terms"}[self.terms]
+        lengths = {"cm": _("centimetres"), "in": _("inches")}[self.units]
+        tools = {"metric": _("metric tools"), "us": _("US tools"), "uk": _("old UK tools")}[self.tools]
+        terms = {"us": _("US terms"), "uk": _("UK terms")}[self.terms]
         return f"{lengths}, {tools}, {terms}"
 
 
@@ -51,7 +52,7 @@ def reader_from(kept: Mapping[str, Any] | None) -> Reader:
         units=cast(Units, _known(kept.get("units"), User.Units.values, Reader().units)),
         tools=cast(Tools, _known(kept.get("tools"), User.Tools.values, Reader().tools)),
         terms=cast(Terms, _known(kept.get("terms"), User.Terms.values, Reader().terms)),
-        language=_known(kept.get("language"), [code for code, _ in settings.LANGUAGES], Reader().language),
+        language=_known(kept.get("language"), list(dict(settings.LANGUAGES)), Reader().language),
     )
 
 

@@ -6,12 +6,15 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import get_language_from_request
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
 from testround.outbox.stopping import choices_of
 from testround.people.context import SESSION_KEY, reader_for
 from testround.people.forms import PreferencesForm, ShownForm
+from testround.people.language import speaking
 from testround.people.services import preferences_save
 
 
@@ -20,15 +23,16 @@ from testround.people.services import preferences_save
 def preferences(request: HttpRequest) -> HttpResponse:
     """How you like things shown: kept with the account, or in the session of who has none."""
     kept = asdict(reader_for(request))
+    asked_for = get_language_from_request(request)
     if request.user.is_authenticated:
         kept |= {
             "name": request.user.name,
             "time_zone": request.user.time_zone,
             "mails": [choice.kind for choice in choices_of(request.user) if choice.wanted],
         }
-        form: ShownForm = PreferencesForm(request.POST or None, initial=kept)
+        form: ShownForm = PreferencesForm(request.POST or None, initial=kept, asked_for=asked_for)
     else:
-        form = ShownForm(request.POST or None, initial=kept)
+        form = ShownForm(request.POST or None, initial=kept, asked_for=asked_for)
     back = _way_back(request)
     if request.method == "POST" and form.is_valid():
         if request.user.is_authenticated:
@@ -41,7 +45,10 @@ def preferences(request: HttpRequest) -> HttpResponse:
             )
         else:
             request.session[SESSION_KEY] = asdict(form.reader())
-        messages.success(request, f"Shown from now on: {form.reader().words}.")
+        # The next page is in the language that was chosen, and this stands on it.
+        with speaking(form.reader().language or asked_for):
+            said = _("Shown from now on: {choices}.").format(choices=form.reader().words)
+        messages.success(request, said)
         return redirect(back or "people:preferences")
     return render(
         request,

@@ -14,6 +14,8 @@ from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
@@ -29,13 +31,17 @@ class EraseForm(forms.Form):
     """The password once more, where there is one, and a yes."""
 
     password = forms.CharField(
-        label="Your password",
+        label=gettext_lazy("Your password"),
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
-        error_messages={"required": "Write your password, so that nobody else can do this in your name."},
+        error_messages={
+            "required": gettext_lazy("Write your password, so that nobody else can do this in your name.")
+        },
     )
     sure = forms.BooleanField(
-        label="Yes, erase it all. I know that it cannot be undone",
-        error_messages={"required": "Tick this if you are sure. If you are not, leave the page."},
+        label=gettext_lazy("Yes, erase it all. I know that it cannot be undone"),
+        error_messages={
+            "required": gettext_lazy("Tick this if you are sure. If you are not, leave the page.")
+        },
     )
 
     def __init__(self, *args: Any, user: User, **options: Any) -> None:
@@ -47,7 +53,9 @@ class EraseForm(forms.Form):
     def clean_password(self) -> str:
         password = str(self.cleaned_data["password"])
         if not self.user.check_password(password):
-            raise forms.ValidationError("This is not the password of your account. Nothing has been erased.")
+            raise forms.ValidationError(
+                _("This is not the password of your account. Nothing has been erased.")
+            )
         return password
 
 
@@ -86,7 +94,7 @@ def erase(request: HttpRequest) -> HttpResponse:
     if posted and recent and not hindrances:
         # Guesses at the password are counted, as on the pages of accounts.
         if not ratelimit.consume(request, action="reauthenticate", user=user):
-            form.add_error(None, "That was tried too often. Wait a minute, then try again.")
+            form.add_error(None, _("That was tried too often. Wait a minute, then try again."))
         elif form.is_valid():
             try:
                 person_erase(user=user)
@@ -95,7 +103,8 @@ def erase(request: HttpRequest) -> HttpResponse:
             else:
                 logout(request)
                 messages.success(
-                    request, "Everything personal is erased, and you are signed out. Thank you for testing."
+                    request,
+                    _("Everything personal is erased, and you are signed out. Thank you for testing."),
                 )
                 return redirect("home")
     context = {"form": form, "hindrances": hindrances, "recent": recent}

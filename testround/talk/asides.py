@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from urllib.parse import urlencode
 
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from testround.reports.asides import Aside, Asides, News, Reply, speaks, takes_up, tells
 from testround.rounds.models import Place
@@ -58,11 +59,11 @@ def what_is_new(place: Place) -> Iterator[News]:
         return
     notes = reverse("talk:notes", args=[round.code])
     for note in notes_with_new(round, tester)[:NOTES_SHOWN]:
-        yield News("note", note.text, note.at, note.is_new, notes)
+        yield News(_("Note"), note.text, note.at, note.is_new, notes)
     for answer in new_answers(round, tester)[:ANSWERS_SHOWN]:
-        what = "more on the answer" if answer.is_addition else "answer"
+        what = _("More on the answer at {where}") if answer.is_addition else _("Answer at {where}")
         yield News(
-            f"{what} at {answer.question.where}",
+            what.format(where=answer.question.where),
             answer.text,
             answer.at,
             True,
@@ -70,4 +71,4 @@ def what_is_new(place: Place) -> Iterator[News]:
         )
     words = new_words(tester).filter(place=place).order_by("-at", "-pk")[:1]
     for word in words:
-        yield News("private word", "", word.at, True, reverse("talk:words", args=[place.pk]))
+        yield News(_("Private word"), "", word.at, True, reverse("talk:words", args=[place.pk]))

@@ -10,6 +10,7 @@ from django.conf import settings
 from django.db.models import Max, Q
 from django.db.models.functions import Coalesce, Greatest
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from testround.people.models import User
 from testround.rounds.models import Place, Round
@@ -56,10 +57,11 @@ def _as_tester(person: User) -> Iterator[Day]:
     )
     for place in places:
         round = place.round
-        made = f"{round.edition.pattern.title}{f', size {place.size}' if place.size else ''}"
+        title = round.edition.pattern.title
+        made = _("{title}, size {size}").format(title=title, size=place.size) if place.size else title
         for what, due, asked, words in (
-            ("swatch", round.swatches_due, place.swatch_until, "Swatch due"),
-            ("measures", round.closes, place.measures_until, "Finished measurements due"),
+            ("swatch", round.swatches_due, place.swatch_until, _("Swatch due: {piece}")),
+            ("measures", round.closes, place.measures_until, _("Finished measurements due: {piece}")),
         ):
             day = max((date for date in (due, asked) if date is not None), default=None)
             if day is None:
@@ -68,8 +70,10 @@ def _as_tester(person: User) -> Iterator[Day]:
             yield Day(
                 uid=_uid(f"place-{place.pk}-{what}"),
                 day=day,
-                summary=f"{words}: {made}",
-                description="The day you asked for." if later else "What comes later is taken all the same.",
+                summary=words.format(piece=made),
+                description=_("The day you asked for.")
+                if later
+                else _("What comes later is taken all the same."),
                 url=_address(place.get_absolute_url()),
                 stamp=place.stamp,
             )
@@ -79,17 +83,17 @@ def _as_designer(person: User) -> Iterator[Day]:
     rounds = rounds_spoken_for(person).annotate(stamp=_revised("diary__at", "created"))
     for round in rounds.defer("edition__sheet", "terms"):
         for what, day, words in (
-            ("call-opens", round.call_opens, "Call for testers opens"),
-            ("call-closes", round.call_closes, "Call for testers closes"),
-            ("opens", round.opens, "Round opens"),
-            ("swatches", round.swatches_due, "Swatches due"),
-            ("closes", round.closes, "Round closes"),
+            ("call-opens", round.call_opens, _("Call for testers opens: {pattern}")),
+            ("call-closes", round.call_closes, _("Call for testers closes: {pattern}")),
+            ("opens", round.opens, _("Round opens: {pattern}")),
+            ("swatches", round.swatches_due, _("Swatches due: {pattern}")),
+            ("closes", round.closes, _("Round closes: {pattern}")),
         ):
             if day is not None:
                 yield Day(
                     uid=_uid(f"round-{round.code}-{what}"),
                     day=day,
-                    summary=f"{words}: {round.edition.pattern.title}",
+                    summary=words.format(pattern=round.edition.pattern.title),
                     description=round.title,
                     url=_address(round.get_absolute_url()),
                     stamp=round.stamp,

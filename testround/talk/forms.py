@@ -6,6 +6,9 @@ import uuid
 from typing import Any
 
 from django import forms
+from django.utils.text import format_lazy
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from testround.rounds.forms.fields import add_refusal
 from testround.rounds.models import Round
@@ -14,7 +17,7 @@ from testround.talk.models import LONGEST_QUESTION, LONGEST_SAID, Question
 from testround.talk.places import canonical_place, places_named
 
 LONGEST_PLACE: int = Question._meta.get_field("where").max_length
-PLAIN = "Plain text; an address that begins with https:// becomes a link."
+PLAIN = _("Plain text; an address that begins with https:// becomes a link.")
 
 
 class SaidForm(forms.Form):
@@ -23,8 +26,8 @@ class SaidForm(forms.Form):
     key = forms.UUIDField(
         widget=forms.HiddenInput,
         error_messages={
-            "required": "The form lost its number on the way. Look it over and send it again.",
-            "invalid": "The form's number was changed on the way. Look it over and send it again.",
+            "required": _("The form lost its number on the way. Look it over and send it again."),
+            "invalid": _("The form's number was changed on the way. Look it over and send it again."),
         },
     )
 
@@ -54,46 +57,48 @@ class SaidForm(forms.Form):
 def _said(label: str, help_text: str, empty: str, most: int = LONGEST_SAID, rows: int = 6) -> forms.CharField:
     return forms.CharField(
         label=label,
-        help_text=f"{help_text} {PLAIN}".strip(),
+        help_text=format_lazy("{} {}", help_text, PLAIN) if help_text else PLAIN,
         max_length=most,
         widget=forms.Textarea(attrs={"rows": rows}),
         error_messages={
             "required": empty,
-            "max_length": f"That is longer than {most} signs (%(show_value)s): shorten it, or say it in two parts.",
+            "max_length": _(
+                "That is longer than %(limit_value)s signs (%(show_value)s): shorten it, or say it in two parts."
+            ),
         },
     )
 
 
 class NoteForm(SaidForm):
     text = _said(
-        "Your note",
-        "Every tester of the round reads it, and gets it by mail.",
-        "Write what the testers are to know; a sentence is enough.",
+        _("Your note"),
+        _("Every tester of the round reads it, and gets it by mail."),
+        _("Write what the testers are to know; a sentence is enough."),
     )
 
 
 class QuestionForm(SaidForm):
     where = forms.CharField(
-        label="Where in the text",
+        label=_("Where in the text"),
         max_length=LONGEST_PLACE,
-        help_text="Section and step, as in “Back, step 3”. The answer will stand there.",
+        help_text=_("Section and step, as in “Back, step 3”. The answer will stand there."),
         widget=forms.TextInput(attrs={"list": "places", "autocomplete": "off"}),
-        error_messages={"required": "Say at which place in the text: the section and the step."},
+        error_messages={"required": _("Say at which place in the text: the section and the step.")},
     )
     text = _said(
-        "Your question",
-        "The designer and all testers of the round read it.",
-        "Write what you would like to know; a sentence is enough.",
+        _("Your question"),
+        _("The designer and all testers of the round read it."),
+        _("Write what you would like to know; a sentence is enough."),
         most=LONGEST_QUESTION,
         rows=4,
     )
     by_name = forms.TypedChoiceField(
-        label="What the other testers see",
+        label=_("What the other testers see"),
         coerce=lambda chosen: chosen == "name",
         widget=forms.RadioSelect,
         initial="hidden",
-        error_messages={"required": "Choose whether the other testers see your name."},
-        help_text="The designer sees who asked, and the size, to answer it well.",
+        error_messages={"required": _("Choose whether the other testers see your name.")},
+        help_text=_("The designer sees who asked, and the size, to answer it well."),
     )
     # The last question at that place that stood above the form.
     shown = forms.IntegerField(widget=forms.HiddenInput, required=False, min_value=0)
@@ -102,7 +107,10 @@ class QuestionForm(SaidForm):
         super().__init__(*args, **kwargs)
         self.document = round.edition.document
         self.places = places_named(self.document)
-        self.fields["by_name"].choices = [("hidden", "“a tester” asked"), ("name", f"“{name}” asked")]
+        self.fields["by_name"].choices = [
+            ("hidden", gettext("“a tester” asked")),
+            ("name", gettext("“{name}” asked").format(name=name)),
+        ]
 
     def clean_where(self) -> str:
         return canonical_place(self.cleaned_data["where"], self.document)
@@ -131,9 +139,12 @@ class QuestionForm(SaidForm):
 
 class AnswerForm(SaidForm):
     text = _said(
-        "Your answer",
-        "All testers of the round read it. It is not changed later: what you find out afterwards is added to it, with its date.",
-        "Write the answer; a sentence is enough.",
+        _("Your answer"),
+        _(
+            "All testers of the round read it. It is not changed later: what you find out afterwards is added to "
+            "it, with its date."
+        ),
+        _("Write the answer; a sentence is enough."),
     )
     # How many answers and additions stood above the form.
     after = forms.IntegerField(widget=forms.HiddenInput, required=False, min_value=0)
@@ -142,7 +153,7 @@ class AnswerForm(SaidForm):
         super().__init__(*args, **kwargs)
         self.initial.setdefault("after", standing)
         if standing:
-            self.fields["text"].label = "What is to be added"
+            self.fields["text"].label = _("What is to be added")
         self.standing = standing
 
     def refuse(self, refused: Refused) -> None:
@@ -151,4 +162,4 @@ class AnswerForm(SaidForm):
 
 
 class WordForm(SaidForm):
-    text = _said("Your words", "", "Write what you want to say.", rows=4)
+    text = _said(_("Your words"), "", _("Write what you want to say."), rows=4)

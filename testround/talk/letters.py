@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 from django.conf import settings
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from testround.outbox.letters import Action, Letter, Words, letter
 from testround.outbox.mail import Kind, mail_send
+from testround.people.language import speaking_to
 from testround.people.models import User
 from testround.rounds.models import Place, Round
 from testround.talk.models import Answer, Note, Question, Word
@@ -19,42 +22,58 @@ MOST_IN_A_MAIL = 2000
 
 def note(*, note: Note, place: Place) -> Letter:
     round = place.round
+    pattern = round.edition.pattern.title
     return letter(
-        f"A note on testing {round.edition.pattern.title}",
-        f"Hello {place.name},",
-        f"{_owner(round)} wrote to all who test {round.edition.pattern.title}:",
+        _("A note on testing {pattern}").format(pattern=pattern),
+        _hello(place.name),
+        _("{name} wrote to all who test {pattern}:").format(name=_owner(round), pattern=pattern),
         _words(note.text),
-        Action("Read it on its page", _address("talk:notes", round.code)),
+        Action(_("Read it on its page"), _address("talk:notes", round.code)),
         why=_why(round),
     )
 
 
 def question(*, question: Question, reader: User) -> Letter:
     round, place = question.round, question.place
-    asker = f"{place.name}{f', size {place.size}' if place.size else ''}" if place else "A tester"
+    if place is None:
+        asks = _("A tester, asks at {where} of {pattern}:")
+    elif place.size:
+        asks = _("{name}, size {size}, asks at {where} of {pattern}:")
+    else:
+        asks = _("{name}, asks at {where} of {pattern}:")
     return letter(
-        f"A question at {question.where}",
-        f"Hello {reader},",
-        f"{asker}, asks at {question.where} of {round.edition.pattern.title}:",
+        _("A question at {where}").format(where=question.where),
+        _hello(str(reader)),
+        asks.format(
+            name=place.name if place else "",
+            size=place.size if place else "",
+            where=question.where,
+            pattern=round.edition.pattern.title,
+        ),
         _words(question.text),
-        "Your answer goes to all testers of the round and stands beside that step from then on.",
-        Action("Answer it", _address("talk:answer", round.code, question.pk)),
+        _("Your answer goes to all testers of the round and stands beside that step from then on."),
+        Action(_("Answer it"), _address("talk:answer", round.code, question.pk)),
         why=_why_designer(round),
     )
 
 
 def answer(*, question: Question, answer: Answer, place: Place, round: Round) -> Letter:
-    said = "More on the answer" if answer.is_addition else "An answer"
-    return letter(
-        f"{said} at {question.where}",
-        f"Hello {place.name},",
-        f"somebody who tests {round.edition.pattern.title} had asked at {question.where}:"
+    subject = _("More on the answer at {where}") if answer.is_addition else _("An answer at {where}")
+    asked = (
+        # Translators: it follows the line "Hello {name},".
+        _("somebody who tests {pattern} had asked at {where}:")
         if question.place_id != place.pk
-        else f"you had asked at {question.where}:",
+        # Translators: it follows the line "Hello {name},".
+        else _("you had asked at {where}:")
+    )
+    return letter(
+        subject.format(where=question.where),
+        _hello(place.name),
+        asked.format(pattern=round.edition.pattern.title, where=question.where),
         _words(question.text),
-        "Added to the answer since:" if answer.is_addition else "The answer:",
+        _("Added to the answer since:") if answer.is_addition else _("The answer:"),
         _words(answer.text),
-        Action("See it beside the question", _address("talk:question", round.code, question.pk)),
+        Action(_("See it beside the question"), _address("talk:question", round.code, question.pk)),
         why=_why(round),
     )
 
@@ -65,16 +84,21 @@ def word(*, word: Word, place: Place, by: User) -> Letter:
     owner = round.edition.pattern.owner
     from_owner = by.pk == owner.pk
     return letter(
-        f"A private word about {round.edition.pattern.title}",
-        f"Hello {place.name if from_owner else owner},",
-        f"{owner if from_owner else place.name} wrote to you alone. Nobody else in the round sees it.",
-        Action("Read it", _address("talk:words", place.pk)),
+        _("A private word about {pattern}").format(pattern=round.edition.pattern.title),
+        _hello(place.name if from_owner else str(owner)),
+        _("{name} wrote to you alone. Nobody else in the round sees it.").format(
+            name=owner if from_owner else place.name
+        ),
+        Action(_("Read it"), _address("talk:words", place.pk)),
         why=_why(round) if from_owner else _why_designer(round),
     )
 
 
-def tell(person: User, said: Letter, *, round: Round, name: str = "") -> None:
-    """Mail it to one person after the current transaction commits, unless they have stopped such mail."""
+def tell(person: User, write: Callable[[], Letter], *, round: Round, name: str = "") -> None:
+    """Mail it to one person, in their language, after the current transaction commits, unless they have stopped
+    such mail."""
+    with speaking_to(person):
+        said = write()
     mail_send(
         to=person.email,
         letter=said,
@@ -89,13 +113,17 @@ def tell_testers(round: Round, write: Callable[[Place], Letter], *, besides: Use
     """Mail it to every tester of a round once, however many places they hold, and not to who said it."""
     for place in places_told(round, besides=besides):
         assert place.tester is not None  # noqa: S101 -- the selector asks for those that are held
-        tell(place.tester, write(place), round=round, name=place.name)
+        tell(place.tester, partial(write, place), round=round, name=place.name)
 
 
 def _words(text: str) -> Words:
-    return Words(
-        text if len(text) <= MOST_IN_A_MAIL else f"{text[:MOST_IN_A_MAIL]}… (there is more on its page)"
-    )
+    if len(text) <= MOST_IN_A_MAIL:
+        return Words(text)
+    return Words(_("{beginning}… (there is more on its page)").format(beginning=text[:MOST_IN_A_MAIL]))
+
+
+def _hello(name: str) -> str:
+    return _("Hello {name},").format(name=name)
 
 
 def _owner(round: Round) -> str:
@@ -107,8 +135,8 @@ def _address(name: str, *args: object) -> str:
 
 
 def _why(round: Round) -> str:
-    return f"You get this mail because you test {round.edition.pattern.title}."
+    return _("You get this mail because you test {pattern}.").format(pattern=round.edition.pattern.title)
 
 
 def _why_designer(round: Round) -> str:
-    return f"You get this mail because you run the round {round.title}."
+    return _("You get this mail because you run the round {title}.").format(title=round.title)

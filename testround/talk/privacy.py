@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from testround.people.held import Shelf, keeps
 from testround.people.models import User
@@ -14,7 +16,7 @@ from testround.rounds.models import Place
 from testround.rounds.services.privacy import forgets
 from testround.talk.models import Answer, CalendarAddress, Look, Note, Question, Word
 
-ALL_OF_THE_ROUND = "the testers of the round, its designer and the pattern's editors"
+ALL_OF_THE_ROUND = gettext_lazy("the testers of the round, its designer and the pattern's editors")
 
 
 @forgets
@@ -39,7 +41,7 @@ def questions_held(user: User) -> Shelf:
         }
         for question in questions.order_by("pk")
     ]
-    return Shelf("questions", "Questions you asked", ALL_OF_THE_ROUND, rows)
+    return Shelf("questions", _("Questions you asked"), ALL_OF_THE_ROUND, rows)
 
 
 @keeps
@@ -50,7 +52,7 @@ def words_held(user: User) -> Shelf:
         {"place": word.place_id, "at": word.at, "by_you": word.by_id == user.pk, "text": word.text}
         for word in words.order_by("pk")
     ]
-    return Shelf("words", "Private words", "the other of the two, nobody else", rows)
+    return Shelf("words", _("Private words"), _("the other of the two, nobody else"), rows)
 
 
 @keeps
@@ -71,14 +73,14 @@ def told_held(user: User) -> Shelf:
         }
         for answer in answers
     ]
-    return Shelf("told", "Notes and answers you wrote", ALL_OF_THE_ROUND, rows)
+    return Shelf("told", _("Notes and answers you wrote"), ALL_OF_THE_ROUND, rows)
 
 
 @keeps
 def calendar_held(user: User) -> Shelf:
     """That there is an address; the secret itself stands on the page of the calendar."""
     rows = [{"made": address.made} for address in CalendarAddress.objects.filter(person=user)]
-    return Shelf("calendar", "The address of your calendar", "whoever you gave it to", rows)
+    return Shelf("calendar", _("The address of your calendar"), _("whoever you gave it to"), rows)
 
 
 @keeps
@@ -88,4 +90,4 @@ def looks_held(user: User) -> Shelf:
         {"what": look.what, "round": look.round.title, "place": look.place_id, "at": look.at}
         for look in looks
     ]
-    return Shelf("looks", "When you last looked at notes, questions and private words", "nobody", rows)
+    return Shelf("looks", _("When you last looked at notes, questions and private words"), _("nobody"), rows)

@@ -24,6 +24,8 @@ from django.db.models import (
     Window,
 )
 from django.db.models.functions import Coalesce, RowNumber
+from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
 from testround.patterns.access import Right, patterns_open_to
 from testround.people.models import User
@@ -102,14 +104,22 @@ class Listener:
     def asked_by(self, question: Question) -> str:
         """How the reader sees who asked."""
         if question.place_id in self.places:
-            return "you"
-        if self.speaks and question.place is not None:
-            of_size = f", size {question.place.size}" if question.place.size else ""
-            hidden = "" if question.by_name else "; to the others: a tester"
-            return f"{question.place.name}{of_size}{hidden}"
-        if question.by_name and question.place is not None:
-            return question.place.name
-        return "a tester"
+            return pgettext("after “asked by”", "you")
+        place = question.place
+        if self.speaks and place is not None:
+            known = {"name": place.name, "size": place.size}
+            if place.size and question.by_name:
+                return _("{name}, size {size}").format(**known)
+            if place.size:
+                return _("{name}, size {size}; to the others: a tester").format(**known)
+            return (
+                place.name
+                if question.by_name
+                else _("{name}; to the others: a tester").format(name=place.name)
+            )
+        if question.by_name and place is not None:
+            return place.name
+        return pgettext("after “asked by”", "a tester")
 
 
 def listener_of(user: User, round: Round) -> Listener:

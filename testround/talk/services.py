@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from testround.kernel.round import RemarkKind
 from testround.outbox.services import work_add
@@ -32,8 +34,10 @@ class AlreadySaid(Refused):
     def __init__(self) -> None:
         super().__init__(
             Refused.because(
-                "This form had already been sent and has arrived. What you changed since is not sent yet: look "
-                "it over and send it once more."
+                _(
+                    "This form had already been sent and has arrived. What you changed since is not sent yet: look "
+                    "it over and send it once more."
+                )
             ).problems
         )
 
@@ -79,7 +83,7 @@ def note_write(*, round: Round, key: uuid.UUID, by: User, text: str) -> Note:
     if before is not None:
         return before
     note = Note.objects.create(round=locked, key=key, by=by, text=text)
-    diary_write(round=locked, by=by, text="A note to all testers was written.")
+    diary_write(round=locked, by=by, text=_("A note to all testers was written."))
     letters.tell_testers(locked, lambda place: letters.note(note=note, place=place), besides=by)
     return note
 
@@ -114,17 +118,20 @@ def question_ask(
         return before
     if locked.questions.filter(where=where, pk__gt=shown).exists():
         raise AskedBefore.because(
-            f"Others have asked at {where}: see whether yours is among their questions below. If it is not, "
-            "send it once more."
+            _(
+                "Others have asked at {where}: see whether yours is among their questions below. If it is not, "
+                "send it once more."
+            ).format(where=where)
         )
     check_kept(place)
     question = Question.objects.create(
         round=locked, place=place, key=key, by=by, where=where, text=text, by_name=by_name
     )
-    diary_write(round=locked, place=place, by=by, text=f"{place.name} asked a question at {where}.")
+    said = _("{name} asked a question at {where}.").format(name=place.name, where=where)
+    diary_write(round=locked, place=place, by=by, text=said)
     for reader in people_with(Right.EDIT, locked.edition.pattern):
         if reader.pk != by.pk:
-            letters.tell(reader, letters.question(question=question, reader=reader), round=locked)
+            letters.tell(reader, partial(letters.question, question=question, reader=reader), round=locked)
     return question
 
 
@@ -150,12 +157,18 @@ def question_answer(*, question: Question, key: uuid.UUID, by: User, text: str, 
     standing = question.answers.count()
     if standing != after:
         raise AnsweredMeanwhile.because(
-            "Somebody answered while you wrote; what they said is above. What you wrote is not sent yet: send "
-            "what is left of it as an addition."
+            _(
+                "Somebody answered while you wrote; what they said is above. What you wrote is not sent yet: send "
+                "what is left of it as an addition."
+            )
         )
     answer = Answer.objects.create(question=question, key=key, by=by, text=text, is_addition=standing > 0)
-    what = "The answer to a question was added to" if standing else "A question was answered"
-    diary_write(round=locked, place=question.place, by=by, text=f"{what}: {question.where}.")
+    said = (
+        _("The answer to a question was added to: {where}.")
+        if standing
+        else _("A question was answered: {where}.")
+    )
+    diary_write(round=locked, place=question.place, by=by, text=said.format(where=question.where))
     letters.tell_testers(
         locked,
         lambda place: letters.answer(question=question, answer=answer, place=place, round=locked),
@@ -174,10 +187,12 @@ def question_to_desk(*, question: Question, by: User) -> Question:
         return question
     answers = list(question.answers.all())
     if not answers:
-        raise Refused.because("Answer the question first: what goes to the desk is the step made clear.")
+        raise Refused.because(_("Answer the question first: what goes to the desk is the step made clear."))
     if question.place_id is None:
         raise Refused.because(
-            "The place that asked is gone, and a remark belongs to a place: start the erratum from the desk."
+            _(
+                "The place that asked is gone, and a remark belongs to a place: start the erratum from the desk."
+            )
         )
     question.remark = Remark.objects.create(
         place_id=question.place_id,
@@ -191,7 +206,7 @@ def question_to_desk(*, question: Question, by: User) -> Question:
         round=locked,
         place=question.place,
         by=by,
-        text=f"A clarified step was taken to the errata desk: {question.where}.",
+        text=_("A clarified step was taken to the errata desk: {where}.").format(where=question.where),
     )
     # The round file has a remark more, so what the analysis read is another round.
     work_add(kind="analyse", subject={"round": locked.pk}, once_key=f"round-{locked.pk}")
@@ -199,8 +214,10 @@ def question_to_desk(*, question: Question, by: User) -> Question:
 
 
 def _as_remark(question: Question, answers: list[Answer]) -> str:
-    said = [f"Asked: {question.text}"]
-    said += [f"{'Added' if answer.is_addition else 'Answered'}: {answer.text}" for answer in answers]
+    said = [_("Asked: {text}").format(text=question.text)]
+    for answer in answers:
+        words = _("Added: {text}") if answer.is_addition else _("Answered: {text}")
+        said.append(words.format(text=answer.text))
     text = "\n".join(said)
     return text if len(text) <= LONGEST_REMARK else f"{text[: LONGEST_REMARK - 1]}…"
 
@@ -217,14 +234,14 @@ def word_write(*, place: Place, key: uuid.UUID, by: User, text: str) -> Word:
         return before
     if locked.state == Place.State.GIVEN_BACK or locked.tester_id is None:
         raise Refused.because(
-            "The place has been given back meanwhile, so nobody would read it. What you wrote is not sent."
+            _("The place has been given back meanwhile, so nobody would read it. What you wrote is not sent.")
         )
     check_kept(locked)
     owner = place.round.edition.pattern.owner
     to = place.tester if by.pk == owner.pk else owner
     word = Word.objects.create(place=locked, key=key, by=by, to=to, text=text)
     if to is not None:
-        letters.tell(to, letters.word(word=word, place=place, by=by), round=place.round)
+        letters.tell(to, partial(letters.word, word=word, place=place, by=by), round=place.round)
     return word
 
 
@@ -239,10 +256,9 @@ def look_note(*, person: User, what: str, round: Round, place: Place | None = No
 @transaction.atomic
 def calendar_renew(*, person: User) -> CalendarAddress:
     """Give a person's calendar an address, or another one: the old one opens nothing from then on."""
-    address, _ = CalendarAddress.objects.update_or_create(
+    return CalendarAddress.objects.update_or_create(
         person=person, defaults={"token": new_token(), "made": timezone.now()}
-    )
-    return address
+    )[0]
 
 
 def calendar_stop(*, person: User) -> bool:

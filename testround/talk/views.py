@@ -14,8 +14,11 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.cache import get_conditional_response, patch_cache_control
 from django.utils.http import http_date, quote_etag
+from django.utils.translation import get_language
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from testround.people.language import speaking_to
 from testround.rounds.models import Place, Round
 from testround.rounds.refusals import Refused
 from testround.rounds.selectors import places_of
@@ -113,7 +116,7 @@ def note_new(request: HttpRequest, code: str) -> HttpResponse:
         except Refused as refused:
             form.refuse(refused)
         else:
-            messages.success(request, "Your note is with the testers.")
+            messages.success(request, _("Your note is with the testers."))
             return redirect("talk:notes", code)
     return _form_page(request, "talk/note_new.html", form, listener=listener, round=listener.round)
 
@@ -184,7 +187,7 @@ def answer(request: HttpRequest, code: str, pk: int) -> HttpResponse:
         except Refused as refused:
             form.refuse(refused)
         else:
-            messages.success(request, "Your answer is with the testers, and stands beside that step.")
+            messages.success(request, _("Your answer is with the testers, and stands beside that step."))
             return redirect("talk:question", code, pk)
     return _form_page(request, "talk/answer.html", form, listener=listener, round=listener.round, shown=shown)
 
@@ -199,7 +202,8 @@ def to_desk(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     except Refused as refused:
         messages.error(request, refused.sentence)
     else:
-        messages.success(request, f"{asked.where} is on the errata desk, among the remarks.")
+        said = _("{where} is on the errata desk, among the remarks.").format(where=asked.where)
+        messages.success(request, said)
     return redirect("talk:question", code, pk)
 
 
@@ -223,7 +227,7 @@ def ask(request: HttpRequest, pk: int) -> HttpResponse:
         except Refused as refused:
             form.refuse(refused)
         else:
-            messages.success(request, "Your question has arrived. The answer will stand beside that step.")
+            messages.success(request, _("Your question has arrived. The answer will stand beside that step."))
             return redirect(asked)
     where = form.asked_at()
     before = like(place.round, where, str(form.data.get("text", ""))) if where else []
@@ -256,7 +260,7 @@ def words(request: HttpRequest, pk: int) -> HttpResponse:
         except Refused as refused:
             form.refuse(refused)
         else:
-            messages.success(request, "Your words have arrived.")
+            messages.success(request, _("Your words have arrived."))
             return redirect("talk:words", pk)
     page = _page(request, words_between(place, request.user), WORDS_A_PAGE)
     page.object_list = list(page.object_list)
@@ -298,7 +302,7 @@ def calendar(request: HttpRequest) -> HttpResponse:
 @require_POST
 def calendar_renew(request: HttpRequest) -> HttpResponse:
     services.calendar_renew(person=request.user)
-    messages.success(request, "Your calendar has a new address. An older one opens nothing any more.")
+    messages.success(request, _("Your calendar has a new address. An older one opens nothing any more."))
     return redirect("talk:calendar")
 
 
@@ -306,7 +310,7 @@ def calendar_renew(request: HttpRequest) -> HttpResponse:
 @require_POST
 def calendar_stop(request: HttpRequest) -> HttpResponse:
     if services.calendar_stop(person=request.user):
-        messages.success(request, "The address is gone, and whoever had it sees nothing any more.")
+        messages.success(request, _("The address is gone, and whoever had it sees nothing any more."))
     return redirect("talk:calendar")
 
 
@@ -316,11 +320,14 @@ def feed(request: HttpRequest, token: str) -> HttpResponse:
     address = address_of(token)
     if address is None:
         raise Http404
-    text = calendar_text("Test rounds", dates_of(address.person, today=timezone.now().date()))
+    with speaking_to(address.person):
+        text = calendar_text(_("Test rounds"), dates_of(address.person, today=timezone.now().date()))
+        language = get_language() or ""
     etag = quote_etag(hashlib.sha256(text.encode()).hexdigest())
     changed = int(changed_of(address.person, address).timestamp())
     response = HttpResponse(text, content_type="text/calendar; charset=utf-8")
     response.headers["Content-Disposition"] = 'inline; filename="test-rounds.ics"'
+    response.headers["Content-Language"] = language
     response.headers["ETag"] = etag
     response.headers["Last-Modified"] = http_date(changed)
     response.headers["X-Robots-Tag"] = "noindex"

@@ -12,9 +12,11 @@ from fractions import Fraction
 from typing import Any, TypeGuard
 
 from django import template
+from django.utils.translation import gettext as _
 
 from testround.kernel import units
 from testround.kernel.terms import Terms, translate
+from testround.kernel.words import decimal_separator
 from testround.people.readers import Reader
 
 register = template.Library()
@@ -62,9 +64,9 @@ def length_range(low: float | None, high: float | None, reader: Reader, signed: 
     if not (_known(low) and _known(high)):
         return UNKNOWN
     first = units.format_length(low, reader.units, signed=signed).removesuffix(f" {reader.units}")
-    return (
-        f"{_kept_together(first)} to {_kept_together(units.format_length(high, reader.units, signed=signed))}"
-    )
+    last = units.format_length(high, reader.units, signed=signed)
+    # Translators: a range, as in "3.2 to 5 cm".
+    return _("{low} to {high}").format(low=_kept_together(first), high=_kept_together(last))
 
 
 @register.simple_tag
@@ -85,7 +87,7 @@ def gauge_fine(per_10cm: float | None, reader: Reader) -> str:
     if not _known(per_10cm):
         return UNKNOWN
     over = units.gauge_over(per_10cm, _span(reader))
-    return f"{float(units.rounded(over, Fraction(1, 10))):.1f}"
+    return f"{float(units.rounded(over, Fraction(1, 10))):.1f}".replace(".", decimal_separator())
 
 
 @register.filter
@@ -97,12 +99,17 @@ def gauge_span(reader: Reader) -> str:
 @register.simple_tag
 def gauge_words(st: float | None, row: float | None, reader: Reader) -> str:
     """``{% gauge_words 22 30 reader %}``: "22 st and 30 rows over 10 cm"."""
-    said = []
-    if _known(st):
-        said.append(f"{gauge(st, reader)}\N{NO-BREAK SPACE}st")
-    if _known(row):
-        said.append(f"{gauge(row, reader)}\N{NO-BREAK SPACE}rows")
-    return f"{' and '.join(said)} over {gauge_span(reader)}" if said else UNKNOWN
+    span = gauge_span(reader)
+    # Translators: stitches, as in "22 1/2 st".
+    stitches = _kept_together(_("{n} st").format(n=gauge(st, reader)))
+    # Translators: rows, as in "30 rows" and "30 1/2 rows".
+    rows = _kept_together(_("{n} rows").format(n=gauge(row, reader)))
+    if _known(st) and _known(row):
+        return _("{stitches} and {rows} over {span}").format(stitches=stitches, rows=rows, span=span)
+    if _known(st) or _known(row):
+        # Translators: one gauge, as in "22 st over 10 cm" or "30 rows over 10 cm".
+        return _("{count} over {span}").format(count=stitches if _known(st) else rows, span=span)
+    return UNKNOWN
 
 
 @register.filter

@@ -7,7 +7,7 @@ if (select && here && here !== select.value && [...select.options].some((option)
   const offer = document.createElement("button");
   offer.type = "button";
   offer.className = "button-plain";
-  offer.textContent = `Use this device’s: ${here.replaceAll("_", " ")}`;
+  offer.textContent = select.dataset.says.replace("{zone}", here.replaceAll("_", " "));
   offer.addEventListener("click", () => {
     select.value = here;
     select.focus();
