@@ -130,6 +130,26 @@ def _needs_of_rounds(rounds: list[Round], user: User) -> Iterator[Need]:
         yield from _at_the_close(round)
     for round, ones in waiting.items():
         yield from _nudges(round, ones)
+    for round in _closed_without_a_day(user)[:SHOWN]:
+        yield _day_of_deleting(round)
+
+
+def _closed_without_a_day(user: User) -> QuerySet[Round]:
+    """Closed rounds from before a day of deleting was asked for, in which somebody gave something private."""
+    gave = Exists(Place.objects.filter(round=OuterRef("pk"))) | Exists(
+        Candidate.objects.filter(round=OuterRef("pk"))
+    )
+    closed = rounds_of(user, Right.EDIT).filter(gave, state=Round.State.CLOSED, purge_on=None)
+    return closed.defer("edition__sheet", "terms")
+
+
+def _day_of_deleting(round: Round) -> Need:
+    return Need(
+        str(round),
+        _("no day is set on which names, body measurements, photos and words are deleted."),
+        _("Set the day"),
+        f"{reverse('rounds:edit', args=[round.code])}#id_purge_on",
+    )
 
 
 def _next_in_reserve(vacancy: Vacancy) -> Need:
@@ -222,12 +242,7 @@ def _needs_of_round(round: Round) -> Iterator[Need]:
         )
     # A round from before such days were asked for. In a planned one nobody has given anything yet.
     if round.purge_on is None and round.state != Round.State.PLANNED:
-        yield Need(
-            about,
-            "no day is set on which names, body measurements, photos and words are deleted.",
-            "Set the day",
-            f"{reverse('rounds:edit', args=[round.code])}#id_purge_on",
-        )
+        yield _day_of_deleting(round)
     if round.place_count and round.place_count == round.measured_count:
         yield Need(about, "everybody has measured.", "Read the results", round.get_absolute_url())
 

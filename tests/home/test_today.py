@@ -92,10 +92,11 @@ def test_offers_lead_to_who_should_make_what_rather_than_to_a_place_by_hand(
         ("gathering", None, True),
         ("making", None, True),
         ("making", in_days(200), False),
-        ("closed", None, False),
+        ("closed", None, True),
+        ("closed", in_days(200), False),
     ],
 )
-def test_a_round_in_progress_without_a_day_for_deleting_is_asked_for_one(
+def test_a_round_that_has_begun_without_a_day_for_deleting_is_asked_for_one(
     signed_in: SignIn, designer: User, edition: Edition, state: str, purge_on: dt.date | None, asked: bool
 ) -> None:
     round = Round.objects.create(edition=edition, title="Old", state=state, purge_on=purge_on)
@@ -110,6 +111,22 @@ def test_a_round_in_progress_without_a_day_for_deleting_is_asked_for_one(
     assert today_of(designer).needs == ([need] if asked else [])
     if asked:
         assert 'id="id_purge_on"' in signed_in(designer).get(need.url).content.decode()
+
+
+def test_a_closed_round_that_nobody_was_in_is_asked_for_no_day(designer: User, edition: Edition) -> None:
+    Round.objects.create(edition=edition, title="Old", state="closed")
+
+    assert today_of(designer).needs == []
+
+
+def test_a_closed_round_with_offers_alone_is_asked_for_the_day_too(
+    designer: User, other_designer: User, edition: Edition
+) -> None:
+    round = Round.objects.create(edition=edition, title="Old", state="closed")
+    round.candidates.create(key="c1", name="Rowan", state="waiting")
+
+    assert [need.action for need in today_of(designer).needs] == ["Set the day"]
+    assert today_of(other_designer).needs == []
 
 
 @pytest.mark.parametrize(

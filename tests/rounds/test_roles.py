@@ -333,6 +333,76 @@ def test_the_owner_invites_on_the_pages_of_people(
     assert "eve@example.org" in client.get(address).text
 
 
+def test_an_invitation_that_waits_is_sent_again_by_one_press_and_once(
+    signed_in: Callable[[User], Client],
+    designer: User,
+    edition: Edition,
+    django_capture_on_commit_callbacks: Mailed,
+) -> None:
+    member_invite(
+        pattern=edition.pattern, email="eve@example.org", role="onlooker", key=uuid.uuid4(), by=designer
+    )
+    first = Membership.objects.get()
+    Membership.objects.update(invited_at=dt.datetime(2026, 3, 5, 12, tzinfo=dt.UTC))
+    client = signed_in(designer)
+    address = reverse("rounds:people", args=[edition.pattern.code])
+    shown = client.get(address).text
+    press = dict(re.findall(r'<input type="hidden" name="(email|role|key)" value="([^"]+)">', shown))
+
+    with django_capture_on_commit_callbacks(execute=True):
+        client.post(address, press)
+        client.post(address, press)
+
+    assert 'waits since <time datetime="2026-03-05T12:00:00+00:00">5 March 2026</time>' in shown
+    first.refresh_from_db()
+    again = Membership.objects.get(ended_at=None)
+    assert (again.email, again.role, again.invited_by) == ("eve@example.org", "onlooker", designer)
+    assert first.ended_at is not None
+    assert [letter.to for letter in mail.outbox] == [["eve@example.org"]]
+    assert Client().get(reverse("rounds:person_join", args=[secret_in_mail()])).status_code == 200
+
+
+def test_an_invitation_that_ran_out_stays_on_the_page_until_it_is_withdrawn_or_sent_again(
+    signed_in: Callable[[User], Client], designer: User, edition: Edition
+) -> None:
+    member_invite(
+        pattern=edition.pattern, email="eve@example.org", role="editor", key=uuid.uuid4(), by=designer
+    )
+    Membership.objects.update(expires=dt.datetime(2026, 4, 4, 12, tzinfo=dt.UTC))
+    client = signed_in(designer)
+    address = reverse("rounds:people", args=[edition.pattern.code])
+
+    shown = client.get(address).text
+    client.post(reverse("rounds:person_end", args=[edition.pattern.code, Membership.objects.get().pk]))
+
+    assert 'the link ran out on <time datetime="2026-04-04T12:00:00+00:00">4 April 2026</time>' in shown
+    assert "Send again" in shown
+    assert "eve@example.org" not in re.sub(r'(?s)<ul class="messages.*?</ul>', "", client.get(address).text)
+
+
+def test_only_the_owner_sends_an_invitation_again(
+    signed_in: Callable[[User], Client],
+    joined: Callable[..., Membership],
+    designer: User,
+    stranger: User,
+    edition: Edition,
+) -> None:
+    joined("editor")
+    member_invite(
+        pattern=edition.pattern, email="eve@example.org", role="editor", key=uuid.uuid4(), by=designer
+    )
+    client = signed_in(stranger)
+    address = reverse("rounds:people", args=[edition.pattern.code])
+
+    shown = client.get(address).text
+    pressed = client.post(address, {"email": "eve@example.org", "role": "editor", "key": str(uuid.uuid4())})
+
+    assert "Someone, as editor" in shown
+    assert "Send again" not in shown
+    assert "eve@example.org" not in shown
+    assert pressed.status_code == 403
+
+
 def test_who_follows_the_link_reads_what_it_gives_signs_in_and_says_yes(
     client: Client,
     edition: Edition,

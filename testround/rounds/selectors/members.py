@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,9 +12,18 @@ from testround.patterns.models import Membership, Pattern
 
 
 @dataclass(frozen=True, slots=True)
+class Invited:
+    """An invitation that nobody has answered, run out or not; ``again`` is the key of the press that sends another."""
+
+    membership: Membership
+    has_run_out: bool
+    again: uuid.UUID
+
+
+@dataclass(frozen=True, slots=True)
 class MembersPage:
     held: Sequence[Membership]
-    invited: Sequence[Membership]
+    invited: Sequence[Invited]
     earlier: Sequence[Membership]
     """Parts that were held and have ended, the last first."""
 
@@ -24,6 +34,11 @@ def members_of(pattern: Pattern) -> MembersPage:
     now = timezone.now()
     return MembersPage(
         held=[row for row in rows if row.joined_at and not row.ended_at],
-        invited=[row for row in rows if not row.joined_at and not row.ended_at and row.expires > now],
+        # The key follows from the invitation's own: a second press sends the same one and not another.
+        invited=[
+            Invited(row, has_run_out=row.expires <= now, again=uuid.uuid5(row.key, "again"))
+            for row in rows
+            if not row.joined_at and not row.ended_at
+        ],
         earlier=[row for row in reversed(rows) if row.joined_at and row.ended_at],
     )
