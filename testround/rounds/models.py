@@ -307,6 +307,8 @@ class Invitation(models.Model):
     declined_at = models.DateTimeField(null=True, blank=True)
     # When it was said that the link is about to run out; it is said once.
     reminded_at = models.DateTimeField(null=True, blank=True)
+    # When the designer was told that it ran out unanswered and nobody has the place; it is said once.
+    ended_told_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["-created", "-pk"]

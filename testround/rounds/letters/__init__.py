@@ -1,7 +1,15 @@
 """The words of a round's mails, read on a phone: those about a place by their own names, the others by subject."""
 
 from testround.rounds.letters import call, dates, people
-from testround.rounds.letters.places import Letter, declined, given_back, invitation, invitation_ends, welcome
+from testround.rounds.letters.places import (
+    Letter,
+    declined,
+    given_back,
+    invitation,
+    invitation_ends,
+    unanswered,
+    welcome,
+)
 from testround.rounds.letters.words import day
 
 __all__ = [
@@ -14,5 +22,6 @@ __all__ = [
     "invitation",
     "invitation_ends",
     "people",
+    "unanswered",
     "welcome",
 ]

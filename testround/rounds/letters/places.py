@@ -6,12 +6,13 @@ import datetime as dt
 
 from django.conf import settings
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from testround.outbox.letters import Action, Facts, Letter, Link, letter
 from testround.people.models import User
 from testround.rounds.clock import local_day
 from testround.rounds.letters.words import day, one_line, size_of
-from testround.rounds.models import Invitation, Place
+from testround.rounds.models import Invitation, Place, Round
 
 _INVITED = "A place for you: testing {}"
 
@@ -102,6 +103,42 @@ def declined(*, place: Place, cause: str) -> Letter:
         ),
         why="You get this mail because the round is yours.",
     )
+
+
+def unanswered(*, invitation: Invitation) -> Letter:
+    """To the owner: an invitation ran out, and nobody in reserve has its place."""
+    place = invitation.place
+    round = place.round
+    said = _(
+        "The invitation of %(name)s to %(round)s (%(size)s) ran out on %(day)s and was not answered."
+    ) % {
+        "name": place.name,
+        "round": round,
+        "size": size_of(place),
+        "day": day(local_day(round, invitation.expires)),
+    }
+    if place.state == Place.State.OFFERED:
+        so = _(
+            "The place is still theirs: send a new link, or give the place back so that somebody else can have it."
+        )
+        action = Action(_("Send a new link"), _at("rounds:invite", round.code, place.pk))
+    elif round.state in (Round.State.PLANNED, Round.State.GATHERING):
+        so = _("The place is free again, and nobody in reserve can have it.")
+        action = Action(_("Look for somebody by the call"), _at("rounds:call_plan", round.code))
+    else:
+        so = _("The place is free again, and nobody in reserve can have it.")
+        action = Action(_("See whether the size still has its testers"), _at("rounds:detail", round.code))
+    return letter(
+        _("%(name)s has not answered: %(round)s") % {"name": place.name, "round": round},
+        said,
+        so,
+        action,
+        why=_("You get this mail because the round is yours."),
+    )
+
+
+def _at(name: str, *args: object) -> str:
+    return f"{settings.SITE_URL}{reverse(name, args=args)}"
 
 
 def given_back(*, place: Place, cause: str) -> Letter:

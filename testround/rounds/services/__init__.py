@@ -60,6 +60,7 @@ from testround.rounds.services.rounds import (
     yarn_supply,
     yarn_withdraw,
 )
+from testround.rounds.services.unanswered import invitations_ended_tell
 
 __all__ = [
     "MOST_PLACES_AT_ONCE",
@@ -80,6 +81,7 @@ __all__ = [
     "invitation_decline",
     "invitation_of_secret",
     "invitation_withdraw",
+    "invitations_ended_tell",
     "invitations_remind",
     "likely_days_keep",
     "nudge_send",
