@@ -199,7 +199,7 @@ def compared(
 ) -> Drawing:
     """A piece as it should be, drawn full, and as it would come out at another gauge, dashed over it.
 
-    Both lie on the same first edge. Its longest dimension each way is written beside it with its difference.
+    Both lie on the same first edge. Its longest dimension each way is written below with its difference.
 
     Parameters
     ----------
@@ -213,30 +213,23 @@ def compared(
     """
     first, second = _Flat.of(meant, scale), _Flat.of(made, scale)
     tall = max(first.height, second.height)
-    wide = max(first.width, second.width)
     parts: list[Mark] = [
         Polygon(_on_edge(first, tall), "band"),
         Polygon(_on_edge(first, tall), "target"),
         Polygon(_on_edge(second, tall), "band-edge"),
     ]
     told = []
-    for across in (True, False):
+    y = tall + 4
+    for across, arrow in ((True, "↔"), (False, "↕")):
         mark = meant.longest(across=across)
         if mark is None or mark.dimension not in effects:
             continue
         effect = effects[mark.dimension]
         told.append(f"{effect.label}: {said(effect, units)}")
-        lines = (
-            format_length(effect.at_own_gauge, units),
-            f"({format_length(effect.difference, units, signed=True)})",
-        )
-        if across:
-            parts.append(Text(0, tall + 16, " ".join(lines), 12, "middle", "text"))
-        else:
-            middle = tall / 2
-            parts += [
-                Text(wide / 2 + 8, middle + 14 * k, line, 12, "start", "text") for k, line in enumerate(lines)
-            ]
+        y += 15
+        made_cm = format_length(effect.at_own_gauge, units)
+        off = format_length(effect.difference, units, signed=True)
+        parts.append(Text(0, y, f"{arrow} {made_cm} ({off})", 12, "middle"))
     return boxed(
         parts,
         f"{meant.label}: as it should be, and at your gauge",

@@ -11,11 +11,12 @@ from testround.kernel.sheet import FloatArray, Inputs, Sheet
 from testround.kernel.units import LengthUnit
 from testround.paper.drawing import Drawing, svg
 from testround.paper.schematic import compared, letters, said, scale_of, schematic
+from testround.paper.swatch_drawing import swatch_drawing
 from testround.reports.forms import FinishedForm, MeasureLine
 from testround.reports.selectors import Desk
 
-# As many pieces are compared as fit a phone before its reader tires; the others are in the table.
-MOST_COMPARED = 4
+# Small enough to stand beside what is said of them on a phone.
+COMPARED_SIZE = 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,12 +32,17 @@ class Flat:
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """One piece as meant and as it would come out, with a sentence for each of its dimensions."""
+    """One piece as meant and as it would come out, with a sentence for each dimension, hit hardest first."""
 
     label: str
     svg: str
     within: bool
     said: tuple[tuple[SwatchEffect, str], ...]
+
+    @property
+    def shown(self) -> tuple[tuple[SwatchEffect, str], ...]:
+        """What stands beside the drawing: all that is too far off, or the one that is off most."""
+        return tuple(one for one in self.said if not one[0].within) or self.said[:1]
 
 
 def lettered(pieces: tuple[Piece, ...]) -> dict[str, str]:
@@ -83,7 +89,7 @@ def compared_flats(desk: Desk, answer: SwatchAnswer, units: LengthUnit) -> list[
     stated, numbers = _meant(desk)
     own = Inputs(own_gauges(desk.sheet, [desk.tester]).columns(), stated.measures)
     meant, made = laid_flat(desk.sheet, stated, numbers), laid_flat(desk.sheet, own, numbers)
-    scale = 0.9 * scale_of([*meant, *made])
+    scale = COMPARED_SIZE * scale_of([*meant, *made])
     found = []
     # The same sheet has the same pieces in the same order, whatever the gauge.
     for index, (first, second) in enumerate(zip(meant, made, strict=True)):
@@ -101,7 +107,13 @@ def compared_flats(desk: Desk, answer: SwatchAnswer, units: LengthUnit) -> list[
             )
         )
     found.sort(key=lambda one: -one.said[0][0].tolerances)
-    return found[:MOST_COMPARED]
+    return found
+
+
+def swatch_how(desk: Desk, units: LengthUnit) -> str:
+    """How a swatch is measured, with the stitches of the pattern's first gauge on it."""
+    pattern = desk.pattern
+    return svg(swatch_drawing(pattern.gauges[0].stitches, pattern.craft, units=units), ident="swatch-how")
 
 
 def _meant(desk: Desk) -> tuple[Inputs, Mapping[str, FloatArray]]:

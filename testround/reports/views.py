@@ -26,7 +26,7 @@ from testround.people.readers import reader_of
 from testround.reports import services
 from testround.reports.asides import asides_of, news_of
 from testround.reports.claims import AlreadySent
-from testround.reports.flats import measured_pieces
+from testround.reports.flats import compared_flats, measured_pieces, swatch_how
 from testround.reports.forms import (
     ConsentsForm,
     CountsForm,
@@ -109,7 +109,10 @@ def swatch(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "answer": answer,
         "said": answer and in_two(answer.sentence(form.reader.units)),
+        "compared": compared_flats(desk, answer, form.reader.units) if answer else [],
+        "how": swatch_how(desk, form.reader.units),
         "advice": answer and answer.advice and answer.advice.told(form.reader.units),
+        "first_swatch": not desk.swatches,
         "unwashed": not any(row.state == "blocked" for row in desk.swatches),
         "tool_names": [
             tool_label(tool.mm, desk.pattern.craft, form.reader.tools).partition(" (")[0]
