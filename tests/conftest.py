@@ -16,6 +16,7 @@ from django.test import Client
 from testround.patterns.models import Edition, Pattern
 from testround.people.models import User
 from testround.rounds.models import Place, Round
+from tests.spoken.catalogue import catalogue_write
 
 # What a test may need beyond Python, and how a newcomer gets it.
 CHROMIUM = shutil.which("chromium")
@@ -100,6 +101,18 @@ LITTLE_TOP: dict[str, Any] = {
 def files_go_to_a_folder_of_their_own(tmp_path: Path, settings: Any) -> None:
     settings.MEDIA_ROOT = tmp_path / "media"
     settings.MAIL_FOLDER = tmp_path / "mail"
+
+
+@pytest.fixture
+def german(settings: Any, tmp_path: Path) -> Callable[[dict[str, str]], None]:
+    """A second language beside English; called with the words that it has."""
+
+    def speak(words: dict[str, str]) -> None:
+        catalogue_write(tmp_path / "locale", "de", words)
+        settings.LOCALE_PATHS = [tmp_path / "locale"]
+        settings.LANGUAGES = [("en-gb", "English"), ("de", "Deutsch")]
+
+    return speak
 
 
 @pytest.fixture

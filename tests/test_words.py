@@ -8,7 +8,8 @@ from __future__ import annotations
 import ast
 import re
 import string
-from collections.abc import Iterator
+import symtable
+from collections.abc import Iterable, Iterator
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -188,7 +189,22 @@ def mistakes_in(source: str) -> list[str]:
     names = looked_up_by(tree)
     if not names:
         return []
-    return sorted(f"{line}: {what}" for line, what in _mistakes(tree, names))
+    found = [*_mistakes(tree, names), *_hidden(symtable.symtable(source, "module", "exec"), names)]
+    return sorted(f"{line}: {what}" for line, what in found)
+
+
+def _hidden(table: symtable.SymbolTable, names: Iterable[str]) -> Iterator[tuple[int, str]]:
+    """Functions in which such a name is a variable of their own and is called all the same."""
+    for inner in table.get_children():
+        yield from _hidden(inner, names)
+    if table.get_type() != "function":
+        return
+    for name in names:
+        if name not in table.get_identifiers() or not table.lookup(name).is_local():
+            continue
+        below = [inner.lookup(name) for inner in table.get_children() if name in inner.get_identifiers()]
+        if table.lookup(name).is_referenced() or any(symbol.is_free() for symbol in below):
+            yield table.get_lineno(), f"{name} is a variable here"
 
 
 def _messages(call: ast.AST, names: dict[str, tuple[int, int]]) -> list[ast.expr] | None:
@@ -201,11 +217,8 @@ def _messages(call: ast.AST, names: dict[str, tuple[int, int]]) -> list[ast.expr
 
 def _mistakes(tree: ast.Module, names: dict[str, tuple[int, int]]) -> Iterator[tuple[int, str]]:
     for node in ast.walk(tree):
-        if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store) and node.id in names:
-            yield node.lineno, f"{node.id} is given another meaning"
         for message in _messages(node, names) or ():
-            # A name may stand for a message that is marked where it is written down.
-            if not isinstance(message, ast.Constant | ast.Name | ast.Attribute | ast.Subscript):
+            if any(_puts_together(inner) for inner in ast.walk(message)):
                 yield message.lineno, "the message is put together before it is looked up"
             elif isinstance(message, ast.Constant):
                 yield from ((message.lineno, what) for what in _wrong_places(str(message.value)))
@@ -226,6 +239,13 @@ def _mistakes(tree: ast.Module, names: dict[str, tuple[int, int]]) -> Iterator[t
                 yield node.lineno, f"nothing for {', '.join(sorted(missing))}"
             if unused := given - asked:
                 yield node.lineno, f"no place for {', '.join(sorted(str(name) for name in unused))}"
+
+
+def _puts_together(node: ast.AST) -> bool:
+    """A name, or what a table holds, may be a message that is marked where it is written down; these never are."""
+    if isinstance(node, ast.Call):
+        return isinstance(node.func, ast.Attribute) and node.func.attr in ("format", "join", "replace")
+    return isinstance(node, ast.JoinedStr | ast.BinOp)
 
 
 def _places(message: str) -> list[str]:
@@ -253,6 +273,7 @@ def test_a_message_is_one_whole_sentence_with_named_places(module: Path) -> None
         ('_("{name} sent {n} counts.").format(name=who, n=3)', []),
         ('_("One long sentence, "\n  "on two lines.")', []),
         ("_(WORDS[key])", []),
+        ("_(WORDS.get(key, OTHERWISE))", []),
         ('_("Longer than %(limit_value)s signs.")', []),
         ('_(f"{who} sent it.")', ["2: the message is put together before it is looked up"]),
         ('_("Sent by " + who)', ["2: the message is put together before it is looked up"]),
@@ -265,7 +286,16 @@ def test_a_message_is_one_whole_sentence_with_named_places(module: Path) -> None
         ('_("Sent by {name}.").format(who)', ["2: a place is filled by its position", "2: nothing for name"]),
         ('_("Sent by {name}.").format(nome=who)', ["2: no place for nome", "2: nothing for name"]),
         ('_("Sent by {name}.").format(**known)', []),
-        ('head, _, tail = name.partition("-")', ["2: _ is given another meaning"]),
+        (
+            'def said():\n    head, _, tail = name.partition("-")\n    return _("One")',
+            ["2: _ is a variable here"],
+        ),
+        (
+            'def said():\n    for _ in range(3):\n        yield [_("One") for one in two]',
+            ["2: _ is a variable here"],
+        ),
+        ('def said():\n    return _("One") if [key for key, _ in pairs] else ""', []),
+        ('def said():\n    head, _, tail = name.partition("-")', []),
     ],
 )
 def test_a_message_that_cannot_be_translated_is_found(call: str, mistakes: list[str]) -> None:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from html.parser import HTMLParser
 
 import pytest
+from django.utils import translation
 
 from testround.outbox.letters import (
     Action,
@@ -162,3 +164,25 @@ def test_of_several_addresses_the_one_with_words_is_the_action() -> None:
         Words("Two:"),
         Action("Confirm", "https://b.example/"),
     )
+
+
+def test_what_is_put_around_the_words_is_in_the_language_they_were_written_in(
+    german: Callable[[dict[str, str]], None],
+) -> None:
+    german({"Open the page": "Seite öffnen", "No more mails of this kind": "Keine solchen Mails mehr"})
+    with translation.override("de"):
+        written = letter("Hallo", "Guten Tag.", Action("", "https://rounds.example.org/a/"))
+
+    with translation.override("en-gb"):
+        html = as_html(from_data(to_data(written)), stop="https://rounds.example.org/stop/")
+
+    assert '<html lang="de">' in html
+    assert ">Seite öffnen</a>" in html
+    assert ">Keine solchen Mails mehr</a>" in html
+
+
+def test_a_letter_from_before_its_language_was_kept_is_in_the_programs_own() -> None:
+    kept = to_data(PLACE)
+    del kept["language"]
+
+    assert from_data(kept).language == "en-gb"
