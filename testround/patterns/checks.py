@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +14,7 @@ from testround.kernel.sheet import FloatArray, GaugeColumns, Inputs, Sheet
 from testround.kernel.units import format_count, format_length
 from testround.patterns.drafts import UNKNOWN, Computed, Placed, Row, SheetDraft, computed_id
 from testround.patterns.fields import Scale
+from testround.patterns.runs import Runs, runs_into
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +22,8 @@ class SheetCheck:
     """What there is to say of a sheet as a whole.
 
     ``problems`` keep it from being computed or stored, ``faults`` are printed values that are wrong, and
-    ``notes`` are places to look at that may be meant.
+    ``notes`` and ``runs`` are places to look at that may be meant: ``runs`` those where a step from size to size
+    breaks the run.
     """
 
     problems: tuple[Placed, ...]
@@ -28,6 +31,12 @@ class SheetCheck:
     notes: tuple[str, ...]
     compared: int
     is_graded: bool
+    runs: tuple[Placed, ...] = ()
+
+    @property
+    def to_look_at(self) -> int:
+        """How many places there are to look at that may be meant."""
+        return len(self.notes) + len(self.runs)
 
     @property
     def summary(self) -> str:
@@ -102,8 +111,36 @@ def check(draft: SheetDraft, pattern: Pattern | None) -> SheetCheck:
         int(np.sum(~np.isnan(printed)))
         for printed in (*sheet.printed_numbers().values(), *sheet.printed_dimensions().values())
     )
-    notes = tuple(note.sentence for note in found.notes)
-    return SheetCheck(tuple(draft.problems()), tuple(faults), notes, compared, draft.is_graded)
+    broken = _broken_runs(draft, sheet, values, found) if draft.is_graded else ()
+    # Of a row whose broken step is named, the size in the middle of it is no news.
+    named = {row.cells["key"].text.strip() for row in draft.all_rows() if row.run_said}
+    notes = tuple(note.sentence for note in found.notes if note.kind != "step" or note.key not in named)
+    return SheetCheck(tuple(draft.problems()), tuple(faults), notes, compared, draft.is_graded, broken)
+
+
+def _broken_runs(
+    draft: SheetDraft,
+    sheet: Sheet,
+    values: Mapping[str, Mapping[str, FloatArray]],
+    found: DeskCheck,
+) -> tuple[Placed, ...]:
+    """Say of every row whether a step breaks its run; those of which nothing else is said already."""
+    known = {(count.key, count.size) for count in found.counts}
+    known |= {(measurement.key, measurement.size) for measurement in found.measurements}
+    broken = runs_into(draft, Runs(sheet, values, draft.scale.units))
+    named = {row.cells["key"].text.strip() for row, _ in broken}
+    told = {note.key for note in found.notes if note.kind == "step"} - named
+    # What follows from a row that breaks its run breaks its own: said once, where it begins.
+    explained = {follower for key in told for follower in sheet.follows(key)}
+    columns = draft.columns
+    places = []
+    for row, run in broken:
+        key = row.cells["key"].text.strip()
+        misprints = [{(key, columns[step.at]), (key, columns[step.to])} & known for step in run.run.breaks]
+        if key not in explained and not all(misprints):
+            places.append(Placed(row.title, run.sentence, row.name))
+        explained |= {key, *sheet.follows(key)}
+    return tuple(places)
 
 
 def _spell_out(draft: SheetDraft, sheet: Sheet, inputs: Inputs, found: DeskCheck) -> None:

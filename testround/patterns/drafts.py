@@ -17,11 +17,14 @@ from testround.kernel.problems import Problem
 from testround.kernel.round import Pattern
 from testround.kernel.roundfile import RoundFileError, plain, read_pattern
 from testround.kernel.units import UnitsError
+from testround.paper.plots import Plot
 from testround.patterns.fields import BY_SIZE, CRAFTS, GROUPS, HEAD, Column, Group, Scale
 
 UNKNOWN = "–"
 # The groups whose entries have formulas that give a value by size, or words.
 COMPUTED_GROUPS = ("numbers", "shapings", "dimensions", "parts")
+# The groups whose entries run over the sizes and can be drawn.
+PLOTTED_GROUPS = ("measures", "numbers", "dimensions")
 # More rows than any sheet may have are not read off a form; the sheet's own limits say the rest.
 MOST_ROWS = 600
 
@@ -79,6 +82,10 @@ class Row:
     errors: list[str] = field(default_factory=list)
     # The kernel's answers, filled in by `checks`.
     computed: list[Computed] = field(default_factory=list)
+    # How its values run over the sizes: in words where a step breaks the run, and drawn where that is asked for.
+    run_said: str = ""
+    plots: bool = False
+    plot: Plot | None = None
     # Fields of a made-to-measure sheet that are tried out and never stored.
     tries: list[Cell] = field(default_factory=list)
 
@@ -113,6 +120,11 @@ class Row:
     @property
     def has_errors(self) -> bool:
         return bool(self.errors) or any(cell.errors for cell in self.all_cells)
+
+    @property
+    def can_plot(self) -> bool:
+        """Whether it has values that run over the sizes, more than one."""
+        return self.group in PLOTTED_GROUPS and len(self.sizes) > 1
 
     @property
     def why_id(self) -> str:
@@ -211,6 +223,8 @@ class SheetDraft:
         self.rows: dict[str, list[Row]] = {name: [] for name in GROUPS}
         self.by_size: dict[str, Row] = {}
         self.errors: list[str] = []
+        # Rows whose run over the sizes is broken are drawn without being asked for.
+        self.shows_broken = False
         self._stored: dict[str, Any] = {}
 
     @property
@@ -304,6 +318,7 @@ class SheetDraft:
             for index, texts in draft._posted_rows(post, group, came_from):
                 row = draft._row(group, index, post.get(f"{name}-{index}-was", ""), texts)
                 row.delete = bool(post.get(f"{name}-{index}-delete"))
+                row.plots = bool(post.get(f"{name}-{index}-plot"))
                 draft.rows[name].append(row)
         for name, column in BY_SIZE.items():
             row = draft._by_size_row(name, column, {})
@@ -366,6 +381,13 @@ class SheetDraft:
                 row.tries.append(
                     Cell(name, column, f"Try {row.title}, {axis}", given.get(name, row.cells[axis].text))
                 )
+
+    def take_plots(self, names: Iterable[str]) -> None:
+        """Ask for the plots of the rows with these names; without any, for those whose run is broken."""
+        wanted = set(names)
+        self.shows_broken = not wanted
+        for row in self.all_rows():
+            row.plots = row.plots or (row.can_plot and row.name in wanted)
 
     def tried(self, group: str) -> dict[str, list[float | None]]:
         """What is tried, by key; None where nothing is written or it cannot be read, which is said beside it."""

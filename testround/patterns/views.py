@@ -117,6 +117,7 @@ def sheet(request: HttpRequest, code: str, pk: int) -> HttpResponse:
         return _sheet_posted(request, edition)
     draft = SheetDraft.of(edition.document, scale_for(request))
     draft.take_tries(request.GET)
+    draft.take_plots(request.GET.getlist("plot"))
     return _sheet_page(request, edition, draft, edition.document)
 
 

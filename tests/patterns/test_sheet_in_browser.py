@@ -175,3 +175,16 @@ def test_what_is_typed_is_never_under_the_bar_at_the_foot(opened: Opened) -> Non
     )
 
     assert covered == []
+
+
+def test_a_row_is_drawn_where_it_is_ticked_and_the_drawing_follows_the_typing(opened: Opened) -> None:
+    page = opened(viewport={"width": 360, "height": 800})
+
+    page.check("input[name=numbers-0-plot]")
+    page.wait_for_selector("#plot-numbers-0 svg")
+    page.fill("#id_numbers-0-printed-1", "99")
+    page.wait_for_selector("#plot-numbers-0 title:text('S: printed 99, computed 104')", state="attached")
+
+    assert page.evaluate("document.documentElement.scrollWidth") == 360
+    page.uncheck("input[name=numbers-0-plot]")
+    page.wait_for_selector("#plot-numbers-0:empty", state="attached")
