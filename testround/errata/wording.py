@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from testround.kernel.amounts import PER_M2
-from testround.kernel.findings import LOOK_TOGETHER, VERDICT_WORDS
+from testround.kernel.findings import VERDICT_WORDS
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.units import (
     GaugeSpan,
@@ -18,6 +17,7 @@ from testround.kernel.units import (
     format_length,
     lengths_in,
 )
+from testround.kernel.whys import for_readers
 
 Finding = Mapping[str, Any]
 Change = Mapping[str, Any]
@@ -50,8 +50,7 @@ KIND_WORDS = {
 
 def why_for_readers(why: str) -> str:
     """A finding's reason without the sentences that only help the designer to decide."""
-    sentences = re.split(r"(?<=\.) (?=[A-Z])", why)
-    return " ".join(sentence for sentence in sentences if not sentence.endswith(LOOK_TOGETHER))
+    return for_readers(why)
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,7 +28,9 @@ from testround.kernel.pace import (
 )
 from testround.kernel.round import Tester, Yarn
 from testround.kernel.sheet import Sheet
-from testround.kernel.units import format_count
+from testround.kernel.units import decimal, format_count
+from testround.kernel.words import gettext as _
+from testround.kernel.words import ngettext, number_word, pgettext, told
 
 NOT_RUN_OUT = 0.9
 """Share of makers for whom the amount printed is to be enough."""
@@ -105,18 +107,18 @@ class Amount:
 
         rows: list[tuple[str, Mapping[str, str]]] = []
         if self.printed:
-            rows.append(("printed", {size: format_count(value) for size, value in self.printed.items()}))
+            rows.append((_("printed"), {size: format_count(value) for size, value in self.printed.items()}))
             if self.kind == "yarn":
                 rows.append(
-                    ("which will do for", {size: f"{self._per_cent(size)} %" for size in self.printed})
+                    (_("which will do for"), {size: f"{self._per_cent(size)} %" for size in self.printed})
                 )
-        rows.append(("half of makers take", row(self.typical)))
-        rows.append(("one in ten takes less than", row(self.least)))
-        rows.append(("nine in ten take at most", row(self.most)))
-        rows.append(("to print", {size: format_count(value) for size, value in self.proposed.items()}))
+        rows.append((_("half of makers take"), row(self.typical)))
+        rows.append((_("one in ten takes less than"), row(self.least)))
+        rows.append((_("nine in ten take at most"), row(self.most)))
+        rows.append((_("to print"), {size: format_count(value) for size, value in self.proposed.items()}))
         if self.ball is not None and not self.per_m2:
             balls = {size: f"{self.balls(value)}" for size, value in self.proposed.items()}
-            rows.append((f"balls of {format_count(self.ball)} m", balls))
+            rows.append((_("balls of {metres} m").format(metres=format_count(self.ball)), balls))
         return tuple(rows)
 
     def _per_cent(self, size: str) -> int:
@@ -149,22 +151,44 @@ class Guesses:
     @property
     def over(self) -> int:
         """How many took more than they guessed."""
-        return sum(took > guessed for _, guessed, took in self.pairs)
+        return sum(took > guessed for _tester, guessed, took in self.pairs)
 
     @property
     def sentence(self) -> str:
         n = len(self.pairs)
-        what = "yarn" if self.kind == "yarn" else "time"
-        off = round(abs(self.ratio - 1) * 100)
-        if off == 0:
-            said = f"it took as much {what} as guessed"
-        else:
-            said = f"it took {off} % {'more' if self.ratio > 1 else 'less'} {what} than guessed"
-        between = f"between {self.low:.2f} and {self.high:.2f} times the guess"
-        return (
-            f"Of {n} testers who guessed and finished, {self.over or 'none'} took more than their guess; in the middle "
-            f"{said} ({between})."
+        return ngettext(
+            "Of {n} tester who guessed and finished, {over} took more than their guess; in the middle {it_took} "
+            "(between {low} and {high} times the guess).",
+            "Of {n} testers who guessed and finished, {over} took more than their guess; in the middle {it_took} "
+            "(between {low} and {high} times the guess).",
+            n,
+        ).format(
+            n=n,
+            over=self.over or pgettext("of some testers", "none"),
+            it_took=self._it_took(),
+            low=decimal(self.low, ".2f"),
+            high=decimal(self.high, ".2f"),
         )
+
+    def _it_took(self) -> str:
+        off, more = round(abs(self.ratio - 1) * 100), self.ratio > 1
+        if self.kind == "yarn":
+            if off == 0:
+                return _("it took as much yarn as guessed")
+            said = (
+                _("it took {share} more yarn than guessed")
+                if more
+                else _("it took {share} less yarn than guessed")
+            )
+        else:
+            if off == 0:
+                return _("it took as much time as guessed")
+            said = (
+                _("it took {share} more time than guessed")
+                if more
+                else _("it took {share} less time than guessed")
+            )
+        return said.format(share=f"{off} %")
 
 
 @dataclass(frozen=True, slots=True)
@@ -498,41 +522,96 @@ def _finding(sheet: Sheet, amount: Amount) -> Finding:
         testers=amount.makers,
         now={size: amount.printed[size] for size in judged.sizes} if amend else None,
         proposed={size: amount.proposed[size] for size in judged.sizes} if amend else None,
-        why=_why(amount, judged),
+        why=told(
+            _why,
+            amount.kind,
+            amount.per_m2,
+            judged.worst,
+            amount.makers,
+            amount.printed[worst],
+            amount.typical[worst],
+            amount.enough_for(worst),
+            amount.proposed[worst],
+            amount.balls(amount.proposed[worst]),
+            amount.ball,
+        ),
     )
 
 
-def _why(amount: Amount, judged: _Judged) -> str:
+def _why(
+    kind: Kind,
+    per_m2: bool,
+    worst: str,
+    makers: int,
+    printed: float,
+    typical: float,
+    enough_for: float | None,
+    proposed: float,
+    balls: int | None,
+    ball: float | None,
+) -> str:
     """In plain words: what half of makers take, whom the printed amount will do, and what would do nine in ten."""
-    worst = judged.worst
-    printed, typical = amount.printed[worst], amount.typical[worst]
-    by = f"By what {amount.makers} pieces took, half of makers"
     share = round(abs(typical / printed - 1) * 100)
-    off = f"{share} % {'more' if typical > printed else 'less'} than" if share else "as much as"
-    if amount.kind == "hours":
-        return f"{by} take {typical:.0f} hours or more over size {worst}, {off} the {printed:.0f} printed."
-    what = "each square metre of fabric" if amount.per_m2 else f"size {worst}"
-    will_do = f"which will do for {_in_ten(amount.enough_for(worst) or 0.0)}"
-    proposed = amount.proposed[worst]
-    balls, held = amount.balls(proposed), ""
-    if balls and amount.ball:
-        held = f"{balls} ball{'s' if balls != 1 else ''} of {format_count(amount.ball)} m, "
-    return (
-        f"{by} need {typical:.0f} m or more for {what}, {off} the {format_count(printed)} m printed, {will_do}. "
-        f"For nine in ten it takes {held}{format_count(proposed)} m."
-    )
+    places = {
+        "n": makers,
+        "size": worst,
+        "typical": f"{typical:.0f}",
+        "compared": _compared(
+            share if typical > printed else -share,
+            f"{printed:.0f}" if kind == "hours" else f"{format_count(printed)} m",
+        ),
+    }
+    if kind == "hours":
+        said = ngettext(
+            "By what {n} piece took, half of makers take {typical} hours or more over size {size}, {compared}.",
+            "By what {n} pieces took, half of makers take {typical} hours or more over size {size}, {compared}.",
+            makers,
+        )
+        return said.format(**places)
+    if per_m2:
+        said = ngettext(
+            "By what {n} piece took, half of makers need {typical} m or more for each square metre of fabric, "
+            "{compared}, {which_will_do}.",
+            "By what {n} pieces took, half of makers need {typical} m or more for each square metre of fabric, "
+            "{compared}, {which_will_do}.",
+            makers,
+        )
+    else:
+        said = ngettext(
+            "By what {n} piece took, half of makers need {typical} m or more for size {size}, {compared}, "
+            "{which_will_do}.",
+            "By what {n} pieces took, half of makers need {typical} m or more for size {size}, {compared}, "
+            "{which_will_do}.",
+            makers,
+        )
+    start = said.format(**places, which_will_do=_will_do(enough_for or 0.0))
+    if balls and ball:
+        wanted = ngettext(
+            "For nine in ten it takes {n} ball of {ball} m, {metres} m.",
+            "For nine in ten it takes {n} balls of {ball} m, {metres} m.",
+            balls,
+        ).format(n=balls, ball=format_count(ball), metres=format_count(proposed))
+    else:
+        wanted = _("For nine in ten it takes {metres} m.").format(metres=format_count(proposed))
+    return f"{start} {wanted}"
 
 
-_WORDS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+def _compared(share: int, printed: str) -> str:
+    """How that stands to what is printed; ``share`` in hundredths, below nought for less."""
+    if share > 0:
+        return _("{share} more than the {amount} printed").format(share=f"{share} %", amount=printed)
+    if share < 0:
+        return _("{share} less than the {amount} printed").format(share=f"{-share} %", amount=printed)
+    return _("as much as the {amount} printed").format(amount=printed)
 
 
-def _in_ten(share: float) -> str:
-    """ "about six makers in ten"; at the ends "hardly any maker" and "nearly every maker"."""
+def _will_do(share: float) -> str:
+    """ "which will do for about six makers in ten"; at the ends for hardly any, and for nearly every one."""
     tenths = round(share * 10)
     if tenths == 0:
-        return "hardly any maker"
-    return (
-        "nearly every maker"
-        if tenths == 10
-        else f"about {_WORDS[tenths - 1]} maker{'s' if tenths > 1 else ''} in ten"
-    )
+        return _("which will do for hardly any maker")
+    if tenths == 10:
+        return _("which will do for nearly every maker")
+    return ngettext(
+        "which will do for about {n} maker in ten", "which will do for about {n} makers in ten", tenths
+    ).format(n=number_word(tenths))

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import TypeAdapter
 
+from testround.kernel import whys
 from testround.kernel.amounts import ANY_SIZE, MOST_ASKED_FOR, Taken, amount_findings, yarn_and_hours
 from testround.kernel.behind import Behind, behind
 from testround.kernel.correction import (
@@ -29,7 +30,6 @@ from testround.kernel.deskcheck import DeskCheck, desk_check
 from testround.kernel.discrepancy import discrepancies
 from testround.kernel.findings import (
     CELL_DECIMALS,
-    LOOK_TOGETHER,
     Cell,
     Extent,
     Finding,
@@ -45,7 +45,7 @@ from testround.kernel.pool import Pooled, Remainders, pool
 from testround.kernel.questions import Doubts, Question
 from testround.kernel.round import FitSays, Round
 from testround.kernel.sheet import Sheet
-from testround.kernel.units import format_count, format_gauge, format_length, rounded
+from testround.kernel.units import rounded
 from testround.kernel.verdict import (
     Agreed,
     DeviationCell,
@@ -58,6 +58,7 @@ from testround.kernel.verdict import (
     judge_gauges,
     worked_counts,
 )
+from testround.kernel.words import told
 
 __all__ = ["Analysis", "DeviationCell", "OwnGauge", "PooledGauge", "Question", "analyse"]
 
@@ -227,7 +228,6 @@ class _Work:
         for key, group in counts.items():
             worst = max(group, key=lambda c: abs(c.printed - c.computed))
             extent, sizes = self.extent([c.size for c in group])
-            where = f" ({worst.place})" if worst.place else ""
             computed = {c.size: c.computed for c in group}
             # A formula may come out broken, or below nought: only a whole count can be printed.
             proposed = {size: _whole(count) for size, count in computed.items() if count > -0.5}
@@ -245,8 +245,14 @@ class _Work:
                     proposed=proposed or None,
                     proposed_for=key if proposed else None,
                     computed=computed if computed != proposed else None,
-                    why=f"{self.labels[key]}{where}: the text prints {format_count(worst.printed)} in size "
-                    f"{worst.size}, and its formula gives {format_count(worst.computed)}.",
+                    why=told(
+                        whys.printed_count,
+                        self.labels[key],
+                        worst.place,
+                        worst.printed,
+                        worst.size,
+                        worst.computed,
+                    ),
                 )
             )
         measurements = defaultdict(list)
@@ -270,8 +276,7 @@ class _Work:
                     now={m.size: m.printed for m in ones},
                     proposed={m.size: float(np.floor(m.follows * 2 + 0.5) / 2) for m in ones},
                     proposed_for=key,
-                    why=f"{self.labels[key]} is printed as {format_length(off.printed)} in size {off.size}, and "
-                    f"the printed counts give {format_length(off.follows)} at the stated gauge.",
+                    why=told(whys.schematic, self.labels[key], off.printed, off.size, off.follows),
                 )
             )
 
@@ -287,10 +292,6 @@ class _Work:
         now = numbers_now(self.sheet) if self.pattern.is_graded else {}
         by_formula = self.sheet.numbers(self.sheet.stated()) if self.pattern.is_graded else {}
         sizes = tuple(self.pattern.sizes[s] for s in one.sizes) if self.pattern.is_graded else None
-        side = "more" if one.offset > 0 else "fewer"
-        off = format_count(abs(one.offset))
-        unit = {"st": "stitches", "row": "rows", "rep": "repeats"}[number.unit]
-        where = f" ({number.place})" if number.place else ""
         suffix = "" if one.extent is Extent.ALL_SIZES else f":{'-'.join(sizes or ())}"
         graded = self.pattern.is_graded
         # Where what is printed is wrong anyway, what testers add is added to what it should have been.
@@ -314,9 +315,16 @@ class _Work:
             computed={self.pattern.sizes[s]: float(by_formula[one.number][s]) for s in one.sizes}
             if graded
             else None,
-            why=f"{one.votes} of {one.reports} testers who reported {number.label}{where} arrived at {off} {unit} "
-            f"{side} than {'printed' if graded else 'their own numbers say'}: either the text leads there, or "
-            "the count is wrong.",
+            why=told(
+                whys.worked_count,
+                number.label,
+                number.place,
+                one.votes,
+                one.reports,
+                one.offset,
+                number.unit,
+                graded,
+            ),
         )
 
     def gauge_findings(self) -> None:
@@ -337,14 +345,6 @@ class _Work:
                     gauges=self.to_print,
                     said_elsewhere=self.counted,
                 )
-            word = "stitches" if gauge.axis == "st" else "rows"
-            many = gauge.testers > 1
-            people = (
-                f"{gauge.testers} testers' blocked swatches give"
-                if many
-                else "One tester's blocked swatch gives"
-            )
-            hit = f" It hits {self.labels[gauge.worst]} hardest." if gauge.worst and amend else ""
             self.findings.append(
                 Finding(
                     id=f"stated-gauge:{gauge.gauge}.{gauge.axis}",
@@ -362,8 +362,16 @@ class _Work:
                     now=fix.now if fix else None,
                     proposed=fix.proposed if fix else None,
                     follows=fix.follows if fix and fix.follows else None,
-                    why=f"{people} {gauge.estimate:.1f} {word} in 10 cm (between {gauge.low:.1f} and "
-                    f"{gauge.high:.1f}), and the pattern states {format_gauge(gauge.stated)}.{hit}",
+                    why=told(
+                        whys.stated_gauge,
+                        gauge.axis,
+                        gauge.testers,
+                        gauge.estimate,
+                        gauge.low,
+                        gauge.high,
+                        gauge.stated,
+                        self.labels[gauge.worst] if gauge.worst and amend else None,
+                    ),
                 )
             )
 
@@ -433,7 +441,18 @@ class _Work:
                     proposed=fix.proposed if fix else None,
                     proposed_for=fix.number if fix else None,
                     follows=fix.follows if fix and fix.follows else None,
-                    why=self.size_sentence(one, fix),
+                    why=told(
+                        whys.finished_size,
+                        one.verdict,
+                        self.pattern.dimensions[one.dimension].label,
+                        one.estimate,
+                        float(self.tolerance[one.dimension]),
+                        one.testers,
+                        one.extent,
+                        tuple(str(self.sizes[s]) for s in one.sizes),
+                        self.mend(fix),
+                        graded,
+                    ),
                 )
             )
 
@@ -445,46 +464,12 @@ class _Work:
         # One shift for all sizes concerned: what single sizes show beyond it is not the pattern's.
         return {self.pattern.sizes[s]: one.estimate for s in one.sizes}
 
-    def size_sentence(self, one: Judged, fix: Correction | None) -> str:
-        label = self.pattern.dimensions[one.dimension].label
-        side = "larger" if one.estimate > 0 else "smaller"
-        off = format_length(abs(one.estimate))
-        limit = format_length(float(self.tolerance[one.dimension]))
-        people = f"{one.testers} tester{'s' if one.testers != 1 else ''}"
-        named = [str(self.sizes[s]) for s in one.sizes]
-        where = ""
-        if one.extent is Extent.SOME_SIZES:
-            where = f" in size{'s' if len(named) > 1 else ''} {', '.join(named)}"
-        match one.verdict:
-            case Verdict.AMEND:
-                grows = (
-                    " (growing along the sizes; this is the worst)" if one.extent is Extent.WITH_SIZE else ""
-                )
-                end = ""
-                if fix:
-                    end = f" {self.labels[fix.number]} is the number behind it."
-                    if fix.number in self.counted:
-                        end += " The counts are for the gauge to be printed instead."
-                    if fix.harmed:
-                        harmed = ", ".join(self.labels[key] for key in fix.harmed)
-                        end += f" Changing it also moves {harmed} beyond tolerance: {LOOK_TOGETHER}"
-                elif self.pattern.is_graded:
-                    end = " No single number puts it right."
-                else:
-                    end = " The formula behind it needs the same amount taken off or put on."
-                return (
-                    f"{label}: the pieces of {people} came out {off} {side}{where} than the counts worked and "
-                    f"their own gauge explain{grows}.{end}"
-                )
-            case Verdict.LOOK_CLOSER:
-                return (
-                    f"{label}: the best estimate is {off} {side}{where} than meant, beyond the {limit} allowed, "
-                    f"and {people} {'are' if one.testers != 1 else 'is'} not enough to be sure."
-                )
-            case Verdict.HOLDS:
-                agree = "agree" if one.testers != 1 else "agrees"
-                return f"{label} holds: {people} {agree} with the pattern to within {limit}."
-        return f"{label}: too little to say yet; {people} measured it."
+    def mend(self, fix: Correction | None) -> tuple[str | None, bool, tuple[str, ...]]:
+        """The number to change, whether its counts are for a new gauge, and the dimensions that it harms."""
+        if fix is None:
+            return None, False, ()
+        harmed = tuple(self.labels[key] for key in fix.harmed)
+        return self.labels[fix.number], fix.number in self.counted, harmed
 
     def remark_findings(self) -> None:
         for place in gathered_remarks(self.testers):
@@ -497,16 +482,13 @@ class _Work:
                     verdict=Verdict.AMEND if n >= ENOUGH_REMARKS else Verdict.LOOK_CLOSER,
                     needs={ANY_SIZE: ENOUGH_REMARKS - n} if n < ENOUGH_REMARKS else None,
                     testers=n,
-                    why=f"{n} testers remarked on {place.place} ({', '.join(place.kinds)}).",
+                    why=told(whys.clarity, place.place, n, place.kinds),
                 )
             )
         for said in fit_said(self.sheet, self.testers):
             large = said.says is FitSays.TOO_LARGE
             extent, sizes = self.extent(said.sizes) if said.sizes else (None, None)
             suffix = "too-large" if large else "too-small"
-            where = (
-                f" in size{'s' if len(said.sizes) > 1 else ''} {', '.join(said.sizes)}" if said.sizes else ""
-            )
             self.findings.append(
                 Finding(
                     id=f"fit:{said.dimension}:{suffix}",
@@ -516,8 +498,13 @@ class _Work:
                     sizes=sizes,
                     verdict=Verdict.LOOK_CLOSER,
                     testers=said.testers,
-                    why=f"{said.testers} testers{where} find {self.labels.get(said.dimension, said.dimension)} too "
-                    f"{'large' if large else 'small'}.",
+                    why=told(
+                        whys.fit,
+                        self.labels.get(said.dimension, said.dimension),
+                        said.testers,
+                        large,
+                        said.sizes,
+                    ),
                 )
             )
 

@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from enum import StrEnum
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, WrapValidator
 
 from testround.kernel.round import Identifier, Key, Line, SizeName
+from testround.kernel.words import Told, pgettext
 
 FINDING_DECIMALS = 4
 CELL_DECIMALS = 10
@@ -55,12 +56,32 @@ class Verdict(StrEnum):
 
 
 VERDICT_ORDER = (Verdict.AMEND, Verdict.LOOK_CLOSER, Verdict.HOLDS, Verdict.OPEN)
-VERDICT_WORDS: Mapping[str, str] = {verdict.value: verdict.value.replace("-", " ") for verdict in Verdict}
+
+
+class _VerdictWords(Mapping[str, str]):
+    """Looked up as they are asked for: their reader's language is known then."""
+
+    def __getitem__(self, verdict: str) -> str:
+        return {
+            Verdict.AMEND.value: pgettext("verdict", "amend"),
+            Verdict.LOOK_CLOSER.value: pgettext("verdict", "look closer"),
+            Verdict.HOLDS.value: pgettext("verdict", "holds"),
+            Verdict.OPEN.value: pgettext("verdict", "open"),
+        }[verdict]
+
+    def __iter__(self) -> Iterator[str]:
+        return (verdict.value for verdict in Verdict)
+
+    def __len__(self) -> int:
+        return len(Verdict)
+
+
+VERDICT_WORDS: Mapping[str, str] = _VerdictWords()
+"""Every verdict as it is said."""
 KIND_ORDER = tuple(FindingKind)
 
-LOOK_TOGETHER = "look at them together."
-"""How a sentence of ``why`` ends that is for the designer alone and not for the readers of an erratum."""
-
+Sentence = Annotated[str, WrapValidator(lambda text, read: text if isinstance(text, Told) else read(text))]
+"""English in the file; one that was told can be said again in its reader's language."""
 Whole = Annotated[float, Field(ge=0)]
 BySize = dict[str, Whole]
 AsComputed = dict[str, float]
@@ -98,7 +119,7 @@ class Finding(Said):
     """What the formula gives, beside the count that testers agree on; or where that is no count to print."""
     follows: dict[str, AsComputed] | None = None
     """What every other number becomes: number, then size, then count."""
-    why: str
+    why: Sentence
 
     @property
     def over_tolerance(self) -> float:
@@ -243,21 +264,21 @@ class Assigned(Said):
     size: SizeName | None
     yarn: Key | None = None
     """A supplied yarn; null for the candidate's own."""
-    why: str
+    why: Sentence
 
 
 class Reserve(Said):
     candidate: Identifier
     size: SizeName | None
     rank: Annotated[int, Field(ge=1)]
-    why: str
+    why: Sentence
 
 
 class Short(Said):
     size: SizeName
     wanted: Annotated[int, Field(ge=0)]
     got: Annotated[int, Field(ge=0)]
-    why: str
+    why: Sentence
 
 
 class AssignmentDocument(Said):

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 from testround.kernel.plausible import Doubt, body_doubt
 from testround.kernel.round import Pattern, Round
+from testround.kernel.words import gettext as _
+from testround.kernel.words import told
 
 FEWEST_OTHER_SIZES = 3
 """A size is held against the others when there are this many; of two or three, one may be a child's."""
@@ -74,11 +76,16 @@ def odd_sizes(pattern: Pattern, prefix: str = "") -> Iterator[OddMeasure]:
                 measure.label,
                 value,
                 sizes=others if len(others) >= FEWEST_OTHER_SIZES else (),
-                called=f"{measure.label}, size {size},",
+                called=told(_of_size, measure.label, size),
             )
             if doubt is not None:
                 path = f"{prefix}measures[{i}].values.{size}"
                 yield OddMeasure(path, None, size, measure.key, value, doubt)
+
+
+def _of_size(measure: str, size: str) -> str:
+    # Translators: begins a sentence, as in "Full bust, size M, is given as 9 cm".
+    return _("{measure}, size {size},").format(measure=measure, size=size)
 
 
 def _of_person(

@@ -18,6 +18,8 @@ from testround.kernel.discrepancy import Discrepancies, discrepancies
 from testround.kernel.estimate import algorithm_a, prediction_limit, t_below, t_quantile
 from testround.kernel.round import Tester
 from testround.kernel.sheet import Sheet
+from testround.kernel.units import decimal
+from testround.kernel.words import pgettext
 
 FloatArray = NDArray[np.float64]
 Kind = Literal["yarn", "hours"]
@@ -437,11 +439,11 @@ class Range:
     def words(self) -> str:
         """ "29 to 40"; below ten to the half."""
         low, high = (_said(value) for value in (self.low, self.high))
-        return low if low == high else f"{low} to {high}"
+        return low if low == high else pgettext("a range", "{low} to {high}").format(low=low, high=high)
 
 
 def _said(value: float) -> str:
-    return f"{value:.0f}" if value >= 9.75 else f"{round(2 * value) / 2:g}"
+    return f"{value:.0f}" if value >= 9.75 else decimal(round(2 * value) / 2)
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,8 @@ from typing import Literal
 from scipy import special
 
 from testround.kernel.units import INCH_CM, LengthUnit, format_count, format_length
+from testround.kernel.words import gettext as _
+from testround.kernel.words import gettext_noop, spoken, told
 
 Cause = Literal[
     "half",
@@ -76,19 +78,26 @@ class Doubt:
     """
 
     cause: Cause
-    sentence: str
+    told: str
     meant_cm: float | None
+
+    @property
+    def sentence(self) -> str:
+        """What to ask, in the reader's language."""
+        return spoken(self.told)
 
 
 # What a slip does to the true value: the typed value times the factor is what was meant.
 _FACTORS: tuple[tuple[Cause, float, str], ...] = (
-    ("half", 2.0, "Was it measured across one side only, and not all the way round?"),
-    ("double", 0.5, "Was it doubled, where one side was asked for?"),
-    ("inches", 2.54, "Are these inches, written as centimetres?"),
-    ("centimetres", 1 / 2.54, "Are these centimetres, written as inches?"),
-    ("millimetres", 0.1, "Are these millimetres, or is the decimal point missing?"),
-    ("decimal-point", 10.0, "Is the decimal point in the wrong place, or a digit missing?"),
+    ("half", 2.0, gettext_noop("Was it measured across one side only, and not all the way round?")),
+    ("double", 0.5, gettext_noop("Was it doubled, where one side was asked for?")),
+    ("inches", 2.54, gettext_noop("Are these inches, written as centimetres?")),
+    ("centimetres", 1 / 2.54, gettext_noop("Are these centimetres, written as inches?")),
+    ("millimetres", 0.1, gettext_noop("Are these millimetres, or is the decimal point missing?")),
+    ("decimal-point", 10.0, gettext_noop("Is the decimal point in the wrong place, or a digit missing?")),
 )
+
+_ONCE_MORE = gettext_noop("Please measure once more, or say that it is right.")
 
 # What tapes are read to, cm, and how commonly: common practice. A value belongs to the coarsest it is a multiple of.
 _INCH = float(INCH_CM)
@@ -321,18 +330,30 @@ def question_about(
 
 def doubt_about(slip: Slip, value_cm: float, expected_cm: float, label: str, unit: LengthUnit) -> Doubt:
     """The question that asks for a slip: the value, what was expected, and the value meant; in that unit."""
-    shown, expected = format_length(value_cm, unit), format_length(expected_cm, unit)
-    why = {cause: why for cause, _, why in _FACTORS} | {
-        "swapped-digits": "Were two digits swapped?",
-        "other-dimension": f"It is about what {slip.place} should be: was that measured instead?",
-        "unknown": "Please measure once more, or say that it is right.",
-    }
-    end = f" That would make it {format_length(slip.meant_cm, unit)}." if slip.meant_cm is not None else ""
-    return Doubt(
-        slip.cause,
-        f"{label} is given as {shown}, and about {expected} was expected. {why[slip.cause]}{end}",
-        slip.meant_cm,
+    return Doubt(slip.cause, told(_asked, slip, value_cm, expected_cm, label, unit), slip.meant_cm)
+
+
+def _asked(slip: Slip, value_cm: float, expected_cm: float, label: str, unit: LengthUnit) -> str:
+    start = _("{dimension} is given as {given}, and about {expected} was expected.").format(
+        dimension=label, given=format_length(value_cm, unit), expected=format_length(expected_cm, unit)
     )
+    return " ".join([start, _why(slip.cause, slip.place), *_would_make(slip.meant_cm, unit)])
+
+
+def _why(cause: Cause, place: str = "") -> str:
+    if cause == "swapped-digits":
+        return _("Were two digits swapped?")
+    if cause == "other-dimension":
+        return _("It is about what {place} should be: was that measured instead?").format(place=place)
+    if cause == "missing-digit":
+        return _("Is a digit missing, or are these inches?")
+    return _({one: why for one, _factor, why in _FACTORS}.get(cause, _ONCE_MORE))
+
+
+def _would_make(meant_cm: float | None, unit: LengthUnit) -> list[str]:
+    if meant_cm is None:
+        return []
+    return [_("That would make it {length}.").format(length=format_length(meant_cm, unit))]
 
 
 def is_odd(value: float, expected: float) -> bool:
@@ -368,17 +389,25 @@ def doubt_about_count(label: str, counted: float, said: float, *, graded: bool) 
     """
     cause: Cause
     if sorted(format_count(counted)) == sorted(format_count(said)):
-        cause, why = "swapped-digits", "Were two digits swapped?"
+        cause = "swapped-digits"
     elif said > 0 and abs(2 * counted / said - 1) < EXPLAINED_SHARE:
-        cause, why = "half", "Was half of it counted?"
+        cause = "half"
     else:
-        cause, why = "unknown", "Please count once more, or say that it is right."
-    where = "the text" if graded else "the worksheet"
-    return Doubt(
-        cause,
-        f"{label} is given as {format_count(counted)}, and {where} says {format_count(said)}. {why}",
-        None,
-    )
+        cause = "unknown"
+    return Doubt(cause, told(_asked_of_count, cause, label, counted, said, graded), None)
+
+
+def _asked_of_count(cause: Cause, label: str, counted: float, said: float, graded: bool) -> str:
+    start = (
+        _("{number} is given as {given}, and the text says {expected}.")
+        if graded
+        else _("{number} is given as {given}, and the worksheet says {expected}.")
+    ).format(number=label, given=format_count(counted), expected=format_count(said))
+    if cause == "half":
+        return f"{start} {_('Was half of it counted?')}"
+    if cause == "swapped-digits":
+        return f"{start} {_('Were two digits swapped?')}"
+    return f"{start} {_('Please count once more, or say that it is right.')}"
 
 
 # Bodies ---------------------------------------------------------------------------------------------------
@@ -485,36 +514,54 @@ def body_doubt(
     if not math.isfinite(value_cm):
         return None
     low, high = _range(key, label)
-    of_whom = "anybody’s"
+    by_sizes = False
     if sizes:
         narrow = (BELOW_SIZES * min(sizes), ABOVE_SIZES * max(sizes))
         if narrow[0] > low or narrow[1] < high:
-            of_whom = "this pattern is made for"
+            by_sizes = True
         low, high = max(low, narrow[0]), min(high, narrow[1])
     if low <= value_cm <= high:
         return None
-    too = "smaller" if value_cm < low else "larger"
-    start = f"{called or label} is given as {format_length(value_cm, unit)}, {too} than {of_whom}. "
-    for cause, meant, why in _body_slips(value_cm, low, high):
-        end = f" That would make it {format_length(meant, unit)}." if meant is not None else ""
-        return Doubt(cause, f"{start}{why}{end}", meant)
-    return Doubt("unknown", f"{start}Please measure once more, or say that it is right.", None)
+    small = value_cm < low
+    cause, meant = next(_body_slips(value_cm, low, high), ("unknown", None))
+    said = told(_asked_of_body, cause, meant, called or label, value_cm, unit, small, by_sizes)
+    return Doubt(cause, said, meant)
 
 
-def _body_slips(value: float, low: float, high: float) -> Iterator[tuple[Cause, float | None, str]]:
+def _asked_of_body(
+    cause: Cause,
+    meant_cm: float | None,
+    called: str,
+    value_cm: float,
+    unit: LengthUnit,
+    small: bool,
+    by_sizes: bool,
+) -> str:
+    if by_sizes and small:
+        start = _("{measure} is given as {given}, smaller than this pattern is made for.")
+    elif by_sizes:
+        start = _("{measure} is given as {given}, larger than this pattern is made for.")
+    elif small:
+        start = _("{measure} is given as {given}, smaller than anybody’s.")
+    else:
+        start = _("{measure} is given as {given}, larger than anybody’s.")
+    start = start.format(measure=spoken(called), given=format_length(value_cm, unit))
+    return " ".join([start, _why(cause), *_would_make(meant_cm, unit)])
+
+
+def _body_slips(value: float, low: float, high: float) -> Iterator[tuple[Cause, float | None]]:
     order: tuple[Cause, ...] = (
         ("inches", "half", "decimal-point") if value < low else ("millimetres", "centimetres", "double")
     )
-    factors = {cause: (factor, why) for cause, factor, why in _FACTORS}
+    factors = {cause: factor for cause, factor, _why_so in _FACTORS}
     for cause in order:
-        factor, why = factors[cause]
-        if low <= value * factor <= high:
-            yield cause, value * factor, why
+        if low <= value * factors[cause] <= high:
+            yield cause, value * factors[cause]
     # 3 for 36 inches, say: one digit more, in either unit, would be a body.
     if value < low and any(
         10 * value * per_unit <= high and 10 * (value + 1) * per_unit > low for per_unit in (1, 2.54)
     ):
-        yield "missing-digit", None, "Is a digit missing, or are these inches?"
+        yield "missing-digit", None
 
 
 @lru_cache(maxsize=1024)

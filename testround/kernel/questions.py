@@ -36,6 +36,8 @@ from testround.kernel.round import FabricState, Number, Tester
 from testround.kernel.sheet import Sheet
 from testround.kernel.units import LengthUnit, format_gauge, format_length
 from testround.kernel.verdict import Agreed
+from testround.kernel.words import gettext as _
+from testround.kernel.words import spoken, told
 
 BoolArray = NDArray[np.bool_]
 FloatArray = NDArray[np.float64]
@@ -73,8 +75,13 @@ class Question:
     value: float
     expected: float
     cause: str
-    sentence: str
+    told: str
     piece: tuple[str, ...] = ()
+
+    @property
+    def sentence(self) -> str:
+        """What to ask, in the reader's language."""
+        return spoken(self.told)
 
     @property
     def about(self) -> tuple[str, ...]:
@@ -107,7 +114,7 @@ class Doubts:
             tester = str(one.person)
             expected = one.value if one.doubt.meant_cm is None else one.doubt.meant_cm
             self.questions.append(
-                Question(tester, one.key, one.value, expected, one.doubt.cause, one.doubt.sentence)
+                Question(tester, one.key, one.value, expected, one.doubt.cause, one.doubt.told)
             )
             if not self.pattern.is_graded:
                 aside[at[tester], self.following(one.key)] = True
@@ -129,7 +136,6 @@ class Doubts:
                 for i in rows:
                     odd[i, k, a] = True
                     per_10cm = float(own.blocked[i, k, a] * 10)
-                    word = ("stitches", "rows")[a]
                     self.questions.append(
                         Question(
                             self.found.testers[i],
@@ -139,9 +145,7 @@ class Doubts:
                             "inches"
                             if abs(ratio[i] * 2.54 - 1) < 0.2 or abs(ratio[i] / 2.54 - 1) < 0.2
                             else "unknown",
-                            f"The swatch gives {format_gauge(per_10cm)} {word} in 10 cm, where about "
-                            f"{format_gauge(stated)} were expected. Are the count and the width it was counted "
-                            "over both right?",
+                            told(_of_swatch, a, per_10cm, stated),
                         )
                     )
         return odd
@@ -198,7 +202,7 @@ class Doubts:
 
     def _about_count(self, tester: str, number: Number, reported: float, text: float) -> Question:
         doubt = doubt_about_count(number.label, reported, text, graded=self.pattern.is_graded)
-        return Question(tester, number.key, reported, text, doubt.cause, doubt.sentence)
+        return Question(tester, number.key, reported, text, doubt.cause, doubt.told)
 
     def _slip(self, i: int, d: int, expected: FloatArray, u: FloatArray) -> Slip:
         """The likely cause of an odd measurement, where every cell of the tester should be about ``expected``."""
@@ -232,11 +236,9 @@ class Doubts:
         if not about > 0:
             # No slip is told from a length that cannot be.
             value = float(self.found.measured[i, d])
-            sentence = (
-                f"{label} is far from what was expected; please measure once more, or say that it is right."
-            )
+            said = told(_far_off, label)
             self.questions.append(
-                Question(self.found.testers[i], self.found.dimensions[d], value, about, "unknown", sentence)
+                Question(self.found.testers[i], self.found.dimensions[d], value, about, "unknown", said)
             )
             return
         value = self._worst(i, d, about)
@@ -245,9 +247,7 @@ class Doubts:
         typed: dict[str, LengthUnit] = {"inches": "cm", "centimetres": "in"}
         doubt = doubt_about(slip, value, about, label, typed.get(slip.cause) or self._unit(i, d))
         self.questions.append(
-            Question(
-                self.found.testers[i], self.found.dimensions[d], value, about, slip.cause, doubt.sentence
-            )
+            Question(self.found.testers[i], self.found.dimensions[d], value, about, slip.cause, doubt.told)
         )
 
     def _unit(self, i: int, d: int) -> LengthUnit:
@@ -438,9 +438,7 @@ class Doubts:
                 value,
                 blocked,
                 "unblocked",
-                "Was the piece measured before blocking? All of it fits the swatch as it was before: "
-                f"{self.pattern.dimensions[d].label}, for one, is given as {format_length(value, unit)}, and about "
-                f"{format_length(blocked, unit)} was expected blocked, {format_length(before, unit)} not blocked.",
+                told(_whether_blocked, self.pattern.dimensions[d].label, value, blocked, before, unit),
                 piece,
             )
         )
@@ -449,6 +447,39 @@ class Doubts:
         """The dimensions, by position, that depend on a number or a measure."""
         follows = set(self.sheet.follows(key))
         return [d for d, key in enumerate(self.found.dimensions) if key in follows]
+
+
+def _of_swatch(axis: int, per_10cm: float, stated: float) -> str:
+    said = (
+        _(
+            "The swatch gives {given} rows in 10 cm, where about {expected} were expected. Are the count and the "
+            "width it was counted over both right?"
+        )
+        if axis
+        else _(
+            "The swatch gives {given} stitches in 10 cm, where about {expected} were expected. Are the count and "
+            "the width it was counted over both right?"
+        )
+    )
+    return said.format(given=format_gauge(per_10cm), expected=format_gauge(stated))
+
+
+def _far_off(label: str) -> str:
+    return _(
+        "{dimension} is far from what was expected; please measure once more, or say that it is right."
+    ).format(dimension=label)
+
+
+def _whether_blocked(label: str, value: float, blocked: float, before: float, unit: LengthUnit) -> str:
+    return _(
+        "Was the piece measured before blocking? All of it fits the swatch as it was before: {dimension}, for one, is "
+        "given as {given}, and about {blocked} was expected blocked, {before} not blocked."
+    ).format(
+        dimension=label,
+        given=format_length(value, unit),
+        blocked=format_length(blocked, unit),
+        before=format_length(before, unit),
+    )
 
 
 def _odd(measured: FloatArray, expected: FloatArray) -> BoolArray:
@@ -466,12 +497,12 @@ def _log_likelihood(left: FloatArray, slopes: FloatArray, noise: FloatArray, pri
     their squared scale. The departure is integrated out by Laplace's approximation about the robust estimate.
     """
     weights = np.ones_like(left)
-    for _ in range(20):
+    for _turn in range(20):
         scaled = slopes * (weights / noise)[:, None]
         information = scaled.T @ slopes + np.diag(1 / prior)
         departure = np.linalg.solve(information, scaled.T @ left)
         squares = (left - slopes @ departure) ** 2 / noise
         weights = (TAILS + 1) / (TAILS + squares)
-    _, size = np.linalg.slogdet(information * prior[None, :])
+    _sign, size = np.linalg.slogdet(information * prior[None, :])
     errors = (TAILS + 1) / 2 * np.log1p(squares / TAILS).sum()
     return float(-errors - 0.5 * (departure**2 / prior).sum() - 0.5 * size)

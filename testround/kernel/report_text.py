@@ -8,32 +8,35 @@ from collections.abc import Mapping, Sequence
 from testround.kernel.amounts import Taken
 from testround.kernel.analysis import Analysis
 from testround.kernel.evidence import Evidence, Explained, Figures
-from testround.kernel.findings import Finding, FindingKind, Verdict
+from testround.kernel.evidence.base import needs_said
+from testround.kernel.findings import VERDICT_WORDS, Finding, FindingKind, Verdict
 from testround.kernel.round import Round
-from testround.kernel.units import LengthUnit, format_count, format_gauge, format_length
+from testround.kernel.units import LengthUnit, decimal, format_count, format_gauge, format_length
 from testround.kernel.verdict import DeviationCell
+from testround.kernel.words import commas, decimal_separator, gettext_noop, listed, ngettext, pgettext, spoken
+from testround.kernel.words import gettext as _
 
 WIDTH = 100
 _SIZES_ABREAST = 7
-SAID = {
-    Verdict.AMEND: "AMEND",
-    Verdict.LOOK_CLOSER: "LOOK CLOSER",
-    Verdict.HOLDS: "HOLDS",
-    Verdict.OPEN: "OPEN",
-}
 MARK = {Verdict.AMEND: "!!", Verdict.LOOK_CLOSER: "?", Verdict.HOLDS: "ok", Verdict.OPEN: "."}
 KIND = {
-    FindingKind.PRINTED_COUNT: "printed count",
-    FindingKind.SCHEMATIC: "printed measurement",
-    FindingKind.WORKED_COUNT: "worked count",
-    FindingKind.STATED_GAUGE: "stated gauge",
-    FindingKind.FINISHED_SIZE: "finished size",
-    FindingKind.YARN: "yarn",
-    FindingKind.HOURS: "hours",
-    FindingKind.CLARITY: "clarity of the text",
-    FindingKind.FIT: "fit",
+    FindingKind.PRINTED_COUNT: gettext_noop("printed count"),
+    FindingKind.SCHEMATIC: gettext_noop("printed measurement"),
+    FindingKind.WORKED_COUNT: gettext_noop("worked count"),
+    FindingKind.STATED_GAUGE: gettext_noop("stated gauge"),
+    FindingKind.FINISHED_SIZE: gettext_noop("finished size"),
+    FindingKind.YARN: gettext_noop("yarn"),
+    FindingKind.HOURS: gettext_noop("hours"),
+    FindingKind.CLARITY: gettext_noop("clarity of the text"),
+    FindingKind.FIT: gettext_noop("fit"),
 }
-UNITS = {"st": "stitches", "row": "rows", "rep": "repeats", "m": "metres", "h": "hours"}
+UNITS = {
+    "st": gettext_noop("stitches"),
+    "row": gettext_noop("rows"),
+    "rep": gettext_noop("repeats"),
+    "m": gettext_noop("metres"),
+    "h": gettext_noop("hours"),
+}
 
 
 def report_text(analysis: Analysis, round: Round, units: LengthUnit = "cm") -> str:
@@ -56,34 +59,37 @@ def report_text(analysis: Analysis, round: Round, units: LengthUnit = "cm") -> s
     document = analysis.findings
     explained = Explained(analysis, round, units)
     found = explained.all()
-    lines = [f"{document.pattern.title}, edition {document.pattern.edition}", ""]
+    named = _("{pattern}, edition {edition}").format(
+        pattern=document.pattern.title, edition=document.pattern.edition
+    )
+    lines = [named, ""]
     lines += _glance(analysis)
     pressing = [f for f in document.findings if f.verdict in (Verdict.AMEND, Verdict.LOOK_CLOSER)]
-    lines += _section("Findings")
+    lines += _section(_("Findings"))
     if not pressing:
-        lines.append("Nothing to amend or to look at more closely.")
+        lines.append(_("Nothing to amend or to look at more closely."))
     for finding in pressing:
         lines += [*_finding(finding, units), *_evidence(found[finding.id]), ""]
     rest = [f for f in document.findings if f.verdict in (Verdict.HOLDS, Verdict.OPEN)]
     if rest:
-        lines += _section("What holds, and what is open")
+        lines += _section(_("What holds, and what is open"))
         lines += [line for finding in rest for line in _brief(finding, found[finding.id])]
     if analysis.questions:
-        lines += _section("Questions to ask testers")
+        lines += _section(_("Questions to ask testers"))
         for question in analysis.questions:
             lines += _wrapped(f"{question.tester}: {question.sentence}")
     if analysis.odd_sizes:
-        lines += _section("To check in the pattern's own measurements")
+        lines += _section(_("To check in the pattern's own measurements"))
         for odd in analysis.odd_sizes:
             lines += _wrapped(odd.doubt.sentence)
     if analysis.gauges:
-        lines += _section("Gauges, per 10 cm")
+        lines += _section(_("Gauges, per 10 cm"))
         lines += _gauges(analysis)
     if analysis.taken.amounts or analysis.taken.guesses:
-        lines += _section("Yarn and hours")
+        lines += _section(_("Yarn and hours"))
         lines += _taken(analysis.taken)
     if analysis.deviations:
-        lines += _section("Sizes by measurements")
+        lines += _section(_("Sizes by measurements"))
         lines += _matrix(analysis.deviations, units)
     behind = [(finding, found[finding.id].figures) for finding in (*pressing, *rest)]
     shown = [
@@ -93,7 +99,7 @@ def report_text(analysis: Analysis, round: Round, units: LengthUnit = "cm") -> s
         for line in _figures(figures, rows=finding in pressing)
     ]
     if shown:
-        lines += _section("The figures behind it, for a technical editor")
+        lines += _section(_("The figures behind it, for a technical editor"))
         lines += shown
     return "\n".join(lines).rstrip() + "\n"
 
@@ -101,15 +107,27 @@ def report_text(analysis: Analysis, round: Round, units: LengthUnit = "cm") -> s
 def _glance(analysis: Analysis) -> list[str]:
     document = analysis.findings
     people = len({cell.tester for cell in document.cells})
+    measurements = ngettext(
+        "{n} finished measurement", "{n} finished measurements", len(document.cells)
+    ).format(n=len(document.cells))
     count = {verdict: sum(f.verdict is verdict for f in document.findings) for verdict in Verdict}
     lines = [
-        f"{len(document.cells)} finished measurement{'s' if len(document.cells) != 1 else ''} by {people} tester{'s' if people != 1 else ''}.",
-        f"To amend: {count[Verdict.AMEND]}. To look at more closely: {count[Verdict.LOOK_CLOSER]}. "
-        f"Holding: {count[Verdict.HOLDS]}. Open: {count[Verdict.OPEN]}. "
-        f"Questions to testers: {len(analysis.questions)}.",
+        ngettext("{measurements} by {n} tester.", "{measurements} by {n} testers.", people).format(
+            measurements=measurements, n=people
+        ),
+        _(
+            "To amend: {amend}. To look at more closely: {look_closer}. Holding: {holds}. Open: {open}. "
+            "Questions to testers: {questions}."
+        ).format(
+            amend=count[Verdict.AMEND],
+            look_closer=count[Verdict.LOOK_CLOSER],
+            holds=count[Verdict.HOLDS],
+            open=count[Verdict.OPEN],
+            questions=len(analysis.questions),
+        ),
     ]
     if not analysis.converged:
-        lines += _wrapped("The estimate had not settled when it was stopped: take its figures as rough.")
+        lines += _wrapped(_("The estimate had not settled when it was stopped: take its figures as rough."))
     return lines
 
 
@@ -122,23 +140,28 @@ def _wrapped(text: str, indent: str = "") -> list[str]:
 
 
 def _finding(finding: Finding, units: LengthUnit) -> list[str]:
-    lines = [f"{SAID[finding.verdict]}  {KIND[finding.kind]}: {finding.subject}  [{finding.id}]"]
-    lines += _wrapped(finding.why, "    ")
+    kind = _(KIND[finding.kind])
+    lines = [f"{VERDICT_WORDS[finding.verdict].upper()}  {kind}: {finding.subject}  [{finding.id}]"]
+    lines += _wrapped(spoken(finding.why), "    ")
     if finding.estimate is not None:
-        found = f"off by {_amount(finding.estimate, finding.unit, units)}"
+        found = _("Off by {estimate}")
+        low = high = allowed = ""
         if finding.interval is not None:
             low, high = (_amount(end, finding.unit, units) for end in finding.interval)
-            found += f" (between {low} and {high})"
+            found = _("Off by {estimate} (between {low} and {high})")
         if finding.tolerance is not None:
-            found += f"; allowed {_amount(finding.tolerance, finding.unit, units, signed=False)}"
-        lines += _wrapped(found[0].upper() + found[1:] + ".", "    ")
+            allowed = _amount(finding.tolerance, finding.unit, units, signed=False)
+            found = f"{found}; {_('allowed {allowed}')}"
+        estimate = _amount(finding.estimate, finding.unit, units)
+        said = found.format(estimate=estimate, low=low, high=high, allowed=allowed)
+        lines += _wrapped(f"{said}.", "    ")
     if finding.needs:
-        more = ", ".join(f"{n} in {size}" for size, n in finding.needs.items())
-        lines += _wrapped(f"More testers that would settle it: {more}.", "    ")
+        needs = _("More testers that would settle it: {needs}.")
+        lines += _wrapped(needs.format(needs=needs_said(finding.needs)), "    ")
     if finding.now and finding.proposed:
         lines += _table(finding, units)
     if finding.follows:
-        lines += _wrapped("What follows from it:", "    ")
+        lines += _wrapped(_("What follows from it:"), "    ")
         for key, by_size in finding.follows.items():
             shown = ", ".join(f"{size} {format_count(n)}" for size, n in by_size.items())
             lines += _wrapped(f"{key}: {shown}", "      ")
@@ -156,9 +179,9 @@ def _table(finding: Finding, units: LengthUnit) -> list[str]:
         return format_length(value, units) if length else format_count(value)
 
     columns = list(finding.now)
-    rows: list[tuple[str, Mapping[str, float]]] = [("now", finding.now), ("proposed", finding.proposed)]
+    rows: list[tuple[str, Mapping[str, float]]] = [(_("now"), finding.now), (_("proposed"), finding.proposed)]
     if finding.computed:
-        rows.append(("by formula", finding.computed))
+        rows.append((_("by formula"), finding.computed))
     of = finding.proposed_for or finding.subject
     table = [[of, *columns], *([name, *(shown(values.get(c)) for c in columns)] for name, values in rows)]
     return _aligned(table, "    ")
@@ -177,14 +200,12 @@ def _aligned(table: Sequence[Sequence[str]], indent: str = "") -> list[str]:
 
 
 def _brief(finding: Finding, evidence: Evidence) -> list[str]:
-    resting = next((said for said in evidence.close if said.startswith(("Holds:", "Open:"))), "")
-    more = [said for said in evidence.close if said.startswith("More testers")]
-    return _wrapped(" ".join([f"{SAID[finding.verdict].lower()}: {finding.why}", resting, *more]).rstrip())
+    return _wrapped(" ".join([f"{VERDICT_WORDS[finding.verdict]}: {spoken(finding.why)}", *evidence.rests]))
 
 
 def _evidence(evidence: Evidence) -> list[str]:
     """The check by hand, a line for each step."""
-    lines = _wrapped(f"To check by hand. {evidence.lead}", "    ")
+    lines = _wrapped(f"{_('To check by hand.')} {evidence.lead}", "    ")
     for step in evidence.steps:
         lines += textwrap.wrap(str(step), WIDTH, initial_indent="      - ", subsequent_indent="        ")
     return lines + _wrapped(" ".join(evidence.close), "    ")
@@ -198,7 +219,12 @@ def _figures(figures: Figures, *, rows: bool) -> list[str]:
     if rows and figures.rows:
         lines += _aligned([figures.head, *figures.rows], "  ")
     if rows and figures.more:
-        lines.append(f"  and {figures.more} more that are less far off; the findings file has every one.")
+        more = ngettext(
+            "and {n} more that is less far off; the findings file has every one.",
+            "and {n} more that are less far off; the findings file has every one.",
+            figures.more,
+        )
+        lines.append(f"  {more.format(n=figures.more)}")
     if figures.facts:
         lines += _wrapped("; ".join(f"{name} {value}" for name, value in figures.facts) + ".", "  ")
     return [*lines, ""]
@@ -209,28 +235,43 @@ def _amount(value: float, unit: str | None, units: LengthUnit, *, signed: bool =
         return format_length(value, units, signed=signed)
     sign = "+" if signed and value > 0 else ""
     number = f"{value:.0f}" if unit in ("m", "h") else f"{value:.2f}".rstrip("0").rstrip(".")
-    return f"{sign}{number} {UNITS.get(unit or '', unit or '')}".rstrip()
+    word = _(UNITS[unit]) if unit in UNITS else unit or ""
+    return f"{sign}{number.replace('.', decimal_separator())} {word}".rstrip()
 
 
 def _gauges(analysis: Analysis) -> list[str]:
-    table = [["gauge", "stated", "testers'", "between", "testers", "verdict"]]
+    table = [
+        [
+            _("gauge"),
+            pgettext("of a gauge", "stated"),
+            pgettext("the testers' gauge", "testers'"),
+            pgettext("of two ends", "between"),
+            pgettext("how many", "testers"),
+            _("verdict"),
+        ]
+    ]
     for gauge in analysis.gauges:
-        name = f"{gauge.gauge}, {'stitches' if gauge.axis == 'st' else 'rows'}"
+        name = f"{gauge.gauge}, {_('stitches') if gauge.axis == 'st' else _('rows')}"
         known = gauge.estimate is not None and gauge.low is not None and gauge.high is not None
         table.append(
             [
                 name,
                 format_gauge(gauge.stated),
-                f"{gauge.estimate:.1f}" if known else "-",
-                f"{gauge.low:.1f} and {gauge.high:.1f}" if known else "-",
+                decimal(gauge.estimate or 0.0, ".1f") if known else "-",
+                listed(decimal(end or 0.0, ".1f") for end in (gauge.low, gauge.high)) if known else "-",
                 str(gauge.testers),
-                SAID[gauge.verdict].lower(),
+                VERDICT_WORDS[gauge.verdict],
             ]
         )
     lines = _aligned(table)
     without = sorted({own.tester for own in analysis.own_gauges if own.source != "blocked"})
     if without:
-        lines += ["", *_wrapped(f"Without a blocked swatch of every gauge: {', '.join(without)}.")]
+        lines += [
+            "",
+            *_wrapped(
+                _("Without a blocked swatch of every gauge: {testers}.").format(testers=commas(without))
+            ),
+        ]
     return lines
 
 
@@ -239,16 +280,26 @@ def _taken(taken: Taken) -> list[str]:
     for amount in taken.amounts:
         table = amount.table
         columns = list(amount.typical)
-        name = "yarn, m" if amount.kind == "yarn" else "hours"
+        name = _("yarn, m") if amount.kind == "yarn" else _("hours")
         for start in range(0, len(columns), _SIZES_ABREAST):
             part = columns[start : start + _SIZES_ABREAST]
             lines += _aligned([[name, *part], *([row, *(by.get(c, "-") for c in part)] for row, by in table)])
             lines.append("")
-        lines += [f"From {amount.makers} pieces.", ""]
+        pieces = ngettext("From {n} piece.", "From {n} pieces.", amount.makers)
+        lines += [pieces.format(n=amount.makers), ""]
     for part_pace in taken.parts:
+        pace = ngettext(
+            "{part}: {stitches} stitches an hour, {share} of the hours ({n} maker).",
+            "{part}: {stitches} stitches an hour, {share} of the hours ({n} makers).",
+            part_pace.makers,
+        )
         lines += _wrapped(
-            f"{part_pace.label}: {part_pace.stitches_an_hour:.0f} stitches an hour, {100 * part_pace.share:.0f} % of "
-            f"the hours ({part_pace.makers} makers)."
+            pace.format(
+                part=part_pace.label,
+                stitches=f"{part_pace.stitches_an_hour:.0f}",
+                share=f"{100 * part_pace.share:.0f} %",
+                n=part_pace.makers,
+            )
         )
     if taken.parts:
         lines.append("")
@@ -261,7 +312,7 @@ def _matrix(cells: Sequence[DeviationCell], units: LengthUnit) -> list[str]:
     sizes = list(dict.fromkeys(cell.size for cell in cells))
     keys = list(dict.fromkeys(cell.dimension for cell in cells))
     at = {(cell.dimension, cell.size): cell for cell in cells}
-    table = [["", *(size or "all" for size in sizes)]]
+    table = [["", *(size or pgettext("all sizes", "all") for size in sizes)]]
     for key in keys:
         table.append([key, *(_in_matrix(at[key, size], units) for size in sizes)])
     open_cells = sum(cell.verdict is Verdict.OPEN for cell in cells)
@@ -269,14 +320,18 @@ def _matrix(cells: Sequence[DeviationCell], units: LengthUnit) -> list[str]:
     lines = _aligned(table)
     lines += [
         "",
-        f"The pattern's own deviation in {units}: !! to amend, ? to look at, ok holds, . open; "
-        "in brackets: no tester.",
+        _(
+            "The pattern's own deviation in {unit}: !! to amend, ? to look at, ok holds, . open; in brackets: no tester."
+        ).format(unit=units),
     ]
     if open_cells:
-        lines.append(f"{open_cells} of {len(cells)} are open.")
+        are_open = ngettext("{n} of {cells} are open.", "{n} of {cells} are open.", open_cells)
+        lines.append(are_open.format(n=open_cells, cells=len(cells)))
     if unmade:
         lines += _wrapped(
-            f"Nobody has measured a piece in size {', '.join(unmade)}: borrowed from the others."
+            _("Nobody has measured a piece in size {sizes}: borrowed from the others.").format(
+                sizes=commas(unmade)
+            )
         )
     return lines
 
@@ -286,5 +341,5 @@ def _in_matrix(cell: DeviationCell, units: LengthUnit) -> str:
         return "-"
     value = cell.estimate / 2.54 if units == "in" else cell.estimate
     value = round(value, 1) or 0.0  # no -0.0
-    text = f"{value:+.1f}{MARK[cell.verdict]}"
+    text = f"{decimal(value, '+.1f')}{MARK[cell.verdict]}"
     return text if cell.testers else f"({text})"

@@ -12,7 +12,7 @@ that is both kept in a file and shown on a page is :func:`told`: it is English, 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from gettext import NullTranslations
@@ -86,6 +86,29 @@ def either(names: Iterable[str]) -> str:
 def commas(names: Iterable[str]) -> str:
     """Names one after the other: "a, b, c"."""
     return pgettext("between the names of a list", ", ").join(names)
+
+
+def in_sizes(sizes: Sequence[str]) -> str:
+    """Where something is so: "in size M", "in sizes S, M"."""
+    return ngettext("in size {sizes}", "in sizes {sizes}", len(sizes)).format(sizes=commas(sizes))
+
+
+def number_word(n: int) -> str:
+    """A small number in letters, a larger one in figures; a translation may have figures throughout."""
+    words = (
+        pgettext("a number in letters", "no"),
+        pgettext("a number in letters", "one"),
+        pgettext("a number in letters", "two"),
+        pgettext("a number in letters", "three"),
+        pgettext("a number in letters", "four"),
+        pgettext("a number in letters", "five"),
+        pgettext("a number in letters", "six"),
+        pgettext("a number in letters", "seven"),
+        pgettext("a number in letters", "eight"),
+        pgettext("a number in letters", "nine"),
+        pgettext("a number in letters", "ten"),
+    )
+    return words[n] if n < len(words) else str(n)
 
 
 def _series(names: Iterable[str], end: str) -> str:

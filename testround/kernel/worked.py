@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
 
 from testround.kernel.formula_text import (
@@ -24,6 +25,8 @@ from testround.kernel.formula_text import (
 )
 from testround.kernel.formulas import Formula
 from testround.kernel.units import rounded
+from testround.kernel.words import commas, decimal_separator, gettext_noop
+from testround.kernel.words import gettext as _
 
 LEAST_DECIMALS, MOST_DECIMALS = 4, 9
 """Of what goes into a sum: no more than it takes are written."""
@@ -33,13 +36,20 @@ _SLACK = 1e-9
 
 # How tightly a piece of a sum binds: what is looser than its surroundings is put in brackets.
 _SUM, _PRODUCT, _WHOLE = range(3)
+_LESS = gettext_noop("{left} is less than {right}, which decides what is worked")
+_NOT_LESS = gettext_noop("{left} is not less than {right}, which decides what is worked")
+_AT_MOST = gettext_noop("{left} is at most {right}, which decides what is worked")
+_MORE = gettext_noop("{left} is more than {right}, which decides what is worked")
+_AT_LEAST = gettext_noop("{left} is at least {right}, which decides what is worked")
+_EQUAL = gettext_noop("{left} equals {right}, which decides what is worked")
+_UNEQUAL = gettext_noop("{left} does not equal {right}, which decides what is worked")
 _COMPARED = {
-    "<": ("is less than", "is not less than"),
-    "<=": ("is at most", "is more than"),
-    ">": ("is more than", "is at most"),
-    ">=": ("is at least", "is less than"),
-    "==": ("equals", "does not equal"),
-    "!=": ("does not equal", "equals"),
+    "<": (_LESS, _NOT_LESS),
+    "<=": (_AT_MOST, _MORE),
+    ">": (_MORE, _AT_MOST),
+    ">=": (_AT_LEAST, _LESS),
+    "==": (_EQUAL, _UNEQUAL),
+    "!=": (_UNEQUAL, _EQUAL),
 }
 
 
@@ -67,18 +77,23 @@ class Unworkable(ValueError):
 
 
 def plain(number: float, decimals: int = 2) -> str:
-    """A number for a sum, without trailing zeros: "103.4"; a minus is a true one."""
+    """A number for a sum, as its reader writes it, without trailing zeros: "103.4"; a minus is a true one."""
     if not math.isfinite(number):
         raise Unworkable("not a finite number")
     size = rounded(abs(number), Fraction(1, 10**decimals))
     text = f"{float(size):.{decimals}f}"
-    text = text.rstrip("0").rstrip(".") if "." in text else text
+    text = text.rstrip("0").rstrip(".").replace(".", decimal_separator()) if "." in text else text
     return f"−{text}" if number < 0 and size else text
 
 
 def shown(text: str) -> float:
     """The number that a text of :func:`plain` says."""
-    return float(text.replace("−", "-"))
+    return float(exact(text))
+
+
+def exact(text: str) -> Decimal:
+    """The same with all its decimals, for sums of them."""
+    return Decimal(text.replace("−", "-").replace(decimal_separator(), "."))
 
 
 def in_brackets(text: str) -> str:
@@ -103,7 +118,7 @@ def quotient(above: float, below: float, decimals: int = 2) -> tuple[str, str, s
 
 def agrees(value: float, text: str) -> bool:
     """Whether a text is that value, rounded to the decimals the text has or would have at the most of two."""
-    decimals = max(len(text.partition(".")[2]), 2)
+    decimals = max(len(text.partition(decimal_separator())[2]), 2)
     return abs(value - shown(text)) <= 0.5 * 10.0**-decimals + 1e-12 * max(1.0, abs(value))
 
 
@@ -168,7 +183,7 @@ class _Sheet:
         if not piece.bare:
             return self.line("", piece, 2, behind)
         if not self.steps:
-            self.steps.append(Step(f"it is {_bare(piece.text)}"))
+            self.steps.append(Step(_("it is {value}").format(value=_bare(piece.text))))
         return plain(piece.as_written, MOST_DECIMALS)
 
     def line(self, says: str, piece: _Piece, decimals: int, behind: str = "") -> str:
@@ -252,15 +267,15 @@ class _Sheet:
         value = _multiple(node.direction, x.value, of.value, plus.value)
         written = _multiple(node.direction, x.as_written, of.as_written, plus.as_written)
         self.true &= abs(value - written) <= 1e-6 * max(1.0, abs(value))
-        more = f" plus {_bare(plus.text)}" if plus.value else ""
-        kind = "whole number" if of.value == 1 and not more else f"multiple of {_bare(of.text)}{more}"
-        said = {
-            "nearest": f"the {kind} nearest to {_bare(x.text)} is",
-            "up": f"the first {kind} from {_bare(x.text)} upwards is",
-            "down": f"the last {kind} up to {_bare(x.text)} is",
-        }[node.direction]
         found = self.number(value, unit)
-        self.steps.append(Step(f"{said} {_bare(found.text)}"))
+        said = _rounds(node.direction, whole=of.value == 1 and not plus.value, plus=bool(plus.value))
+        self.steps.append(
+            Step(
+                said.format(
+                    x=_bare(x.text), of=_bare(of.text), plus=_bare(plus.text), found=_bare(found.text)
+                )
+            )
+        )
         return found
 
     def of_choice(self, node: Choice) -> _Piece:
@@ -268,24 +283,49 @@ class _Sheet:
         texts = [_bare(piece.text) for piece in pieces]
         if node.function == "abs":
             found = _Piece(texts[0].removeprefix("−"), abs(pieces[0].value), abs(pieces[0].as_written))
-            self.steps.append(Step(f"{texts[0]} without its sign is {found.text}"))
+            self.steps.append(
+                Step(_("{value} without its sign is {found}").format(value=texts[0], found=found.text))
+            )
             return found
         pick = min if node.function == "min" else max
         found = pick(pieces, key=lambda piece: piece.value)
         self.true &= found.as_written == pick(piece.as_written for piece in pieces)
-        word = "smallest" if node.function == "min" else "largest"
-        self.steps.append(Step(f"the {word} of {', '.join(texts)} is {_bare(found.text)}"))
+        said = (
+            _("the smallest of {values} is {found}")
+            if node.function == "min"
+            else _("the largest of {values} is {found}")
+        )
+        self.steps.append(Step(said.format(values=commas(texts), found=_bare(found.text))))
         return found
 
     def of_when(self, node: When, unit: str) -> _Piece:
         left, right = self.settled(self.of(node.left)), self.settled(self.of(node.right))
         holds = _compare(node.operator, left.value, right.value)
         self.true &= holds == _compare(node.operator, left.as_written, right.as_written)
-        words = _COMPARED[node.operator][0 if holds else 1]
-        self.steps.append(
-            Step(f"{_bare(left.text)} {words} {_bare(right.text)}, which decides what is worked")
-        )
+        said = _(_COMPARED[node.operator][0 if holds else 1])
+        self.steps.append(Step(said.format(left=_bare(left.text), right=_bare(right.text))))
         return self.of(node.yes if holds else node.no, unit)
+
+
+def _rounds(direction: str, *, whole: bool, plus: bool) -> str:
+    """What is said of rounding to a multiple of one, of more, or of more plus something."""
+    if direction == "nearest":
+        if whole:
+            return _("the whole number nearest to {x} is {found}")
+        if plus:
+            return _("the multiple of {of} plus {plus} nearest to {x} is {found}")
+        return _("the multiple of {of} nearest to {x} is {found}")
+    if direction == "up":
+        if whole:
+            return _("the first whole number from {x} upwards is {found}")
+        if plus:
+            return _("the first multiple of {of} plus {plus} from {x} upwards is {found}")
+        return _("the first multiple of {of} from {x} upwards is {found}")
+    if whole:
+        return _("the last whole number up to {x} is {found}")
+    if plus:
+        return _("the last multiple of {of} plus {plus} up to {x} is {found}")
+    return _("the last multiple of {of} up to {x} is {found}")
 
 
 def _bare(text: str) -> str:

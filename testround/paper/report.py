@@ -325,8 +325,7 @@ class _Report:
 
     def rests_on(self, finding: Finding) -> str:
         """The sentence on what a verdict rests on, or what it lacks."""
-        said = self.explained.of(finding.id).close
-        return " ".join(s for s in said if s.startswith(("Holds:", "Open:", "More testers")))
+        return " ".join(self.explained.of(finding.id).rests)
 
     def correction(self, finding: Finding, width: float) -> list[Flowable]:
         """What is printed and what should be, size by size, and what follows from it."""

@@ -239,7 +239,7 @@ def an_analysis(why: str = "Pieces came out 3.4 cm longer than the testers' own 
                 value=18.8,
                 expected=36.0,
                 cause="half",
-                sentence="Is 18.8 cm half of the measurement?",
+                told="Is 18.8 cm half of the measurement?",
             ),
         ),
         converged=True,

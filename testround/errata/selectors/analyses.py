@@ -42,7 +42,7 @@ class Read:
     file: str
     """The findings file, as text."""
     document: dict[str, Any]
-    """The findings file, as plain JSON values."""
+    """The findings file, as plain JSON values; why a finding says so can be said again in its reader's language."""
 
     @property
     def sheet(self) -> SheetDocument:
@@ -65,7 +65,10 @@ def hash_of(round: KernelRound) -> str:
 
 
 def read_round(round: Round) -> Read:
-    """Read a round and analyse it, or take the analysis of the same input from the cache."""
+    """Read a round and analyse it, or take the analysis of the same input from the cache.
+
+    What is kept is of no language: its sentences are said when they are shown, and are English for a program.
+    """
     read = kernel_round(round)
     input_hash = hash_of(read)
     key = f"analysis:{input_hash}"
@@ -74,7 +77,10 @@ def read_round(round: Round) -> Read:
         analysis = analyse(read)
         cache.set(key, analysis, CACHED_FOR_SECONDS)
     file = findings_json(analysis.findings)
-    return Read(round=read, analysis=analysis, input_hash=input_hash, file=file, document=json.loads(file))
+    document = json.loads(file)
+    for written, finding in zip(document["findings"], analysis.findings.findings, strict=True):
+        written["why"] = finding.why
+    return Read(round=read, analysis=analysis, input_hash=input_hash, file=file, document=document)
 
 
 def stands_in(sheet: SheetDocument) -> dict[str, dict[str, float]]:

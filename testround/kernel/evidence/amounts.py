@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from decimal import Decimal
 
 import numpy as np
 
@@ -16,11 +15,14 @@ from testround.kernel.evidence.base import (
     furthest,
     needs_fact,
     signed,
-    testers_said,
+    size_of,
+    span_said,
 )
 from testround.kernel.findings import Finding, FindingKind, Verdict
 from testround.kernel.pace import Kind, Piece, pieces_of
-from testround.kernel.worked import MOST_DECIMALS, Step, added, plain, shown
+from testround.kernel.words import gettext as _
+from testround.kernel.words import ngettext, pgettext, spoken
+from testround.kernel.worked import MOST_DECIMALS, Step, added, exact, plain, shown
 
 
 class Amounts(Case):
@@ -30,9 +32,8 @@ class Amounts(Case):
         kind: Kind = "yarn" if finding.kind is FindingKind.YARN else "hours"
         amount = self.analysis.taken.amount(kind)
         if amount is None:
-            return Evidence(finding.id, finding.why)
+            return Evidence(finding.id, spoken(finding.why))
         unit = amount.unit
-        word = "metres" if kind == "yarn" else "hours"
         pieces = {piece.tester: piece for piece in pieces_of(self.sheet, self.testers, self.found)}
         work = {
             took.tester: sum(
@@ -41,7 +42,6 @@ class Amounts(Case):
             for took in amount.took
         }
         each = {took.tester: took.whole / work[took.tester] for took in amount.took}
-        per = "their square metres of fabric" if amount.per_m2 else "the stitches in them"
         typical = float(np.exp(amount.rate.mean))
         one = min(
             amount.took,
@@ -55,22 +55,48 @@ class Amounts(Case):
         steps = self.of_maker(one, pieces[one.tester], work[one.tester], amount)
         low, high = finding.interval or (np.nan, np.nan)
         worst = self.furthest_off(finding, amount)
-        where = "" if amount.per_m2 else f" in size {worst}"
+        half = (
+            _(
+                "Half of makers take {typical} {unit}, and {printed} {unit} are printed: off by {off} {unit} (95 % "
+                "interval {low} to {high} {unit})."
+            )
+            if amount.per_m2
+            else _(
+                "Half of makers take {typical} {unit} in size {size}, and {printed} {unit} are printed: off by {off} "
+                "{unit} (95 % interval {low} to {high} {unit})."
+            )
+        )
+        verdict = self.amount_verdict(finding)
         close = [
-            *self.over_printed(amount, unit),
-            f"Half of makers take {plain(amount.typical[worst], 1)} {unit}{where}, and "
-            f"{plain(amount.printed[worst], MOST_DECIMALS)} {unit} are printed: off by "
-            f"{signed(finding.estimate or 0.0)} {unit} (95 % interval {signed(low)} to {signed(high)} {unit}).",
-            self.amount_verdict(finding),
+            *self.over_printed(amount),
+            half.format(
+                typical=plain(amount.typical[worst], 1),
+                printed=plain(amount.printed[worst], MOST_DECIMALS),
+                unit=unit,
+                size=worst,
+                off=signed(finding.estimate or 0.0),
+                low=signed(low),
+                high=signed(high),
+            ),
+            verdict,
             self.needs(finding),
         ]
+        if amount.per_m2:
+            lead = _("What the pieces took in metres, held against their square metres of fabric.")
+        elif kind == "yarn":
+            lead = _("What the pieces took in metres, held against the stitches in them.")
+        else:
+            lead = _("What the pieces took in hours, held against the stitches in them.")
+        middle = _("Take {tester}, who is in the middle of them.").format(
+            tester=self.with_size(one.tester, one.size)
+        )
         return Evidence(
             finding.id,
-            f"What the pieces took in {word}, held against {per}. Take "
-            f"{self.with_size(one.tester, one.size)}, who is in the middle of them.",
+            f"{lead} {middle}",
             tuple(steps),
             tuple(filter(None, close)),
             self.amount_figures(finding, amount, work, each, worst),
+            self.rests(finding, verdict),
         )
 
     def furthest_off(self, finding: Finding, amount: Amount) -> str:
@@ -80,7 +106,7 @@ class Amounts(Case):
             key=lambda size: abs(amount.typical[size] - amount.printed[size] - (finding.estimate or 0.0)),
         )
 
-    def over_printed(self, amount: Amount, unit: str) -> list[str]:
+    def over_printed(self, amount: Amount) -> list[str]:
         taken = [
             (took.value, amount.printed[key])
             for took in amount.took
@@ -89,7 +115,13 @@ class Amounts(Case):
         if not taken:
             return []
         more = sum(value > printed for value, printed in taken)
-        return [f"{more} of {testers_said(len(taken))} took more than is printed for theirs."]
+        return [
+            ngettext(
+                "{more} of {n} tester took more than is printed for theirs.",
+                "{more} of {n} testers took more than is printed for theirs.",
+                len(taken),
+            ).format(more=more, n=len(taken))
+        ]
 
     def of_maker(self, took: Took, piece: Piece, work: float, amount: Amount) -> list[Step]:
         """One tester's rate, scaled to a size as the pattern means it."""
@@ -105,19 +137,23 @@ class Amounts(Case):
             )
             said = plain(shown(grams) * shown(metres) / shown(weight))
             steps.append(
-                Step("what was used, by the ball", f"{grams} g × {metres} m / {weight} g = {said} m")
+                Step(_("what was used, by the ball"), f"{grams} g × {metres} m / {weight} g = {said} m")
             )
         elif not yarn and 1 < len(tester.sittings) <= MOST_NAMED:
             hours = [plain(sitting.hours, MOST_DECIMALS) for sitting in tester.sittings]
-            said = plain(float(sum(Decimal(text) for text in hours)), MOST_DECIMALS)
-            steps.append(Step(f"{len(hours)} sittings together", f"{' + '.join(hours)} = {said} h"))
+            said = plain(float(sum(exact(text) for text in hours)), MOST_DECIMALS)
+            together = ngettext("{n} sitting together", "{n} sittings together", len(hours))
+            steps.append(Step(together.format(n=len(hours)), f"{' + '.join(hours)} = {said} h"))
         else:
-            steps.append(Step(f"what it took: {said} {unit}"))
+            steps.append(Step(_("what it took: {amount}").format(amount=f"{said} {unit}")))
         if took.share < 1:
             share, done = plain(took.share, 4), said
             said = plain(shown(done) / shown(share))
             steps.append(
-                Step("for the whole piece, of which that share was done", f"{done} / {share} = {said} {unit}")
+                Step(
+                    _("for the whole piece, of which that share was done"),
+                    f"{done} / {share} = {said} {unit}",
+                )
             )
         if amount.per_m2:
             area = plain(work, 4)
@@ -125,14 +161,18 @@ class Amounts(Case):
                 return steps
             rate = plain(shown(said) / shown(area), 1)
             printed = plain(next(iter(amount.printed.values())), MOST_DECIMALS)
-            says = f"for each square metre of fabric (its stitches at own gauge), where the pattern says {printed} {unit}"
+            says = _(
+                "for each square metre of fabric (its stitches at own gauge), where the pattern says {printed}"
+            ).format(printed=f"{printed} {unit}")
             return [*steps, Step(says, f"{said} {unit} / {area} m² = {rate} {unit}")]
         whole = [plain(n, 0) for n in piece.stitches.values()]
         total = sum(map(int, whole))
         if len(whole) > 1:
-            steps.append(Step("stitches in its parts, with the counts worked", f"{added(whole)} = {total}"))
+            steps.append(
+                Step(_("stitches in its parts, with the counts worked"), f"{added(whole)} = {total}")
+            )
         else:
-            steps.append(Step(f"stitches in it, with the counts worked: {total}"))
+            steps.append(Step(_("stitches in it, with the counts worked: {n}").format(n=total)))
         size = took.size if took.size in amount.printed else next(iter(amount.printed), None)
         thousands = plain(total / 1000, 3)
         if size is None or not shown(thousands):
@@ -143,11 +183,13 @@ class Amounts(Case):
         return [
             *steps,
             Step(
-                f"{'metres' if yarn else 'hours'} in a thousand stitches",
+                _("metres in a thousand stitches") if yarn else _("hours in a thousand stitches"),
                 f"{said} {unit} / {thousands} = {each} {unit}",
             ),
             Step(
-                f"for size {size} as it is meant, {meant} thousand stitches, where the pattern says {printed} {unit}",
+                _(
+                    "for size {size} as it is meant, {thousands} thousand stitches, where the pattern says {printed}"
+                ).format(size=size, thousands=meant, printed=f"{printed} {unit}"),
                 f"{each} {unit} × {meant} = {plain(shown(each) * shown(meant), 1)} {unit}",
             ),
         ]
@@ -161,7 +203,7 @@ class Amounts(Case):
         worst: str,
     ) -> Figures:
         unit = amount.unit
-        scale, base = (1.0, "m²") if amount.per_m2 else (1000.0, "Stitches")
+        scale, base = (1.0, "m²") if amount.per_m2 else (1000.0, _("Stitches"))
         order = {size: j for j, size in enumerate(self.pattern.sizes)}
         shown_rows, more = furthest(
             amount.took, lambda t: abs(float(np.log(each[t.tester])) - amount.rate.mean)
@@ -169,7 +211,7 @@ class Amounts(Case):
         rows = tuple(
             (
                 self.name(took.tester),
-                took.size or "own",
+                size_of(took.size),
                 plain(took.whole, 1),
                 plain(took.share * 100, 0) + " %",
                 plain(work[took.tester], 3 if amount.per_m2 else 0),
@@ -181,27 +223,32 @@ class Amounts(Case):
         low, high = finding.interval or (np.nan, np.nan)
         facts = [
             (
-                "Off" if amount.per_m2 else f"Off in size {worst}",
+                pgettext("by how much", "Off")
+                if amount.per_m2
+                else _("Off in size {size}").format(size=worst),
                 f"{signed(finding.estimate or 0.0)} {unit}",
             ),
-            ("95 % interval", f"{signed(low)} to {signed(high)} {unit}"),
-            ("Spread between makers", f"{plain(amount.rate.sd * 100, 1)} %"),
-            ("Degrees of freedom", plain(amount.rate.df, 1)),
-            ("Makers", str(amount.makers)),
+            (_("95 % interval"), f"{span_said(signed(low), signed(high))} {unit}"),
+            (_("Spread between makers"), f"{plain(amount.rate.sd * 100, 1)} %"),
+            (_("Degrees of freedom"), plain(amount.rate.df, 1)),
+            (_("Makers"), str(amount.makers)),
         ]
         enough = amount.enough_for(worst)
         if enough is not None:
-            facts.append(("What is printed will do for", f"{plain(enough * 100, 0)} % of makers"))
+            share = _("{share} of makers").format(share=f"{plain(enough * 100, 0)} %")
+            facts.append((_("What is printed will do for"), share))
         return Figures(
-            f"{'Yarn' if amount.kind == 'yarn' else 'Hours'} by tester, for the whole piece",
+            _("Yarn by tester, for the whole piece")
+            if amount.kind == "yarn"
+            else _("Hours by tester, for the whole piece"),
             (
-                "Tester",
-                "Size",
-                f"Took, {unit}",
-                "Done",
+                _("Tester"),
+                _("Size"),
+                _("Took, {unit}").format(unit=unit),
+                pgettext("share of the piece", "Done"),
                 base,
-                f"{unit} to {'1 m²' if amount.per_m2 else '1000'}",
-                "Printed",
+                _("{unit} to {base}").format(unit=unit, base="1 m²" if amount.per_m2 else "1000"),
+                _("Printed"),
             ),
             rows,
             tuple(facts + needs_fact(finding)),
@@ -210,16 +257,40 @@ class Amounts(Case):
 
     def amount_verdict(self, finding: Finding) -> str:
         yarn = finding.kind is FindingKind.YARN
-        fine = "a tenth" if yarn else "a quarter"
         match finding.verdict:
             case Verdict.AMEND if yarn and (finding.estimate or 0.0) > 0:
-                return "Amend: even the low end of the interval is more than is printed."
+                return _("Amend: even the low end of the interval is more than is printed.")
             case Verdict.AMEND if yarn:
-                return f"Amend: what is printed is more than {fine} above what nine makers in ten need."
+                return _("Amend: what is printed is more than a tenth above what nine makers in ten need.")
             case Verdict.AMEND:
-                return f"Amend: even the near end of the interval is off by more than {fine}, which is fine."
+                return _(
+                    "Amend: even the near end of the interval is off by more than a quarter, which is fine."
+                )
+            case Verdict.LOOK_CLOSER if yarn:
+                return _(
+                    "Look closer: it is off by more than a tenth, which is fine; what is missing: a narrower interval."
+                )
             case Verdict.LOOK_CLOSER:
-                return f"Look closer: it is off by more than {fine}, which is fine; what is missing: a narrower interval."
+                return _(
+                    "Look closer: it is off by more than a quarter, which is fine; what is missing: a narrower interval."
+                )
             case Verdict.HOLDS:
-                return f"Holds: the interval stays within {fine}, which is fine. It rests on {finding.testers} pieces."
-        return f"Open: it is off by less than {fine}, which is fine, but the interval reaches beyond it."
+                said = (
+                    ngettext(
+                        "Holds: the interval stays within a tenth, which is fine. It rests on {n} piece.",
+                        "Holds: the interval stays within a tenth, which is fine. It rests on {n} pieces.",
+                        finding.testers,
+                    )
+                    if yarn
+                    else ngettext(
+                        "Holds: the interval stays within a quarter, which is fine. It rests on {n} piece.",
+                        "Holds: the interval stays within a quarter, which is fine. It rests on {n} pieces.",
+                        finding.testers,
+                    )
+                )
+                return said.format(n=finding.testers)
+        if yarn:
+            return _(
+                "Open: it is off by less than a tenth, which is fine, but the interval reaches beyond it."
+            )
+        return _("Open: it is off by less than a quarter, which is fine, but the interval reaches beyond it.")

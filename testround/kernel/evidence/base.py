@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
 from fractions import Fraction
 from functools import cached_property
 from typing import TypeVar
@@ -13,6 +12,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from testround.kernel.amounts import ANY_SIZE
 from testround.kernel.analysis import Analysis
 from testround.kernel.correction import numbers_now
 from testround.kernel.discrepancy import Discrepancies, discrepancies
@@ -21,9 +21,11 @@ from testround.kernel.formulas import parse
 from testround.kernel.gauge import AXES
 from testround.kernel.round import Dimension, FabricState, Round, Swatch, Tester
 from testround.kernel.sheet import Sheet
-from testround.kernel.units import GaugeSpan, LengthUnit, format_length, gauge_over, rounded
+from testround.kernel.units import GaugeSpan, LengthUnit, decimal, format_length, gauge_over, rounded
 from testround.kernel.verdict import Agreed, worked_counts
-from testround.kernel.worked import MOST_DECIMALS, Step, Value, in_brackets, plain, work
+from testround.kernel.words import commas, decimal_separator, ngettext, pgettext
+from testround.kernel.words import gettext as _
+from testround.kernel.worked import MOST_DECIMALS, Step, Value, exact, in_brackets, plain, work
 
 FloatArray = NDArray[np.float64]
 T = TypeVar("T")
@@ -32,9 +34,28 @@ MOST_ROWS = 60
 """Testers in one table; more would fill pages nobody reads, and the findings file has every one."""
 MOST_NAMED = 30
 """Testers named in a sentence; the table has the others."""
-UNIT_WORDS = {"st": "stitches", "row": "rows", "rep": "repeats"}
-SHORT_UNITS = {"st": "st", "row": "rows", "rep": "reps", "cm": "cm", None: ""}
-AXIS_WORDS = {"st": "stitches", "row": "rows"}
+
+
+def unit_word(unit: str) -> str:
+    """What is counted: stitches, rows or repeats."""
+    return {"row": _("rows"), "rep": _("repeats")}.get(unit, _("stitches"))
+
+
+def short_unit(unit: str | None) -> str:
+    """A unit as it stands behind a number in a sum."""
+    match unit:
+        case "st":
+            return pgettext("behind a number in a sum", "st")
+        case "row":
+            return pgettext("behind a number in a sum", "rows")
+        case "rep":
+            return pgettext("behind a number in a sum", "reps")
+    return unit or ""
+
+
+def size_of(size: str | None) -> str:
+    """A size in a table, or that there is none."""
+    return size or pgettext("size of a piece made to measure", "own")
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +87,8 @@ class Evidence:
     close : tuple of str
         What the others show, and how the verdict follows; a sentence each.
     figures : Figures or None
+    rests : tuple of str
+        Of ``close``, what a finding that holds or is open rests on, and who would settle it.
     """
 
     finding: str
@@ -73,6 +96,7 @@ class Evidence:
     steps: tuple[Step, ...] = ()
     close: tuple[str, ...] = ()
     figures: Figures | None = None
+    rests: tuple[str, ...] = ()
 
     @property
     def paragraph(self) -> str:
@@ -163,12 +187,14 @@ class Case:
         return self.called.get(tester, tester)
 
     def with_size(self, tester: str, size: str | None) -> str:
-        return f"{self.name(tester)} (size {size})" if size else self.name(tester)
+        if not size:
+            return self.name(tester)
+        return _("{tester} (size {size})").format(tester=self.name(tester), size=size)
 
     def names(self, testers: Iterable[str]) -> str:
         known = [self.name(tester) for tester in testers]
         more = len(known) - MOST_NAMED
-        return ", ".join(known[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
+        return and_more(known[:MOST_NAMED], more)
 
     def length(self, cm: float, *, signed: bool = True) -> str:
         return format_length(cm, self.units, signed=signed)
@@ -180,20 +206,24 @@ class Case:
 
     def fixed(self, cm: float, *, signed: bool = False) -> str:
         """The same with both digits, to stand under one another."""
-        whole, _, digits = self.fine(cm, signed=signed).partition(".")
-        return f"{whole}.{digits:0<2}"
+        whole, _point, digits = self.fine(cm, signed=signed).partition(decimal_separator())
+        return f"{whole}{decimal_separator()}{digits:0<2}"
 
     def needs(self, finding: Finding) -> str:
         if finding.needs:
-            more = ", ".join(f"{n} in {size}" for size, n in finding.needs.items())
-            return f"More testers that would settle it: {more}."
+            return _("More testers that would settle it: {needs}.").format(needs=needs_said(finding.needs))
         if finding.verdict in (Verdict.LOOK_CLOSER, Verdict.OPEN):
-            return "How many more testers would settle it cannot be said from these."
+            return _("How many more testers would settle it cannot be said from these.")
         return ""
+
+    def rests(self, finding: Finding, verdict: str = "") -> tuple[str, ...]:
+        """``verdict`` is what is said of it, where it holds or is open."""
+        resting = verdict if finding.verdict in (Verdict.HOLDS, Verdict.OPEN) else ""
+        return tuple(filter(None, (resting, self.needs(finding) if finding.needs else "")))
 
     def in_cm(self) -> str:
         """Said once to readers of inches."""
-        return " The sums are in centimetres, as the sheet's formulas are." if self.units == "in" else ""
+        return _("The sums are in centimetres, as the sheet's formulas are.") if self.units == "in" else ""
 
     @property
     def over(self) -> GaugeSpan:
@@ -205,7 +235,7 @@ class Case:
 
     def per(self, per_10cm: float, decimals: int = 1, *, signed: bool = False) -> str:
         value = float(rounded(gauge_over(per_10cm, self.over), Fraction(1, 10**decimals)))
-        text = f"{value:+.{decimals}f}".replace("-", "−")
+        text = decimal(value, f"+.{decimals}f").replace("-", "−")
         return text if signed else text.removeprefix("+")
 
     def swatches(
@@ -224,16 +254,16 @@ class Case:
         low, high = finding.interval or (-np.inf, np.inf)
         limit = finding.tolerance or 0.0
         if finding.testers == 0:
-            return "a tester who can be counted"
+            return _("a tester who can be counted")
         if finding.testers == 1:
-            return "a second tester, for one alone never settles it"
+            return _("a second tester, for one alone never settles it")
         if finding.verdict is Verdict.LOOK_CLOSER:
             if low <= 0 <= high:
-                return "an interval that is clear of nought"
-            return "enough agreement for something that was looked for among many"
+                return _("an interval that is clear of nought")
+            return _("enough agreement for something that was looked for among many")
         if max(abs(low), abs(high)) > limit:
-            return "an interval that stays within it"
-        return "certainty that no single size is off"
+            return _("an interval that stays within it")
+        return _("certainty that no single size is off")
 
     def axis_name(self, k: int, a: int) -> str:
         return f"{self.pattern.gauges[k].key}.{AXES[a]}"
@@ -246,11 +276,11 @@ class Case:
         self, numbers: Mapping[str, float], measures: Mapping[str, float], gauges: Mapping[str, float]
     ) -> dict[str, Value]:
         """What every name of the sheet stands for; gauges are per cm, as "body.st"."""
-        found = {c.key: Value(c.value, SHORT_UNITS[c.unit]) for c in self.pattern.constants}
+        found = {c.key: Value(c.value, short_unit(c.unit)) for c in self.pattern.constants}
         found |= {key: Value(value, "cm") for key, value in measures.items()}
-        found |= {n.key: Value(numbers.get(n.key, np.nan), SHORT_UNITS[n.unit]) for n in self.pattern.numbers}
+        found |= {n.key: Value(numbers.get(n.key, np.nan), short_unit(n.unit)) for n in self.pattern.numbers}
         for key, value in gauges.items():
-            found[key] = Value(value, "st/cm" if key.endswith(".st") else "rows/cm")
+            found[key] = Value(value, f"{short_unit('st' if key.endswith('.st') else 'row')}/cm")
         return found
 
     def of_size(self, s: int, numbers: Mapping[str, FloatArray], **gauges: float) -> dict[str, Value]:
@@ -281,13 +311,12 @@ class Case:
         steps, result = work(parse(formula), values, unit)
         *before, last = steps
         if last.says:
-            return Written((Step(f"{says}, worked step by step"), *steps) if says else steps, result)
+            begun = Step(_("{what}, worked step by step").format(what=says))
+            return Written((begun, *steps) if says else steps, result)
         return Written((*before, Step(says, last.sum)), result)
 
     def difference(self, says: str, first: str, second: str, unit: str) -> Step:
-        off = plain(
-            float(Decimal(first.replace("−", "-")) - Decimal(second.replace("−", "-"))), MOST_DECIMALS
-        )
+        off = plain(float(exact(first) - exact(second)), MOST_DECIMALS)
         behind = f" {unit}" if unit else ""
         return Step(says, f"{first} − {in_brackets(second)} = {off}{behind}")
 
@@ -307,15 +336,31 @@ def reading_of(swatch: Swatch, axis: str) -> tuple[float | None, float | None]:
     return (swatch.stitches, swatch.width) if axis == "st" else (swatch.rows, swatch.height)
 
 
-def testers_said(n: int) -> str:
-    return f"{n} tester{'' if n == 1 else 's'}"
+def and_more(names: Sequence[str], more: int) -> str:
+    """Names, and how many there are besides."""
+    if more <= 0:
+        return commas(names)
+    return ngettext("{names} and {n} more", "{names} and {n} more", more).format(names=commas(names), n=more)
+
+
+def needs_said(needs: Mapping[str, int]) -> str:
+    """How many more testers of which size, as in "2 in M, 1 in any size"."""
+    return commas(
+        _("{n} in {size}").format(n=n, size=_("any size") if size == ANY_SIZE else size)
+        for size, n in needs.items()
+    )
 
 
 def signed(value: float) -> str:
     return f"{'+' if value > 0 else ''}{plain(value, 1)}" if np.isfinite(value) else "–"
 
 
+def span_said(low: str, high: str) -> str:
+    """An interval: "−0.4 to +1.2"."""
+    return pgettext("a range", "{low} to {high}").format(low=low, high=high)
+
+
 def needs_fact(finding: Finding) -> list[tuple[str, str]]:
     if not finding.needs:
         return []
-    return [("More testers", ", ".join(f"{n} in {size}" for size, n in finding.needs.items()))]
+    return [(_("More testers"), needs_said(finding.needs))]

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from testround.kernel.evidence.base import SHORT_UNITS, UNIT_WORDS, Case, Evidence, Figures
+from testround.kernel.evidence.base import Case, Evidence, Figures, short_unit, unit_word
 from testround.kernel.findings import Finding, Verdict
+from testround.kernel.words import commas, in_sizes, ngettext
+from testround.kernel.words import gettext as _
 from testround.kernel.worked import MOST_DECIMALS, Step, Unworkable, Value, plain
 
 
@@ -17,24 +19,38 @@ class Printed(Case):
         computed = finding.computed or finding.proposed or {}
         number = next(n for n in self.pattern.numbers if n.key == finding.subject)
         size = max(now, key=lambda size: abs(now[size] - computed[size]))
-        unit = SHORT_UNITS[number.unit]
+        unit = short_unit(number.unit)
         values = self.of_size(self.pattern.sizes.index(size), self.right)
-        steps = self.shown_sum(f"in size {size}", number.formula, values, unit)
+        steps = self.shown_sum(in_sizes((size,)), number.formula, values, unit)
         printed, should = plain(now[size], MOST_DECIMALS), plain(computed[size], 4)
-        steps = (*steps, self.difference(f"printed is {printed}", printed, should, unit))
-        others = [other for other in now if other != size]
-        also = (
-            f" The same check finds size{'s' if len(others) > 1 else ''} {', '.join(others)}."
-            if others
-            else ""
+        steps = (
+            *steps,
+            self.difference(_("printed is {count}").format(count=printed), printed, should, unit),
         )
+        others = [other for other in now if other != size]
+        close = [_("Amend: arithmetic alone shows it, and no tester is needed.")]
+        if others:
+            also = ngettext(
+                "The same check finds size {sizes}.", "The same check finds sizes {sizes}.", len(others)
+            )
+            close.append(also.format(sizes=commas(others)))
+        lead = _(
+            "{number} is worked by the formula {formula}, with the values of size {size} put in."
+        ).format(number=number.label, formula=number.formula, size=size)
         return Evidence(
             finding.id,
-            f"{number.label} is worked by the formula {number.formula}, with the values of size {size} put in."
-            + self.in_cm(),
+            f"{lead} {self.in_cm()}".rstrip(),
             steps,
-            (f"Amend: arithmetic alone shows it, and no tester is needed.{also}",),
-            self.by_size_figures(number.label, now, computed, "Printed", "By formula", unit, length=False),
+            (" ".join(close),),
+            self.by_size_figures(
+                number.label,
+                now,
+                computed,
+                _("Printed"),
+                _("By formula"),
+                unit_word(number.unit),
+                length=False,
+            ),
         )
 
     def schematic(self, finding: Finding) -> Evidence:
@@ -45,24 +61,35 @@ class Printed(Case):
         follows = {size: float(worked[self.pattern.sizes.index(size)]) for size in now}
         size = max(now, key=lambda size: abs(now[size] - follows[size]))
         values = self.of_size(self.pattern.sizes.index(size), self.right)
-        steps = self.shown_sum(f"what the counts give in size {size}", dimension.formula, values, "cm")
+        steps = self.shown_sum(
+            _("what the counts give in size {size}").format(size=size), dimension.formula, values, "cm"
+        )
         printed, should = plain(now[size], MOST_DECIMALS), plain(follows[size])
         off = now[size] - follows[size]
         allowed = self.length(dimension.tolerance, signed=False)
-        side = "beyond" if finding.verdict is Verdict.AMEND else "within"
-        word = "Amend" if finding.verdict is Verdict.AMEND else "Look closer"
-        rounding = "" if finding.verdict is Verdict.AMEND else ", but more than rounding explains"
+        verdict = (
+            _(
+                "Amend: {off} is beyond the {allowed} that is fine. Arithmetic alone shows it, and no tester is needed."
+            )
+            if finding.verdict is Verdict.AMEND
+            else _(
+                "Look closer: {off} is within the {allowed} that is fine, but more than rounding explains. Arithmetic "
+                "alone shows it, and no tester is needed."
+            )
+        )
+        lead = _(
+            "{dimension} is worked by the formula {formula}, with the printed counts of size {size} at the stated gauge."
+        ).format(dimension=dimension.label, formula=dimension.formula, size=size)
         return Evidence(
             finding.id,
-            f"{dimension.label} is worked by the formula {dimension.formula}, with the printed counts of size "
-            f"{size} at the stated gauge.{self.in_cm()}",
-            (*steps, self.difference(f"printed is {printed} cm", printed, should, "cm")),
+            f"{lead} {self.in_cm()}".rstrip(),
             (
-                f"{word}: {self.length(off)} is {side} the {allowed} that is fine{rounding}. Arithmetic alone "
-                "shows it, and no tester is needed.",
+                *steps,
+                self.difference(_("printed is {count}").format(count=f"{printed} cm"), printed, should, "cm"),
             ),
+            (verdict.format(off=self.length(off), allowed=allowed),),
             self.by_size_figures(
-                dimension.label, now, follows, "Printed", "From the counts", "cm", length=True
+                dimension.label, now, follows, _("Printed"), _("From the counts"), self.units, length=True
             ),
         )
 
@@ -70,7 +97,7 @@ class Printed(Case):
         try:
             return self.written(says, formula, values, unit).steps
         except Unworkable:
-            return (Step("the formula cannot be worked by hand with these values"),)
+            return (Step(_("the formula cannot be worked by hand with these values")),)
 
     def by_size_figures(
         self,
@@ -89,8 +116,8 @@ class Printed(Case):
             return f"{'+' if signed and value > 0 else ''}{plain(value, 4)}"
 
         return Figures(
-            f"{label} by size, {UNIT_WORDS.get(unit.rstrip('s'), 'stitches') if not length else self.units}",
-            ("Size", one, other, "Difference"),
+            _("{label} by size, {unit}").format(label=label, unit=unit),
+            (_("Size"), one, other, _("Difference")),
             tuple(
                 (size, said(first[size]), said(second[size]), said(first[size] - second[size], signed=True))
                 for size in first

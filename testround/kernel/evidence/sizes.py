@@ -9,8 +9,6 @@ import numpy as np
 
 from testround.kernel.behind import DimensionBehind
 from testround.kernel.evidence.base import (
-    AXIS_WORDS,
-    SHORT_UNITS,
     Case,
     Evidence,
     Figures,
@@ -18,12 +16,27 @@ from testround.kernel.evidence.base import (
     furthest,
     needs_fact,
     reading_of,
-    testers_said,
+    short_unit,
+    size_of,
+    span_said,
 )
 from testround.kernel.findings import Cell, Extent, Finding, Verdict
 from testround.kernel.gauge import ASSUMED, AXES, BLOCKED
 from testround.kernel.round import Dimension, FabricState, Number, Tester
-from testround.kernel.worked import MOST_DECIMALS, Step, Unworkable, added, agrees, plain, quotient, shown
+from testround.kernel.units import decimal
+from testround.kernel.words import commas, in_sizes, listed, ngettext, pgettext
+from testround.kernel.words import gettext as _
+from testround.kernel.worked import (
+    MOST_DECIMALS,
+    Step,
+    Unworkable,
+    added,
+    agrees,
+    exact,
+    plain,
+    quotient,
+    shown,
+)
 
 
 class Sizes(Case):
@@ -39,23 +52,28 @@ class Sizes(Case):
             and (cell.tester, cell.dimension) in self.belief
             and (cell.tester, cell.dimension) not in self.asked
         ]
-        lead = f"{dimension.label} is worked by the formula {dimension.formula}."
+        lead = [
+            _("{dimension} is worked by the formula {formula}.").format(
+                dimension=dimension.label, formula=dimension.formula
+            )
+        ]
         steps: tuple[Step, ...] = ()
         chosen = self.representative(finding, dimension, mine)
         if chosen is None:
-            lead += " Nobody's piece can be counted here yet."
+            lead.append(_("Nobody's piece can be counted here yet."))
         else:
             who = self.with_size(chosen.tester, chosen.size)
-            lead += f" Take {who}, whose piece shows about what all of them show.{self.in_cm()}"
+            lead.append(_("Take {tester}, whose piece shows about what all of them show.").format(tester=who))
+            lead.append(self.in_cm())
             steps = self.apart(chosen, dimension)
+        verdict = self.size_verdict(finding)
         return Evidence(
             finding.id,
-            lead,
+            " ".join(filter(None, lead)),
             steps,
-            tuple(
-                filter(None, [*self.others(finding, mine), self.size_verdict(finding), self.needs(finding)])
-            ),
+            tuple(filter(None, [*self.others(finding, mine), verdict, self.needs(finding)])),
             self.size_figures(finding, dimension, cells),
+            self.rests(finding, verdict),
         )
 
     def representative(self, finding: Finding, dimension: Dimension, mine: Sequence[Cell]) -> Cell | None:
@@ -92,7 +110,7 @@ class Sizes(Case):
         keys = [gauge.key for gauge in self.pattern.gauges]
         return [
             (keys.index(key), AXES.index(axis))
-            for key, _, axis in (name.partition(".") for name in names)
+            for key, _dot, axis in (name.partition(".") for name in names)
             if axis in AXES and key in keys
         ]
 
@@ -117,9 +135,9 @@ class Sizes(Case):
         counts = [n for n in self.pattern.numbers if n.key in names]
         try:
             target = self.written(
-                f"what the pattern means in size {tester.size}"
+                _("what the pattern means in size {size}").format(size=tester.size)
                 if graded
-                else "what the pattern means at own gauge",
+                else _("what the pattern means at own gauge"),
                 dimension.formula,
                 self.of_tester(i, found.computed, meant_at),
                 "cm",
@@ -128,7 +146,7 @@ class Sizes(Case):
             worked = target
             if not same:
                 worked = self.written(
-                    f"with the counts worked ({self.counts_said(i, counts)})",
+                    _("with the counts worked ({counts})").format(counts=self.counts_said(i, counts)),
                     dimension.formula,
                     self.of_tester(i, found.worked, meant_at),
                     "cm",
@@ -136,7 +154,7 @@ class Sizes(Case):
             expected = worked
             if at_own != meant_at:
                 expected = self.written(
-                    "with own gauge" if blocked else "with own gauge, unblocked like the piece",
+                    _("with own gauge") if blocked else _("with own gauge, unblocked like the piece"),
                     dimension.formula,
                     self.of_tester(i, found.worked, at_own),
                     "cm",
@@ -146,29 +164,37 @@ class Sizes(Case):
             return (self.in_words(cell),)
         steps = [*target.steps]
         if same:
-            why = "the counts worked are those meant" if counts else "no count plays a part"
-            steps.append(Step(f"{why}, so that counts explain nothing"))
+            steps.append(
+                Step(
+                    _("the counts worked are those meant, so that counts explain nothing")
+                    if counts
+                    else _("no count plays a part, so that counts explain nothing")
+                )
+            )
             counts_part = "0"
         else:
-            explained = self.difference("the counts explain", worked.result, target.result, "cm")
+            explained = self.difference(_("the counts explain"), worked.result, target.result, "cm")
             steps += [*worked.steps, explained]
             counts_part = _result(explained)
         for k, a in axes:
             steps += self.own_gauge(tester, i, k, a, blocked=blocked)
         if expected is worked:
-            why = "that is the stated gauge" if graded else "what is meant is worked at it already"
-            steps.append(
-                Step(f"{why if axes else 'no gauge plays a part'}, so that own gauge explains nothing")
-            )
+            if not axes:
+                nothing = _("no gauge plays a part, so that own gauge explains nothing")
+            elif graded:
+                nothing = _("that is the stated gauge, so that own gauge explains nothing")
+            else:
+                nothing = _("what is meant is worked at it already, so that own gauge explains nothing")
+            steps.append(Step(nothing))
             gauge_part = "0"
         else:
-            explained = self.difference("own gauge explains", expected.result, worked.result, "cm")
+            explained = self.difference(_("own gauge explains"), expected.result, worked.result, "cm")
             steps += [*expected.steps, explained]
             gauge_part = _result(explained)
-        left = self.difference("which leaves", measured.result, expected.result, "cm")
-        off = self.difference("measured less meant", measured.result, target.result, "cm")
+        left = self.difference(_("which leaves"), measured.result, expected.result, "cm")
+        off = self.difference(_("measured less meant"), measured.result, target.result, "cm")
         parts = [counts_part, gauge_part, _result(left)]
-        together = Step("which is counts, gauge and what is left", f"{added(parts)} = {_result(off)} cm")
+        together = Step(_("which is counts, gauge and what is left"), f"{added(parts)} = {_result(off)} cm")
         steps += [*measured.steps, left, off, together]
         if self.units == "in":
             steps.append(self.in_inches([target, worked, expected, measured]))
@@ -180,15 +206,18 @@ class Sizes(Case):
         for number in counts:
             worked, meant = float(found.worked[number.key][i]), float(found.computed[number.key][i])
             if worked != meant:
-                reported = not np.isnan(found.reported[number.key][i])
-                printed = " as printed" if not reported else ""
-                said.append(f"{number.label} {plain(worked, 4)}{printed}, where {plain(meant, 4)} is meant")
+                one = (
+                    _("{number} {worked} as printed, where {meant} is meant")
+                    if np.isnan(found.reported[number.key][i])
+                    else _("{number} {worked}, where {meant} is meant")
+                )
+                said.append(one.format(number=number.label, worked=plain(worked, 4), meant=plain(meant, 4)))
         return "; ".join(said)
 
     def own_gauge(self, tester: Tester, i: int, k: int, a: int, *, blocked: bool) -> list[Step]:
         """How a tester's gauge follows from the swatch, per cm."""
         key, axis = self.pattern.gauges[k].key, AXES[a]
-        label, short = self.pattern.gauges[k].label, SHORT_UNITS[axis]
+        label, short = self.pattern.gauges[k].label, short_unit(axis)
         source = int(self.found.own.source[i, k, a])
         value = float((self.found.own.blocked if blocked else self.found.own.worked)[i, k, a])
         state = FabricState.BLOCKED if blocked else FabricState.WORKED
@@ -196,22 +225,34 @@ class Sizes(Case):
         if not mine:
             other = FabricState.WORKED if blocked else FabricState.BLOCKED
             mine, state = self.swatches(tester, key, axis, other), other
-        word = "blocked" if state is FabricState.BLOCKED else "unblocked"
         if not mine or source == ASSUMED:
-            return [
-                Step(f"no swatch of {label} was sent, so the stated {plain(value, 4)} {short}/cm is taken")
-            ]
+            taken = _("no swatch of {gauge} was sent, so the stated {value} is taken")
+            return [Step(taken.format(gauge=label, value=f"{plain(value, 4)} {short}/cm"))]
         if len(mine) > 1:
-            return [
-                Step(
-                    f"{len(mine)} {word} swatches of {label}, weighed together, give {plain(value, 4)} {short}/cm"
+            together = (
+                ngettext(
+                    "{n} blocked swatch of {gauge}, weighed together, gives {value}",
+                    "{n} blocked swatches of {gauge}, weighed together, give {value}",
+                    len(mine),
                 )
-            ]
+                if state is FabricState.BLOCKED
+                else ngettext(
+                    "{n} unblocked swatch of {gauge}, weighed together, gives {value}",
+                    "{n} unblocked swatches of {gauge}, weighed together, give {value}",
+                    len(mine),
+                )
+            )
+            return [Step(together.format(n=len(mine), gauge=label, value=f"{plain(value, 4)} {short}/cm"))]
         count, span = reading_of(mine[0], axis)
         assert count is not None  # noqa: S101 — `swatches` has only those with both; this tells the type checker
         assert span is not None  # noqa: S101
         top, bottom, result = quotient(count, span, 4)
-        return [Step(f"the {word} swatch of {label}", f"{top} {short} / {bottom} cm = {result} {short}/cm")]
+        says = (
+            _("the blocked swatch of {gauge}")
+            if state is FabricState.BLOCKED
+            else _("the unblocked swatch of {gauge}")
+        ).format(gauge=label)
+        return [Step(says, f"{top} {short} / {bottom} cm = {result} {short}/cm")]
 
     def mean_of(self, tester: Tester, key: str, *, blocked: bool) -> Written:
         """The mean of a tester's readings, as `discrepancies` takes it."""
@@ -224,27 +265,41 @@ class Sizes(Case):
         result = plain(float(np.mean(values)))
         if len(values) == 1:
             text = plain(values[0], MOST_DECIMALS)
-            return Written((Step(f"measured{'' if blocked else ', unblocked'}: {text} cm"),), text)
+            says = _("measured: {length}") if blocked else _("measured, unblocked: {length}")
+            return Written((Step(says.format(length=f"{text} cm")),), text)
         texts = [plain(value, 4) for value in values]
         if not agrees(float(np.mean([shown(text) for text in texts])), result):
             texts = [plain(value, MOST_DECIMALS) for value in values]
         total = " + ".join(f"{text} cm" for text in texts)
-        says = f"measured{'' if blocked else ', unblocked'}, the mean of {len(values)} readings"
-        return Written((Step(says, f"({total}) / {len(values)} = {result} cm"),), result)
+        says = (
+            ngettext("measured, the mean of {n} reading", "measured, the mean of {n} readings", len(values))
+            if blocked
+            else ngettext(
+                "measured, unblocked, the mean of {n} reading",
+                "measured, unblocked, the mean of {n} readings",
+                len(values),
+            )
+        )
+        return Written(
+            (Step(says.format(n=len(values)), f"({total}) / {len(values)} = {result} cm"),), result
+        )
 
     def in_words(self, cell: Cell) -> Step:
         parts = cell.parts
         return Step(
-            f"counts {self.length(parts.counts)}, gauge {self.length(parts.gauge)}, left {self.length(parts.remainder)}"
-            "; its formula cannot be written out as a sum"
+            _(
+                "counts {counts}, gauge {gauge}, left {left}; its formula cannot be written out as a sum"
+            ).format(
+                counts=self.length(parts.counts),
+                gauge=self.length(parts.gauge),
+                left=self.length(parts.remainder),
+            )
         )
 
     def in_inches(self, four: Sequence[Written]) -> Step:
-        target, worked, expected, measured = (
-            Decimal(plain(shown(one.result) / 2.54).replace("−", "-")) for one in four
-        )
+        target, worked, expected, measured = (exact(plain(shown(one.result) / 2.54)) for one in four)
         parts = [_text(worked - target), _text(expected - worked), _text(measured - expected)]
-        return Step("the same in inches", f"{added(parts)} = {_text(measured - target)} in")
+        return Step(_("the same in inches"), f"{added(parts)} = {_text(measured - target)} in")
 
     def others(self, finding: Finding, mine: Sequence[Cell]) -> list[str]:
         """What the rest of them show, and what is estimated from all."""
@@ -253,63 +308,98 @@ class Sizes(Case):
         fine = self.length(limit, signed=False)
         n = len(mine)
         if n and estimate is not None:
-            where = "those sizes" if finding.extent is Extent.SOME_SIZES else "the round"
+            of_those = (
+                ngettext("Of {n} tester of those sizes", "Of {n} testers of those sizes", n)
+                if finding.extent is Extent.SOME_SIZES
+                else ngettext("Of {n} tester of the round", "Of {n} testers of the round", n)
+            ).format(n=n)
             if abs(estimate) > limit:
                 side = 1 if estimate >= 0 else -1
                 same = sum(cell.parts.remainder * side > 0 for cell in mine)
                 beyond = sum(cell.parts.remainder * side > limit for cell in mine)
-                word = "larger" if side > 0 else "smaller"
-                said.append(
-                    f"Of {testers_said(n)} of {where}, {same} {'is' if same == 1 else 'are'} left with a piece that is {word}, "
-                    f"{beyond} of them by more than the {fine} that is fine."
+                left = (
+                    ngettext(
+                        "{of_those}, {n} is left with a piece that is larger, {beyond} of them by more than the {limit} "
+                        "that is fine.",
+                        "{of_those}, {n} are left with a piece that is larger, {beyond} of them by more than the {limit} "
+                        "that is fine.",
+                        same,
+                    )
+                    if side > 0
+                    else ngettext(
+                        "{of_those}, {n} is left with a piece that is smaller, {beyond} of them by more than the "
+                        "{limit} that is fine.",
+                        "{of_those}, {n} are left with a piece that is smaller, {beyond} of them by more than the "
+                        "{limit} that is fine.",
+                        same,
+                    )
                 )
+                said.append(left.format(of_those=of_those, n=same, beyond=beyond, limit=fine))
             else:
                 within = sum(abs(cell.parts.remainder) <= limit for cell in mine)
                 said.append(
-                    f"Of {testers_said(n)} of {where}, {within} {'is' if within == 1 else 'are'} left with no more than {fine}."
+                    ngettext(
+                        "{of_those}, {n} is left with no more than {limit}.",
+                        "{of_those}, {n} are left with no more than {limit}.",
+                        within,
+                    ).format(of_those=of_those, n=within, limit=fine)
                 )
         if estimate is not None and finding.interval is not None:
             low, high = finding.interval
             said.append(
-                f"Pooled, the pattern itself is off by {self.length(estimate)} (95 % interval {self.length(low)} to "
-                f"{self.length(high)}); up to {fine} is fine."
+                _(
+                    "Pooled, the pattern itself is off by {estimate} (95 % interval {low} to {high}); up to {limit} is "
+                    "fine."
+                ).format(
+                    estimate=self.length(estimate), low=self.length(low), high=self.length(high), limit=fine
+                )
             )
         return said
 
     def size_verdict(self, finding: Finding) -> str:
-        sizes = (
-            f" in size{'s' if len(finding.sizes) > 1 else ''} {', '.join(finding.sizes)}"
-            if finding.sizes
-            else ""
-        )
         match finding.verdict:
             case Verdict.AMEND:
-                return (
+                return _(
                     "Amend: the estimate is beyond what is fine, its interval is clear of nought, and the evidence has paid "
                     "for having been looked for among many."
                 )
             case Verdict.LOOK_CLOSER:
-                return f"Look closer: the estimate is beyond what is fine; what is missing: {self.missing(finding)}."
+                said = _("Look closer: the estimate is beyond what is fine; what is missing: {missing}.")
+                return said.format(missing=self.missing(finding))
+            case Verdict.HOLDS if finding.sizes:
+                return ngettext(
+                    "Holds: the whole interval lies within what is fine. It rests on {n} tester {in_sizes}.",
+                    "Holds: the whole interval lies within what is fine. It rests on {n} testers {in_sizes}.",
+                    finding.testers,
+                ).format(n=finding.testers, in_sizes=in_sizes(finding.sizes))
             case Verdict.HOLDS:
-                return f"Holds: the whole interval lies within what is fine. It rests on {testers_said(finding.testers)}{sizes}."
-        return f"Open: the estimate is within what is fine; what is missing: {self.missing(finding)}."
+                return ngettext(
+                    "Holds: the whole interval lies within what is fine. It rests on {n} tester.",
+                    "Holds: the whole interval lies within what is fine. It rests on {n} testers.",
+                    finding.testers,
+                ).format(n=finding.testers)
+        return _("Open: the estimate is within what is fine; what is missing: {missing}.").format(
+            missing=self.missing(finding)
+        )
 
     def size_figures(self, finding: Finding, dimension: Dimension, cells: Sequence[Cell]) -> Figures:
         shown, more = furthest(cells, lambda cell: abs(cell.parts.remainder))
         return Figures(
-            f"{dimension.label}, every tester's piece, in {self.units}: measured − target = counts + gauge + left",
+            _(
+                "{dimension}, every tester's piece, in {unit}: measured − target = counts + gauge + left"
+            ).format(dimension=dimension.label, unit=self.units),
             (
-                "Tester",
-                "Size",
-                "Target",
-                "Worked",
-                "Expected",
-                "Measured",
-                "Counts",
-                "Gauge",
-                "Left",
+                _("Tester"),
+                _("Size"),
+                _("Target"),
+                pgettext("what the counts worked come to", "Worked"),
+                _("Expected"),
+                _("Measured"),
+                pgettext("what the counts explain", "Counts"),
+                _("Gauge"),
+                pgettext("what nothing explains", "Left"),
                 "±",
-                "Believed",
+                _("Believed"),
             ),
             tuple(self.figures_of(cell) for cell in shown),
             (*self.facts(finding, dimension), *needs_fact(finding)),
@@ -322,40 +412,48 @@ class Sizes(Case):
         believed = self.belief.get((cell.tester, cell.dimension))
         return (
             self.name(cell.tester),
-            cell.size or "own",
+            size_of(cell.size),
             *(self.fixed(value) for value in (cell.target, after, after + parts.gauge, cell.measured)),
             *(self.fixed(value, signed=True) for value in (parts.counts, parts.gauge, parts.remainder)),
             self.fixed(cell.uncertainty),
-            "set aside" if believed is None else f"{believed:.2f}",
+            _("set aside") if believed is None else decimal(believed, ".2f"),
         )
 
     def facts(self, finding: Finding, dimension: Dimension) -> tuple[tuple[str, str], ...]:
         """The figures of the estimate, each with its name."""
         said: list[tuple[str, str]] = []
         if finding.estimate is not None:
-            said.append(("Pooled estimate", f"{self.fine(finding.estimate, signed=True)} {self.units}"))
+            said.append((_("Pooled estimate"), f"{self.fine(finding.estimate, signed=True)} {self.units}"))
         if finding.interval is not None:
             low, high = (self.fine(end, signed=True) for end in finding.interval)
-            said.append(("95 % interval", f"{low} to {high} {self.units}"))
+            said.append((_("95 % interval"), f"{span_said(low, high)} {self.units}"))
         if finding.tolerance is not None:
-            said.append(("Tolerance", f"±{self.fine(finding.tolerance)} {self.units}"))
+            said.append((_("Tolerance"), f"±{self.fine(finding.tolerance)} {self.units}"))
         behind = self.analysis.behind.dimension(dimension.key)
         if behind is not None:
             said += [
-                ("Standard uncertainty u", f"{self.fine(behind.u)} {self.units}"),
-                ("Degrees of freedom", plain(behind.df, 1)),
+                (_("Standard uncertainty u"), f"{self.fine(behind.u)} {self.units}"),
+                (_("Degrees of freedom"), plain(behind.df, 1)),
                 ("q", _small(behind.q)),
-                ("Spread of readings κ", f"{self.fine(behind.kappa)} {self.units}"),
-                ("Shape", _shape(behind)),
+                (_("Spread of readings κ"), f"{self.fine(behind.kappa)} {self.units}"),
+                (_("Shape"), _shape(behind)),
             ]
             if behind.gained is not None:
-                which = "it" if behind.shapes else "the nearest shape"
-                said.append((f"Twice the log odds for {which}", plain(behind.gained, 1)))
+                which = (
+                    _("Twice the log odds for it")
+                    if behind.shapes
+                    else _("Twice the log odds for the nearest shape")
+                )
+                said.append((which, plain(behind.gained, 1)))
         names = self.sheet.uses(dimension.key)
         for one in self.analysis.behind.spreads:
             if f"{one.gauge}.{one.axis}" in names:
-                what = f"{one.gauge}, {AXIS_WORDS[one.axis]}"
-                said.append((f"Garments against swatches τ ({what})", f"{plain(one.tau * 100)} %"))
+                name = (
+                    _("Garments against swatches τ ({gauge}, stitches)")
+                    if one.axis == "st"
+                    else _("Garments against swatches τ ({gauge}, rows)")
+                )
+                said.append((name.format(gauge=one.gauge), f"{plain(one.tau * 100)} %"))
         return tuple(said)
 
 
@@ -368,16 +466,19 @@ def _text(value: Decimal) -> str:
 
 
 def _small(value: float) -> str:
-    return "below 0.001" if value < 0.001 else plain(value, 3)
+    return _("below {value}").format(value=decimal(0.001)) if value < 0.001 else plain(value, 3)
 
 
 def _shape(behind: DimensionBehind) -> str:
     said = []
     for shape in behind.shapes:
-        named = ", ".join(size for size in shape.sizes if size)
-        said.append(
-            {"shift": "shift of all sizes", "growth": "growth along the sizes"}.get(
-                shape.kind, f"sizes {named} alone"
+        if shape.kind == "shift":
+            said.append(_("shift of all sizes"))
+        elif shape.kind == "growth":
+            said.append(_("growth along the sizes"))
+        else:
+            named = [size for size in shape.sizes if size]
+            said.append(
+                ngettext("sizes {sizes} alone", "sizes {sizes} alone", len(named)).format(sizes=commas(named))
             )
-        )
-    return " and ".join(said) or "none paid for itself"
+    return listed(said) if said else _("none paid for itself")
