@@ -59,7 +59,14 @@ def parts_svg(result: DimensionResult, units: LengthUnit) -> Plot | None:
     if not result.points:
         return None
     bars = tuple(
-        PartsBar(point.name, point.size or None, point.counts, point.gauge, point.remainder)
+        PartsBar(
+            point.name,
+            point.size or None,
+            point.counts,
+            point.gauge,
+            point.remainder,
+            asked=point.question is not None,
+        )
         for point in result.points
     )
     return parts_bars(Parts(result.dimension.label, result.dimension.tolerance, bars), units=units)

@@ -103,6 +103,7 @@ def dimension(request: HttpRequest, code: str, dimension: str) -> HttpResponse:
         "result": result,
         "plot": papers.deviation_svg(result, units),
         "bars": papers.parts_svg(result, units),
+        "others": [finding for finding in result.findings if finding is not result.own],
         "checks": checks_of(result.read, [finding["id"] for finding in result.findings], units),
     }
     return render(request, "errata/dimension.html", context)

@@ -255,7 +255,10 @@ def title_of(finding: Finding, names: Mapping[str, Named]) -> str:
         label += ", stitches"
     elif finding["subject"].endswith(".row"):
         label += ", rows"
-    return kind if label.lower() == kind.lower() else f"{kind}: {label}"
+    if finding["kind"] in ("yarn", "hours") or label.lower() == kind.lower():
+        # "Yarn needed" says what kind of thing it is.
+        return label
+    return f"{kind}: {label}"
 
 
 def headline(

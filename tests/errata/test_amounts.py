@@ -114,7 +114,18 @@ def test_made_to_measure_is_by_the_square_metre(signed_in: SignIn, designer: Use
     (yarn,) = response.context["amounts"]
     assert yarn.title == "Yarn for a square metre"
     assert [row[0] for row in yarn.plot.summary.rows] == ["All"]
-    assert "For each square metre of fabric, in metres" in text_of(response)
+    assert "Yarn for a square metre, in metres for each square metre" in text_of(response)
+
+
+def test_a_finding_on_yarn_is_named_once(
+    signed_in: SignIn, designer: User, taken: Callable[..., Round]
+) -> None:
+    round_ = taken(yarn={"XS": 700, "S": 800, "M": 900})
+
+    page = text_of(signed_in(designer).get(reverse("errata:results", args=[round_.code])))
+
+    assert ">Yarn needed</a>" in page
+    assert "Yarn: Yarn needed" not in page
 
 
 def test_the_results_lead_to_it(signed_in: SignIn, designer: User, taken: Callable[..., Round]) -> None:
@@ -122,7 +133,7 @@ def test_the_results_lead_to_it(signed_in: SignIn, designer: User, taken: Callab
 
     page = text_of(signed_in(designer).get(reverse("errata:results", args=[round_.code])))
 
-    assert page.count(f'href="{address(round_)}"') == 2  # at the finding, and among the actions
+    assert page.count(f'href="{address(round_)}"') == 2  # at the finding, and among the evidence
 
 
 @pytest.mark.parametrize("testers", [20, 100])

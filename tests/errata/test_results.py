@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from django.core.cache import cache
@@ -14,7 +15,9 @@ from testround.errata.checks import checks_of
 from testround.errata.selectors import dimension_result, read_round, results_of
 from testround.errata.services import erratum_publish, finding_accept
 from testround.people.models import User
+from testround.reports.exchange import round_import
 from testround.rounds.models import Round
+from tests.errata.conftest import round_document
 from tests.kernel.sums import untrue
 
 PAGES = ("results", "gauges", "report_pdf", "findings", "desk")
@@ -95,8 +98,9 @@ def test_a_dimension_shows_every_testers_point_with_its_three_parts(
 
     page = response.content.decode()
     assert response.status_code == 200
-    assert page.count('<th scope="row">Tester 00') == 9
-    assert "<svg" in page
+    # The three parts as figures, and the piece step by step.
+    assert page.count('<th scope="row">Tester 00') == 2 * 9
+    assert page.count('class="drawing"') == 2
     assert "Proposed correction" in page
 
 
@@ -121,6 +125,50 @@ def test_a_testers_name_is_text_in_the_table_and_in_the_plot(
 
     assert "<script>alert" not in page
     assert page.count("&lt;script&gt;alert") >= 3
+
+
+def test_the_correction_of_a_dimension_says_what_else_it_moves(
+    designer: User, little_top: dict[str, Any], signed_in: SignIn
+) -> None:
+    document = round_document(little_top, 9)
+    document["pattern"]["dimensions"].append(
+        {"key": "side", "label": "Side seam", "tolerance": 1, "formula": "body_rows / body.row + ease"}
+    )
+    round_ = round_import(data=json.dumps(document).encode(), owner=designer)
+
+    result = dimension_result(round_, "body_length")
+
+    # The pieces are 4 cm too long: 12 rows fewer, so the side seam is as much shorter.
+    (moved,) = result.moves
+    assert (moved.label, moved.beyond) == ("Side seam", ("XS", "S", "M"))
+    assert moved.least == pytest.approx(result.effects[0].change)
+    page = signed_in(designer).get(reverse("errata:dimension", args=[round_.code, "body_length"]))
+    assert "Beyond its ±1\xa0cm then in XS, S, M." in page.content.decode()
+
+
+def test_a_slip_of_the_tape_is_set_apart_with_the_question_to_its_tester(
+    designer: User, little_top: dict[str, Any], signed_in: SignIn
+) -> None:
+    document = round_document(little_top, 9)
+    document["testers"][1]["finished"][1]["values"] = [15.9]  # inches, where centimetres were asked for
+    round_ = round_import(data=json.dumps(document).encode(), owner=designer)
+
+    result = dimension_result(round_, "body_length")
+    page = signed_in(designer).get(reverse("errata:dimension", args=[round_.code, "body_length"]))
+
+    assert [point.name for point in result.asked] == ["Tester 001"]
+    assert "Ask Tester 001:" in page.content.decode()
+    # Its bar comes after those that count, and stretches no axis.
+    bars = [label for label in page.context["bars"].drawing.labels() if label.startswith("Tester")]
+    assert "set aside, to be asked" in bars[-1]
+    assert "Tester 001" in bars[-1]
+
+
+def test_a_row_of_the_results_names_the_sizes_that_ask_for_something(tested: Round) -> None:
+    chest, length = results_of(tested).rows
+
+    assert chest.asking == ()
+    assert length.asking == (("amend", ()),)
 
 
 def test_a_dimension_the_sheet_does_not_have_is_not_found(

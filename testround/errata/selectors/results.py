@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from testround.errata.models import Decision
 from testround.errata.selectors.analyses import PRESSING, Read, read_round
+from testround.errata.selectors.effects import Effect, Effects, Moved
 from testround.errata.wording import (
     Named,
     names_of,
@@ -26,6 +27,16 @@ class ResultRow:
     label: str
     tolerance: float
     cells: tuple[tuple[str, DeviationCell | None], ...]
+
+    @property
+    def asking(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """Verdicts that ask for something, each with its sizes: none named where it is every one."""
+        said = []
+        for verdict in PRESSING:
+            sizes = tuple(column for column, cell in self.cells if cell and cell.verdict == verdict)
+            if sizes:
+                said.append((verdict, () if len(sizes) == len(self.cells) else sizes))
+        return tuple(said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,19 +125,6 @@ class TesterPoint:
 
 
 @dataclass(frozen=True, slots=True)
-class Effect:
-    """What a proposed correction does to a dimension in one size, in centimetres."""
-
-    size: str
-    before: float
-    change: float
-
-    @property
-    def after(self) -> float:
-        return self.before + self.change
-
-
-@dataclass(frozen=True, slots=True)
 class DimensionResult:
     read: Read
     names: Mapping[str, Named]
@@ -134,11 +132,37 @@ class DimensionResult:
     cells: tuple[tuple[str, DeviationCell], ...]
     points: tuple[TesterPoint, ...]
     findings: tuple[Mapping[str, Any], ...]
+    """What is said of it first, then what is said of the numbers behind it."""
     corrected: str
     """The finding whose correction `effects` works out; empty where there is none."""
     effects: tuple[Effect, ...]
+    moves: tuple[Moved, ...]
+    """What else that correction moves."""
     before: Dimension | None
     after: Dimension | None
+
+    @property
+    def own(self) -> Mapping[str, Any] | None:
+        """The finding on this measurement itself."""
+        return next((f for f in self.findings if f["id"] == f"finished-size:{self.dimension.key}"), None)
+
+    @property
+    def asked(self) -> tuple[TesterPoint, ...]:
+        """Pieces set aside until their testers have answered."""
+        return tuple(point for point in self.points if point.question is not None)
+
+    @property
+    def open_sizes(self) -> tuple[tuple[str, DeviationCell], ...]:
+        """Sizes of which there is something to say."""
+        return tuple(
+            (size, cell) for size, cell in self.cells if cell.estimate is not None and cell.verdict != "holds"
+        )
+
+    @property
+    def holding(self) -> tuple[str, ...]:
+        return tuple(
+            size for size, cell in self.cells if cell.estimate is not None and cell.verdict == "holds"
+        )
 
 
 def dimension_result(round: Round, key: str) -> DimensionResult | None:
@@ -184,9 +208,11 @@ def dimension_result(round: Round, key: str) -> DimensionResult | None:
         )
     )
     own = f"finished-size:{key}"
+    findings = tuple(sorted(findings, key=lambda finding: finding["id"] != own))
     corrected = next(
         (f for f in findings if f["id"] == own and f.get("proposed") and f.get("proposed_for")), None
     )
+    effects = Effects(corrected, compiled) if corrected else None
     return DimensionResult(
         read=read,
         names=names_of(read.sheet),
@@ -195,33 +221,8 @@ def dimension_result(round: Round, key: str) -> DimensionResult | None:
         points=tuple(points),
         findings=findings,
         corrected=corrected["id"] if corrected else "",
-        effects=effects_of(corrected, compiled, key, cells) if corrected else (),
+        effects=effects.of(key, cells) if effects else (),
+        moves=effects.elsewhere(key, read.analysis.deviations) if effects else (),
         before=dimensions[at - 1] if at else None,
         after=dimensions[at + 1] if at + 1 < len(dimensions) else None,
-    )
-
-
-def effects_of(
-    finding: Mapping[str, Any], sheet: Sheet, key: str, cells: Sequence[tuple[str, DeviationCell]]
-) -> tuple[Effect, ...]:
-    """What the numbers a finding proposes would do to a dimension, worked at the stated gauge."""
-    sizes = sheet.pattern.sizes
-    inputs = sheet.stated()
-    printed = sheet.printed_numbers()
-    corrected = {number: values.copy() for number, values in printed.items()}
-    for number, by_size in {
-        finding["proposed_for"]: finding["proposed"],
-        **finding.get("follows", {}),
-    }.items():
-        for index, size in enumerate(sizes):
-            if number in corrected and size in by_size:
-                corrected[number][index] = by_size[size]
-    now, then = (
-        sheet.dimensions(inputs, sheet.numbers(inputs, given))[key] for given in (printed, corrected)
-    )
-    change = dict(zip(sizes, (then - now).tolist(), strict=True))
-    return tuple(
-        Effect(size, cell.estimate, change[size])
-        for size, cell in cells
-        if cell.estimate is not None and size in change and size in finding["proposed"]
     )

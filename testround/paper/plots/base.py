@@ -96,7 +96,8 @@ class Scale:
 
 def _length_ticks(scale: Scale, units: LengthUnit) -> list[tuple[float, str]]:
     """Where the ticks of a length axis (in cm) stand, and what is written there."""
-    most = int(abs(scale.end - scale.start) // 44) + 1
+    # "−10" is narrower than "−1 1/2".
+    most = int(abs(scale.end - scale.start) // (44 if units == "in" else 34)) + 1
     steps = _INCH_STEPS if units == "in" else _CM_STEPS
     per = 2.54 if units == "in" else 1.0
     found = ticks(scale.low / per, scale.high / per, steps, most)

@@ -82,7 +82,13 @@ def parts_bars(data: Parts, *, units: LengthUnit = "cm", width: float = PHONE, i
     )
     rows: list[Mark] = []
     y = top
-    for bar, total in zip(data.bars, totals, strict=True):
+    apart = False
+    for bar, total in sorted(zip(data.bars, totals, strict=True), key=lambda pair: pair[0].asked):
+        if bar.asked and not apart:
+            # Gross errors stand apart from those that count.
+            apart = True
+            rows.append(Text(4, y + 15, "to be asked", SMALL, look="muted"))
+            y += 22
         rows.append(_parts_mark(bar, scale, y + 5, units))
         rows.append(Text(label_width + 4, y + 16, _with_size(bar, label_width), LABEL, "end"))
         rows.append(Text(width - 4, y + 16, total, SMALL, "end"))
