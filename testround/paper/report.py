@@ -12,7 +12,7 @@ from reportlab.platypus import Paragraph, Spacer, Table
 
 from testround.kernel.evidence import Explained, Figures
 from testround.kernel.findings import VERDICT_WORDS, Cell, Finding, FindingKind, Verdict
-from testround.kernel.gauge_region import drawn_region
+from testround.kernel.gauge_region import GaugeRegion, drawn_region
 from testround.kernel.round import Dimension, Pattern, Round, StatedGauge
 from testround.kernel.sheet import Sheet
 from testround.kernel.units import (
@@ -410,16 +410,15 @@ class _Report:
         parts: list[Flowable] = []
         sheet = Sheet(self.pattern)
         for gauge in self.pattern.gauges:
-            data = gauges_of(
-                self.analysis, self.round, gauge, self.names, drawn_region(sheet, gauge.key), self.over
-            )
+            region = drawn_region(sheet, gauge.key)
+            data = gauges_of(self.analysis, self.round, gauge, self.names, region, self.over)
             if not data.points:
                 continue
             plot = gauge_plot(_most(data), units=self.units, width=min(width, 330) / _SCALE)
             parts += [
                 *section(f"Gauge: {gauge.label}", 1, room=120 * mm),
                 _left(plot),
-                *self.region_words(plot.notes),
+                *self.region_words(plot.notes, region),
                 *(figures(plot.summary, width) if plot.summary else []),
                 *self.gauge_verdicts(gauge),
                 *figures(plot.table, width),
@@ -427,13 +426,14 @@ class _Report:
             ]
         return parts
 
-    def region_words(self, notes: Sequence[str]) -> list[Flowable]:
-        if not notes:
-            return []
-        return [
-            para("In the shaded region every measurement of every size keeps its tolerance.", SMALL),
-            *(para(f"{letter}. {words}", SMALL) for letter, words in zip("ABCD", notes, strict=False)),
-        ]
+    def region_words(self, notes: Sequence[str], region: GaugeRegion | None) -> list[Flowable]:
+        said = [f"{letter}. {words}" for letter, words in zip("ABCD", notes, strict=False)]
+        if said:
+            said.insert(0, "In the shaded region every measurement of every size keeps its tolerance.")
+        if region and region.beyond:
+            out = " ".join(self.said(one.sentence()) for one in region.beyond[:MOST_NAMED])
+            said.append(f"Even at the stated gauge, by the printed numbers, and left out here: {out}")
+        return [para(words, SMALL) for words in said]
 
     def gauge_verdicts(self, gauge: StatedGauge) -> list[Flowable]:
         said = [

@@ -100,6 +100,11 @@ def test_questions_name_the_tester_and_what_it_is_about(text: str) -> None:
     assert "Cedar Hem to underarm Is 18.8 cm half of the measurement?" in text
 
 
+def test_the_limits_of_a_gauge_are_said_under_its_plot(text: str) -> None:
+    assert "In the shaded region every measurement of every size keeps its tolerance." in text
+    assert re.search(r"A\. Too few stitches: .+ is the first to come out too large, from \d+\.\d on\.", text)
+
+
 def test_gauges_are_given_with_their_uncertainty_and_assumed_ones_are_not_drawn(text: str) -> None:
     assert "stitches 22 22.3 21.5 23.0 rows 30 28.8 28.3 29.5" in text
     # 21.5 stitches, 2 % standard uncertainty: two of them are 0.86.
