@@ -359,7 +359,7 @@ class Scene:
             "rounds:offer_confirm": (self.offer_secret,),
             "rounds:offer_withdraw": (self.offer_secret,),
             "rounds:decline": (self.secret,),
-            "rounds:candidate_take_back": (code, self.round.candidates.get().pk),
+            "rounds:candidate_take_back": (code, self.round.candidates.order_by("pk")[0].pk),
             "rounds:vacancy_invite": (code, self.vacancy.pk),
             "rounds:vacancy_leave": (code, self.vacancy.pk),
             "rounds:nudge": (code, place),
@@ -381,7 +381,7 @@ class Scene:
             "talk:ask": (place,),
             "talk:words": (place,),
             "talk:feed": (self.calendar,),
-            "rounds:yarn_remove": (code, self.round.yarns.get().pk),
+            "rounds:yarn_remove": (code, self.round.yarns.order_by("pk")[0].pk),
         }
         for name in ("detail", "delete"):
             given[f"patterns:{name}"] = (pattern,)

@@ -1,0 +1,285 @@
+"""One visit to each page of the program: as whom, where, and what is looked at while there."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from axe_playwright_python.sync_playwright import Axe
+from django.test import Client
+from playwright.sync_api import Browser, Page, Request, Response
+
+from testround.errata.models import Erratum
+from testround.home import demo
+from testround.people.models import User
+from testround.reports.models import Photo
+from testround.rounds.models import Place, Round
+from testround.talk.models import Question
+from tests.browser.conftest import Window
+from tests.test_access import ROLES, TABLE, Scene
+
+PHONE, NARROWEST, DESK, HEIGHT = 360, 320, 1280, 800
+A4_WITHOUT_MARGINS = 680
+
+SIGNED_OUT = "signed out"
+# The first page is another one to each who opens it.
+MANY_SIDED = ("home",)
+# A mail as a mail program shows it: where it stands nothing runs, axe neither.
+NO_PAGES = ("mail_html",)
+# Of those who may open a page, these see all there is to see on it.
+READERS = ("tester", "designer")
+
+
+# Where to go ----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Visit:
+    """A page of the access table, opened by one person."""
+
+    name: str
+    role: str
+    client: Client
+    path: str
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.role})"
+
+
+def readers(name: str) -> list[str]:
+    """The roles for whom a page may look different."""
+    may = [role for role, answer in zip(ROLES, TABLE[name].get, strict=True) if answer == 200]
+    if name in MANY_SIDED:
+        return [role for role in may if role in ("signed out", "stranger", *READERS)]
+    if SIGNED_OUT in may:
+        return [SIGNED_OUT]
+    wanted = READERS[:1] if name.startswith(("account_", "people:")) else READERS
+    return [role for role in wanted if role in may] or may[:1]
+
+
+def in_the_demo(scene: Scene) -> Scene:
+    """The scene with the demo's round in the middle of it, which has something to show on every page."""
+    fenlight = Round.objects.get(edition__pattern__title="Fenlight Cardigan")
+    place = Place.objects.get(round=fenlight, key="t05")
+    pattern = fenlight.edition.pattern
+    clients = dict(scene.clients)
+    for role, email in (("tester", demo.TESTERS["t05"]), ("designer", demo.DESIGNER)):
+        clients[role] = Client()
+        clients[role].force_login(User.objects.get(email=email))
+    return replace(
+        scene,
+        round=fenlight,
+        edition=fenlight.edition,
+        place=place,
+        offered=Place.objects.get(round=fenlight, name="Willow"),
+        photo=Photo.objects.filter(place=place)[0],
+        question=Question.objects.filter(place=place)[0],
+        draft=Erratum.objects.create(
+            pattern=pattern, edition=fenlight.edition, round=fenlight, place="Back, step 2", text="Work 96 rows."
+        ),
+        clients=clients,
+    )
+
+
+def visits(scene: Scene) -> Iterator[Visit]:
+    """Every page that somebody may read: of the demo's round where it has one, else of the scene's."""
+    scenes = [in_the_demo(scene), scene]
+    addresses = [one.addresses() for one in scenes]
+    for name in sorted(TABLE.keys() - set(NO_PAGES)):
+        for role in readers(name):
+            for one, paths in zip(scenes, addresses, strict=True):
+                answer = one.clients[role].get(paths[name])
+                if answer.status_code == 200:
+                    if answer.headers["Content-Type"].startswith("text/html"):
+                        yield Visit(name, role, one.clients[role], paths[name])
+                    break
+            else:
+                raise AssertionError(f"neither round has a page for {name} ({role})")
+
+
+# What is looked at ----------------------------------------------------------------------------------------
+
+# What axe-core is asked for: WCAG 2.2 up to AA, and what its makers hold to be good practice besides.
+TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+RULES = {"runOnly": {"type": "tag", "values": TAGS}, "resultTypes": ["violations"]}
+# Of light and dark on a desk and a phone, two that have nothing in common; all four take twice as long.
+EVERY_LIGHT = bool(os.environ.get("TESTROUND_EVERY_LIGHT"))
+
+IS_TOO_WIDE = "() => document.documentElement.scrollWidth - innerWidth"
+
+# Text that its box cuts off: wider or higher than what shows, with the rest hidden and not to be scrolled to.
+CUT_OFF = """() => [...document.querySelectorAll("body *")].filter((box) => {
+  const look = getComputedStyle(box);
+  return box.textContent.trim() && look.overflow === "hidden" && look.clipPath === "none"
+    && box.clientWidth > 1 && (box.scrollWidth > box.clientWidth + 1 || box.scrollHeight > box.clientHeight + 1);
+}).map((box) => box.outerHTML.slice(0, 80))"""
+
+MOVES = """() => document.getAnimations().length + [...document.querySelectorAll("body *")].filter((box) => {
+  const look = getComputedStyle(box);
+  const longest = (times) => Math.max(...times.split(",").map(parseFloat));
+  return longest(look.transitionDuration) > 0.01
+    || (look.animationName !== "none" && longest(look.animationDuration) > 0.01);
+}).length"""
+
+# By the keyboard one comes to each of these; nothing that stays in place may lie over it (WCAG 2.2, 2.4.11).
+HIDDEN_BY_THE_BAR = """() => {
+  const bar = document.querySelector(".page-actions");
+  if (!bar || getComputedStyle(bar).position !== "sticky") return [];
+  const found = [];
+  for (const one of document.querySelectorAll("main :is(a[href], button, input, select, textarea, summary)")) {
+    if (!one.checkVisibility() || one.type === "hidden" || one.disabled) continue;
+    one.focus();
+    const box = one.getBoundingClientRect();
+    if (box.bottom > bar.getBoundingClientRect().top + 1 && box.height < 300) {
+      found.push(one.outerHTML.slice(0, 80));
+    }
+  }
+  return found;
+}"""
+BAR_HEIGHT = "() => document.querySelector('.page-actions')?.offsetHeight ?? 0"
+
+SMALL_TARGETS = """() => [...document.querySelectorAll(
+  ":is(.top, .page-actions) :is(a, button, summary), .button, .actions :is(a, button)"
+)].filter((one) => one.checkVisibility() && one.offsetHeight < 44 && !one.closest(".skip, .stays-small"))
+  .map((one) => `${one.textContent.trim().slice(0, 40)} is ${one.offsetHeight} px high`)"""
+
+LEFT_ON_PAPER = """() => [...document.querySelectorAll(
+  ".top nav, .bottom, .crumbs, .page-actions, .skip, main .button"
+)].filter((one) => one.checkVisibility()).map((one) => one.className)"""
+
+# On paper a link is read: dark, and told from the text around it by its line.
+PALE_LINKS = """() => [...document.querySelectorAll("main p a, main li a, main dd a")].filter((link) => {
+  const look = getComputedStyle(link);
+  const [r, g, b] = look.color.match(/[0-9.]+/g).map(Number);
+  return link.checkVisibility() && (0.2126 * r + 0.7152 * g + 0.0722 * b > 90
+    || !look.textDecorationLine.includes("underline"));
+}).map((link) => link.outerHTML.slice(0, 80))"""
+
+
+@dataclass
+class Found:
+    """What one page was like."""
+
+    visit: Visit
+    violations: list[str]
+    too_wide: dict[str, int]
+    cut_off: list[str]
+    moving: int
+    hidden_by_the_bar: list[str]
+    bar: int
+    small: list[str]
+    left_on_paper: list[str]
+    pale_links: list[str]
+    weight: int
+    requests: list[str]
+    elsewhere: list[str]
+    faults: list[str]
+
+
+class Walk:
+    """One browser that goes to page after page; each is loaded once and then looked at in every light."""
+
+    def __init__(self, browser: Browser, url: str) -> None:
+        self.browser = browser
+        self.url = url
+        self.axe = Axe().axe_script
+        self.windows: dict[int, Window] = {}
+        # Bytes of each thing fetched, as it is without compression; the browser keeps what pages share.
+        self.sizes: dict[str, int] = {}
+        self.asked: list[Request] = []
+        self.answers: list[Response] = []
+
+    def window(self, visit: Visit) -> Window:
+        """The window of the person of that visit, the same at each of their visits."""
+        key = id(visit.client)
+        if key not in self.windows:
+            window = Window(self.browser, self.url, {"viewport": {"width": DESK, "height": HEIGHT}})
+            if session := visit.client.cookies.get("sessionid"):
+                window.context.add_cookies([{"name": "sessionid", "value": session.value, "url": self.url}])
+            window.page.on("request", self._hear_question)
+            window.page.on("response", self._hear_answer)
+            self.windows[key] = window
+        return self.windows[key]
+
+    def _hear_question(self, request: Request) -> None:
+        self.asked.append(request)
+
+    def _hear_answer(self, response: Response) -> None:
+        self.answers.append(response)
+
+    def look_at(self, visit: Visit) -> Found:
+        window = self.window(visit)
+        page = window.page
+        window.faults.clear()
+        self.asked.clear()
+        self.answers.clear()
+        page.emulate_media(media="screen", color_scheme="light", reduced_motion="no-preference")
+        page.set_viewport_size({"width": DESK, "height": HEIGHT})
+        response = page.goto(visit.path)
+        assert response is not None
+        assert response.status == 200, f"{visit}: {response.status}"
+        import time, sys; print(time.time() % 1000, visit, file=open("/tmp/look-progress","a"))
+        requests, weight = [request.url for request in self.asked], self._weight(response)
+
+        page.evaluate(self.axe)
+        violations = self._axe(page, "on a desk")
+        page.evaluate("document.documentElement.style.fontSize = '200%'")
+        too_wide = {"text of 200 %": page.evaluate(IS_TOO_WIDE)}
+        cut_off = page.evaluate(CUT_OFF)
+        page.evaluate("document.documentElement.style.fontSize = ''")
+
+        page.set_viewport_size({"width": PHONE, "height": HEIGHT})
+        page.emulate_media(color_scheme="dark", reduced_motion="reduce")
+        violations += self._axe(page, "on a phone in the dark")
+        moving = page.evaluate(MOVES)
+        bar, hidden, small = (page.evaluate(js) for js in (BAR_HEIGHT, HIDDEN_BY_THE_BAR, SMALL_TARGETS))
+        if EVERY_LIGHT:
+            page.emulate_media(color_scheme="light")
+            violations += self._axe(page, "on a phone")
+            page.emulate_media(color_scheme="dark")
+            page.set_viewport_size({"width": DESK, "height": HEIGHT})
+            violations += self._axe(page, "on a desk in the dark")
+        page.set_viewport_size({"width": NARROWEST, "height": HEIGHT})
+        too_wide[f"{NARROWEST} px"] = page.evaluate(IS_TOO_WIDE)
+
+        page.set_viewport_size({"width": A4_WITHOUT_MARGINS, "height": HEIGHT})
+        page.emulate_media(media="print", color_scheme="light")
+        too_wide["paper"] = page.evaluate(IS_TOO_WIDE)
+        left, pale = page.evaluate(LEFT_ON_PAPER), page.evaluate(PALE_LINKS)
+        return Found(
+            visit=visit,
+            violations=violations,
+            too_wide={where: by for where, by in too_wide.items() if by > 0},
+            cut_off=cut_off,
+            moving=moving,
+            hidden_by_the_bar=hidden,
+            bar=bar,
+            small=small,
+            left_on_paper=left,
+            pale_links=pale,
+            weight=weight,
+            requests=requests,
+            elsewhere=[url for url in requests if not url.startswith((self.url, "data:"))],
+            faults=list(window.faults),
+        )
+
+    def _axe(self, page: Page, where: str) -> list[str]:
+        violations = page.evaluate("(rules) => axe.run(document, rules).then((all) => all.violations)", RULES)
+        return [
+            f"{where}: {one['id']}: {one['help']}: {node['html'][:160]} {' '.join(c['message'] for c in node['any'])}"
+            for one in violations
+            for node in one["nodes"][:3]
+        ]
+
+    def _weight(self, html: Response) -> int:
+        """Bytes of the page and of what it uses, but for photos."""
+        for response in self.answers:
+            if response.url not in self.sizes and not _is_photo(response.request):
+                self.sizes[response.url] = len(response.body())
+        used = {request.url for request in self.asked if not request.is_navigation_request()}
+        return len(html.body()) + sum(self.sizes.get(url, 0) for url in used)
+
+
+def _is_photo(request: Request) -> bool:
+    return request.resource_type == "image" and not request.url.endswith(".svg")
