@@ -11,7 +11,18 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from testround.paper import fonts
-from testround.paper.drawing import Circle, Drawing, Group, Line, Mark, Polygon, Text, diamond, square, triangle
+from testround.paper.drawing import (
+    Circle,
+    Drawing,
+    Group,
+    Line,
+    Mark,
+    Polygon,
+    Text,
+    diamond,
+    square,
+    triangle,
+)
 from testround.paper.plots import (
     _DOT,
     _LABEL,
@@ -94,7 +105,14 @@ def finish_plot(data: Finishes, *, width: float = PHONE, ident: str = "finishes"
             _("Likely days of finishing"),
             (_("Tester"), _("Size"), _("Earliest"), _("Middle"), _("Latest"), ""),
             tuple(
-                (one.tester, one.size or _("own"), _day(one.earliest), _day(one.middle), _day(one.latest), one.stands)
+                (
+                    one.tester,
+                    one.size or _("own"),
+                    _day(one.earliest),
+                    _day(one.middle),
+                    _day(one.latest),
+                    one.stands,
+                )
                 for one in data.ranges
             ),
         ),

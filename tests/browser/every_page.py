@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -76,7 +77,11 @@ def in_the_demo(scene: Scene) -> Scene:
         photo=Photo.objects.filter(place=place)[0],
         question=Question.objects.filter(place=place)[0],
         draft=Erratum.objects.create(
-            pattern=pattern, edition=fenlight.edition, round=fenlight, place="Back, step 2", text="Work 96 rows."
+            pattern=pattern,
+            edition=fenlight.edition,
+            round=fenlight,
+            place="Back, step 2",
+            text="Work 96 rows.",
         ),
         clients=clients,
     )
@@ -125,13 +130,13 @@ MOVES = """() => document.getAnimations().length + [...document.querySelectorAll
 # By the keyboard one comes to each of these; nothing that stays in place may lie over it (WCAG 2.2, 2.4.11).
 HIDDEN_BY_THE_BAR = """() => {
   const bar = document.querySelector(".page-actions");
-  if (!bar || getComputedStyle(bar).position !== "sticky") return [];
+  if (!bar?.checkVisibility() || getComputedStyle(bar).position !== "sticky") return [];
   const found = [];
   for (const one of document.querySelectorAll("main :is(a[href], button, input, select, textarea, summary)")) {
     if (!one.checkVisibility() || one.type === "hidden" || one.disabled) continue;
     one.focus();
     const box = one.getBoundingClientRect();
-    if (box.bottom > bar.getBoundingClientRect().top + 1 && box.height < 300) {
+    if (box.bottom > bar.getBoundingClientRect().top + 1 && !bar.contains(one)) {
       found.push(one.outerHTML.slice(0, 80));
     }
   }
@@ -219,7 +224,6 @@ class Walk:
         response = page.goto(visit.path)
         assert response is not None
         assert response.status == 200, f"{visit}: {response.status}"
-        import time, sys; print(time.time() % 1000, visit, file=open("/tmp/look-progress","a"))
         requests, weight = [request.url for request in self.asked], self._weight(response)
 
         page.evaluate(self.axe)
@@ -273,10 +277,14 @@ class Walk:
         ]
 
     def _weight(self, html: Response) -> int:
-        """Bytes of the page and of what it uses, but for photos."""
+        """Bytes of the page and of what it uses, but for photos.
+
+        The page is counted as it is, since the server sends it so. What is static is sent compressed where the
+        program is installed, and is counted so.
+        """
         for response in self.answers:
             if response.url not in self.sizes and not _is_photo(response.request):
-                self.sizes[response.url] = len(response.body())
+                self.sizes[response.url] = len(gzip.compress(response.body()))
         used = {request.url for request in self.asked if not request.is_navigation_request()}
         return len(html.body()) + sum(self.sizes.get(url, 0) for url in used)
 

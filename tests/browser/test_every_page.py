@@ -6,7 +6,6 @@ looked at from its first day. A page is opened once; each test asks something of
 
 from __future__ import annotations
 
-import os
 from typing import Any
 
 import pytest
@@ -52,11 +51,10 @@ def walk(request: pytest.FixtureRequest) -> Pages:
         for visit in visits(with_little):
             found.append(going.look_at(visit))
         settings.DEBUG = True
-        found.append(going.look_at(Visit("parts", "signed out", with_little.clients["signed out"], "/parts/")))
+        found.append(
+            going.look_at(Visit("parts", "signed out", with_little.clients["signed out"], "/parts/"))
+        )
         settings.DEBUG = False
-    if folder := os.environ.get("FIGURES"):
-        from pathlib import Path
-        Path(folder).write_text("\n".join(f"{p.weight} {len(p.requests)} {p.bar} {p.visit} {p.visit.path}" for p in found))
     return found
 
 
@@ -99,14 +97,12 @@ def test_paper_has_no_navigation_and_links_that_can_be_read(pages: Pages) -> Non
 
 
 def test_no_page_weighs_more_than_a_slow_line_carries_in_a_moment(pages: Pages) -> None:
-    """Without photos, and before compression, which takes off more than half of it again."""
+    """Without photos."""
     assert {str(page.visit): page.weight for page in pages if page.weight > MOST_BYTES} == {}
 
 
 def test_no_page_asks_for_many_things(pages: Pages) -> None:
-    assert {
-        str(page.visit): len(page.requests) for page in pages if len(page.requests) > MOST_REQUESTS
-    } == {}
+    assert {str(page.visit): len(page.requests) for page in pages if len(page.requests) > MOST_REQUESTS} == {}
 
 
 def test_no_page_asks_anything_of_another_site(pages: Pages) -> None:

@@ -13,6 +13,7 @@ from testround.rounds import services
 from testround.rounds.forms.fields import add_refusal
 from testround.rounds.forms.places import SuppliedYarnForm
 from testround.rounds.forms.rounds import MoveForm, RoundForm
+from testround.rounds.plots import outlook_plot
 from testround.rounds.refusals import Refused
 from testround.rounds.selectors import diary_of, editions_open_to, round_page, rounds_with_progress
 from testround.rounds.services import today_for
@@ -53,8 +54,10 @@ def new(request: HttpRequest, edition: int) -> HttpResponse:
 def detail(request: HttpRequest, code: str) -> HttpResponse:
     round = round_here(request, code, Right.SEE)
     rights = rights_on(round.edition.pattern, request.user)
-    page = round_page(round, today=today_for(round), may_invite=rights.invite)
-    return render(request, "rounds/detail.html", {"round": round, "page": page, "may": rights})
+    today = today_for(round)
+    page = round_page(round, today=today, may_invite=rights.invite)
+    plot = outlook_plot(page.outlook, round, today=today)
+    return render(request, "rounds/detail.html", {"round": round, "page": page, "plot": plot, "may": rights})
 
 
 @form_view
