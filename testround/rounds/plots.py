@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 from testround.paper.plots import Plot
-from testround.paper.plots_round import Finishes, FinishRange, finish_plot
+from testround.paper.plots.finishes import Finishes, FinishRange, finish_plot
 from testround.rounds.models import Round
 from testround.rounds.selectors.forecasts import Outlook
 

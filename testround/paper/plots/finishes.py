@@ -23,17 +23,17 @@ from testround.paper.drawing import (
     square,
     triangle,
 )
-from testround.paper.plots import (
-    _DOT,
-    _LABEL,
-    _SMALL,
+from testround.paper.plots.base import (
+    DOT,
+    LABEL,
     PHONE,
+    SMALL,
     Plot,
+    Scale,
+    Sign,
     Table,
-    _label_column,
-    _legend,
-    _Scale,
-    _Sign,
+    label_column,
+    legend_of,
 )
 
 _ROW = 24.0
@@ -80,17 +80,17 @@ def finish_plot(data: Finishes, *, width: float = PHONE, ident: str = "finishes"
     the axis stands at its edge as an arrow; the dates are in the label and in the table.
     """
     names = [_name(one) for one in data.ranges]
-    label_width = _label_column(names, width)
+    label_width = label_column(names, width)
     scale = _days(data, label_width + 14, width - 14)
-    legend, top = _legend(_signs(data), width)
+    signs, top = legend_of(_signs(data), width)
     # The words over the plot: which line is today, which the closing date.
     top += 18
     bottom = top + 6 + _ROW * len(data.ranges)
-    marks: list[Mark] = [*legend, *_axis(scale, top, bottom), *_days_of_the_round(data, scale, top, bottom)]
+    marks: list[Mark] = [*signs, *_axis(scale, top, bottom), *_days_of_the_round(data, scale, top, bottom)]
     y = top + 6 + _ROW / 2
     for one, name in zip(data.ranges, names, strict=True):
-        label = fonts.shortened(name, label_width, _LABEL)
-        marks.append(Text(label_width + 4, y + 4, label, _LABEL, "end"))
+        label = fonts.shortened(name, label_width, LABEL)
+        marks.append(Text(label_width + 4, y + 4, label, LABEL, "end"))
         marks.append(_range_mark(one, scale, y))
         y += _ROW
     return Plot(
@@ -121,7 +121,7 @@ def finish_plot(data: Finishes, *, width: float = PHONE, ident: str = "finishes"
     )
 
 
-def _days(data: Finishes, start: float, end: float) -> _Scale:
+def _days(data: Finishes, start: float, end: float) -> Scale:
     """From today to the last day that is worth the room, which always holds the closing date."""
     first = data.today.toordinal()
     wanted = [one.latest.toordinal() - first for one in data.ranges]
@@ -131,10 +131,10 @@ def _days(data: Finishes, start: float, end: float) -> _Scale:
     # A round past its closing date keeps that date in the plot.
     low = min([0, *fixed, *(one.earliest.toordinal() - first for one in data.ranges)])
     air = 0.03 * (last - low)
-    return _Scale(first + low - air, first + last + air, start, end)
+    return Scale(first + low - air, first + last + air, start, end)
 
 
-def _axis(scale: _Scale, top: float, bottom: float) -> list[Mark]:
+def _axis(scale: Scale, top: float, bottom: float) -> list[Mark]:
     marks: list[Mark] = [Line((scale.start, bottom), (scale.end, bottom), "axis")]
     most = max(int((scale.end - scale.start) // _TICK), 1)
     span = scale.high - scale.low
@@ -147,14 +147,14 @@ def _axis(scale: _Scale, top: float, bottom: float) -> list[Mark]:
         marks.append(Line((x, top), (x, bottom), "grid"))
         marks.append(Line((x, bottom), (x, bottom + 4), "axis"))
         label = date_format(dt.date.fromordinal(day), "j M")
-        half = fonts.width_of(label, _SMALL) * 1.15 / 2
+        half = fonts.width_of(label, SMALL) * 1.15 / 2
         if scale.start - 10 <= x - half and x + half <= scale.end + 13:
-            marks.append(Text(x, bottom + 17, label, _SMALL, "middle"))
+            marks.append(Text(x, bottom + 17, label, SMALL, "middle"))
         day += step
     return marks
 
 
-def _days_of_the_round(data: Finishes, scale: _Scale, top: float, bottom: float) -> list[Mark]:
+def _days_of_the_round(data: Finishes, scale: Scale, top: float, bottom: float) -> list[Mark]:
     """The lines of today and of the closing date, and over them their words, side by side."""
     lines = [(data.today, _("today"), "band-edge")]
     if data.closes is not None:
@@ -165,15 +165,15 @@ def _days_of_the_round(data: Finishes, scale: _Scale, top: float, bottom: float)
     for day, words, look in sorted(lines):
         x = scale(day.toordinal())
         marks.append(Line((x, top), (x, bottom), look))
-        long = fonts.width_of(words, _SMALL) * 1.15
+        long = fonts.width_of(words, SMALL) * 1.15
         begin = min(max(x - long / 2, free), scale.end + 13 - long)
         if begin >= free - 1:
-            marks.append(Text(begin, top - 6, words, _SMALL, look="strong" if look == "target" else "muted"))
+            marks.append(Text(begin, top - 6, words, SMALL, look="strong" if look == "target" else "muted"))
             free = begin + long + 8
     return marks
 
 
-def _range_mark(one: FinishRange, scale: _Scale, y: float) -> Group:
+def _range_mark(one: FinishRange, scale: Scale, y: float) -> Group:
     earliest, latest = one.earliest.toordinal(), one.latest.toordinal()
     left, right = scale.clipped(earliest), scale.clipped(latest)
     marks: list[Mark] = [Line((left, y), (right, y), "interval")]
@@ -189,21 +189,21 @@ def _range_mark(one: FinishRange, scale: _Scale, y: float) -> Group:
 def _sign(stands: str, at: tuple[float, float]) -> Circle | Polygon:
     match stands:
         case "in time":
-            return Circle(at, _DOT, "hollow")
+            return Circle(at, DOT, "hollow")
         case "may be late":
             return diamond(at, 6, "estimate")
         case "likely late":
             return square(at, 5, "solid")
         case _:
-            return Circle(at, _DOT, "solid")
+            return Circle(at, DOT, "solid")
 
 
-def _signs(data: Finishes) -> list[_Sign]:
+def _signs(data: Finishes) -> list[Sign]:
     words = {"in time": _("in time"), "may be late": _("perhaps late"), "likely late": _("likely late")}
     there = {one.stands for one in data.ranges}
-    signs = [_Sign((_sign(look, (0, 0)),), 12, words[look]) for look in _LOOKS if look in there]
+    signs = [Sign((_sign(look, (0, 0)),), 12, words[look]) for look in _LOOKS if look in there]
     if any(one.until for one in data.ranges):
-        signs.append(_Sign((Line((0, -7), (0, 7), "target"),), 6, _("asked for until then")))
+        signs.append(Sign((Line((0, -7), (0, 7), "target"),), 6, _("asked for until then")))
     return signs
 
 

@@ -11,7 +11,7 @@ import pytest
 
 from testround.paper.drawing import Group, Line, Polygon, Text
 from testround.paper.plots import Plot
-from testround.paper.plots_round import Finishes, FinishRange, finish_plot
+from testround.paper.plots.finishes import Finishes, FinishRange, finish_plot
 
 
 def day(month: int, of_month: int) -> dt.date:
@@ -114,7 +114,7 @@ def test_a_day_far_beyond_the_others_ends_at_the_edge_as_an_arrow() -> None:
     assert "1 January 2031" in plot.svg
 
 
-@pytest.mark.parametrize("width", [320.0, 360.0, 720.0])
+@pytest.mark.parametrize("width", [300.0, 328.0, 720.0])
 @pytest.mark.parametrize(
     "data",
     [
