@@ -209,6 +209,7 @@ TABLE: dict[str, Access] = {
     "rounds:place_new": DESIGNERS_FORM,
     "rounds:place_edit": DESIGNERS_FORM,
     "rounds:place_give_back": DESIGNERS_FORM,
+    "rounds:place_count": DESIGNERS_BUTTON,
     "rounds:invite": OWNERS_FORM,
     "rounds:invite_withdraw": OWNERS_BUTTON,
     "rounds:decline": ANYONES_FORM,
@@ -372,6 +373,7 @@ class Scene:
             "rounds:new": (self.edition.pk,),
             "rounds:place_edit": (code, offered),
             "rounds:place_give_back": (code, place),
+            "rounds:place_count": (code, place),
             "talk:notes": (code,),
             "talk:note_new": (code,),
             "talk:questions": (code,),
@@ -638,6 +640,7 @@ def test_the_code_of_ones_own_round_opens_nothing_of_anothers(scene: Scene, othe
     with_object = {
         "rounds:place_edit": scene.place.pk,
         "rounds:place_give_back": scene.place.pk,
+        "rounds:place_count": scene.place.pk,
         "rounds:invite": scene.offered.pk,
         "rounds:invite_withdraw": scene.offered.pk,
         "rounds:candidate_take_back": scene.round.candidates.get().pk,

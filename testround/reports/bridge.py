@@ -20,10 +20,18 @@ REPORTED: tuple[type[Reported], ...] = (Swatch, Count, Finished, Sitting, Remark
 def kernel_round(round_: Round) -> kernel.Round:
     """The round as the kernel sees it, in a number of queries that does not depend on its testers.
 
-    Places that were given back are left out: nobody works on them.
+    A place that was given back is read if a swatch or finished measurements came from it, which are those of a real
+    piece, unless the designer leaves it out. Its photos are left where they are.
     """
-    places = list(round_.places.exclude(state=Place.State.GIVEN_BACK).order_by("pk"))
     reported = {model: _by_place(model, place__round=round_) for model in REPORTED}
+    measured = reported[Swatch].keys() | reported[Finished].keys()
+    places = []
+    for place in round_.places.order_by("pk"):
+        if place.state == Place.State.GIVEN_BACK:
+            if place.left_out_at is not None or place.pk not in measured:
+                continue
+            reported[Photo].pop(place.pk, None)
+        places.append(place)
     plan = kernel_plan(round_)
     return kernel.Round(
         format="testround/round",

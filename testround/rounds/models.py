@@ -271,6 +271,8 @@ class Place(models.Model):
     forgotten_at = models.DateTimeField(null=True, blank=True)
     # When its tester left for good with the piece unmeasured. What was sent stays; the size wants somebody else.
     left_at = models.DateTimeField(null=True, blank=True)
+    # When the designer left what came from it out of the results, once it was given back.
+    left_out_at = models.DateTimeField(null=True, blank=True)
     changed = models.DateTimeField(auto_now=True)
     created = models.DateTimeField(default=timezone.now)
 

@@ -24,6 +24,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("<slug:code>/places/new/", places.place_new, name="place_new"),
     path("<slug:code>/places/<int:pk>/", places.place_edit, name="place_edit"),
     path("<slug:code>/places/<int:pk>/give-back/", places.place_give_back, name="place_give_back"),
+    path("<slug:code>/places/<int:pk>/count/", places.place_count, name="place_count"),
     path("<slug:code>/places/<int:pk>/invite/", places.invite, name="invite"),
     path("<slug:code>/places/<int:pk>/invite/withdraw/", places.invite_withdraw, name="invite_withdraw"),
     path("call/<slug:call>/", call.call, name="call"),

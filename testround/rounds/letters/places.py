@@ -148,7 +148,10 @@ def given_back(*, place: Place, cause: str) -> Letter:
         f"{place.name} gave a place back: {round}",
         f"{place.name} has given back the place in {round} ({made}).",
         f"Why: {one_line(cause)}" if cause.strip() else "",
-        "What was sent from it stays for you to read; the results leave it out.",
+        _(
+            "What was sent from it stays for you to read. A swatch and finished measurements still count in the "
+            "results, until you leave them out on the page of the place."
+        ),
         Action(
             "See whether the size still has its testers", f"{settings.SITE_URL}{round.get_absolute_url()}"
         ),

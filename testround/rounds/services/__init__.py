@@ -36,6 +36,7 @@ from testround.rounds.services.invitations import (
 from testround.rounds.services.places import (
     MOST_PLACES_AT_ONCE,
     place_add,
+    place_count,
     place_edit,
     place_give_back,
     place_move,
@@ -94,6 +95,7 @@ __all__ = [
     "person_join",
     "person_of_repeated_press",
     "place_add",
+    "place_count",
     "place_edit",
     "place_give_back",
     "place_move",

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from testround.kernel.problems import Problem
 from testround.kernel.round import LONGEST_CM, Yarn
@@ -293,3 +294,32 @@ def place_give_back(*, place: Place, by: User | None, cause: str = "") -> Place:
             letter = letters.given_back(place=given, cause=cause)
             mail_send(to=owner.email, letter=letter, name=str(owner), about=given.round.code)
     return given
+
+
+@transaction.atomic
+def place_count(*, place: Place, counts: bool, by: User) -> Place:
+    """Count what came from a place that was given back in the results, or leave it out. Twice is once.
+
+    Raises
+    ------
+    Refused
+        Somebody works on the place: what comes from it is part of the round.
+    """
+    locked = (
+        Place.objects.select_for_update(of=("self",))
+        .select_related("round__edition__pattern")
+        .get(pk=place.pk)
+    )
+    require(by, Right.EDIT, locked.round.edition.pattern)
+    if locked.state != Place.State.GIVEN_BACK:
+        raise Refused.because(
+            _("%(name)s's place is %(state)s: only what came from a place given back can be left out.")
+            % {"name": locked.name, "state": locked.state}
+        )
+    if counts is (locked.left_out_at is None):
+        return locked
+    locked.left_out_at = None if counts else timezone.now()
+    locked.save(update_fields=["left_out_at"])
+    so = "counts in the results again" if counts else "is left out of the results"
+    diary_write(round=locked.round, place=locked, by=by, text=f"What came from {locked.name}'s place {so}.")
+    return locked

@@ -10,6 +10,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.cache import patch_cache_control
+from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_variables
 from django.views.decorators.http import require_POST, require_safe
 
@@ -142,6 +143,22 @@ def place_give_back(request: HttpRequest, code: str, pk: int) -> HttpResponse:
             messages.success(request, f"{place.name}'s place is given back. What was sent stays.")
             return redirect(round)
     return form_page(request, "rounds/place_give_back.html", form, round=round, place=place)
+
+
+@require_POST
+@login_required
+def place_count(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    """Leave what came from a place given back out of the results, or count it again."""
+    place = place_here(request, code, pk)[1]
+    counts = request.POST.get("counts") == "yes"
+    try:
+        services.place_count(place=place, counts=counts, by=request.user)
+    except Refused as refused:
+        messages.error(request, refused.sentence)
+    else:
+        said = _("It counts in the results again.") if counts else _("The results leave it out.")
+        messages.success(request, said)
+    return redirect("rounds:place_edit", code, pk)
 
 
 @form_view
