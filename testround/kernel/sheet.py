@@ -257,6 +257,18 @@ class Sheet:
     def _printed(self, printed: Mapping[str, float] | None) -> FloatArray:
         return np.array([(printed or {}).get(size, np.nan) for size in self.pattern.sizes], dtype=np.float64)
 
+    def printed_or_computed(self, size: str) -> dict[str, FloatArray]:
+        """Every number of one size as its maker reads it, printed or else worked out; shape (1,) each.
+
+        Raises
+        ------
+        KeyError
+            A size that the pattern does not have.
+        """
+        j = self._size_at[size]
+        printed = {key: values[j : j + 1] for key, values in self.printed_numbers().items()}
+        return self.numbers(self.stated([size]), printed)
+
     # How it hangs together
 
     def uses(self, key: str) -> tuple[str, ...]:

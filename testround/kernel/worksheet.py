@@ -15,6 +15,7 @@ import numpy as np
 
 from testround.kernel.cautions import Caution, cautions_for
 from testround.kernel.gauge import axis_gauge
+from testround.kernel.pieces import Piece, laid_flat
 from testround.kernel.round import Along, Craft, FabricState, Pattern, Round, Shaping, Swatch, Tester
 from testround.kernel.shaping import ShapingError, spelled
 from testround.kernel.sheet import FloatArray, GaugeColumns, ShapingColumns, Sheet
@@ -136,6 +137,8 @@ class Worksheet:
     missing: tuple[str, ...]
     """What to send so that the empty numbers can be worked out, a sentence each."""
     cautions: tuple[Caution, ...]
+    pieces: tuple[Piece, ...]
+    """The pieces laid flat, as the numbers above make them; every dimension is on one of them."""
 
 
 def worksheet(
@@ -245,6 +248,7 @@ def worksheet(
         ),
         missing=tuple(_missing(pattern, tester, own)),
         cautions=cautions_for(pattern, tester.measures),
+        pieces=laid_flat(sheet, basis, to_work),
     )
 
 

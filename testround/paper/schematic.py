@@ -43,6 +43,12 @@ def letters(count: int) -> list[str]:
     return [("" if k < 26 else alphabet[k // 26 - 1]) + alphabet[k % 26] for k in range(count)]
 
 
+def lettered(pieces: Sequence[Piece]) -> dict[str, str]:
+    """A letter for every dimension, piece by piece."""
+    keys = [mark.dimension for piece in pieces for mark in piece.marks]
+    return dict(zip(keys, letters(len(keys)), strict=True))
+
+
 def scale_of(pieces: Sequence[Piece]) -> float:
     """Pixels for a centimetre at which the largest of these pieces fits; one scale for all of a garment."""
     most = max((max(piece.width, piece.height) for piece in pieces), default=0.0)

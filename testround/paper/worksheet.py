@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from reportlab.graphics import shapes
+from reportlab.graphics.barcode.qr import QrCodeWidget
 from reportlab.lib.units import mm
 from reportlab.platypus import KeepTogether, Table
 
+from testround.kernel.measuring import how_to_measure
 from testround.kernel.terms import Terms, terms_of, translate
 from testround.kernel.units import (
     LengthUnit,
@@ -38,12 +41,19 @@ from testround.paper.document import (
     grid,
     para,
     paragraphs,
+    plot,
     section,
 )
+from testround.paper.drawing import paper as on_paper
+from testround.paper.schematic import lettered, scale_of, schematic
 
 UNKNOWN = "–"
 _READINGS = 3
 _BOX = 7.5 * mm
+_CODE = 30 * mm
+_TALLEST = 180 * mm
+_DRAWN = 0.6
+"""The drawings of a page made small enough for several to stand beside each other on paper."""
 _UNITS = {"st": "stitches", "row": "rows", "rep": "repeats"}
 
 _Say = Callable[[str], str]
@@ -66,6 +76,7 @@ def worksheet_pdf(
     tools: ToolSystem = "metric",
     terms: Terms = "us",
     answered: Sequence[Answered] = (),
+    address: str = "",
 ) -> bytes:
     """The worksheet as a PDF.
 
@@ -83,6 +94,8 @@ def worksheet_pdf(
         away it is taken for US.
     answered : sequence of Answered
         What was made clear since the text was written, in the order of the text.
+    address : str
+        The page that this paper is of, in full; it stands on the paper as a code to photograph, and in letters.
 
     Raises
     ------
@@ -100,14 +113,7 @@ def worksheet_pdf(
 
     def story(width: float) -> list[Flowable]:
         return [
-            Heading(worksheet.title, 0, outline=f"{worksheet.title}: worksheet"),
-            para(
-                f"Worksheet of {worksheet.tester} · "
-                + (f"size {worksheet.size}" if worksheet.size is not None else "made to measure")
-                + f" · edition {worksheet.edition}",
-                SUBTITLE,
-            ),
-            _to_fill_in(worksheet, width),
+            *_head(worksheet, width, address),
             *(para(sentence) for sentence in worksheet.missing),
             *_gauges(worksheet, width, units, tools, say),
             *_measures(worksheet, width, units),
@@ -139,6 +145,44 @@ def _written(worksheet: Worksheet) -> Iterator[str]:
     for dimension in worksheet.dimensions:
         yield dimension.label
         yield dimension.how or ""
+
+
+def _head(worksheet: Worksheet, width: float, address: str) -> list[Flowable]:
+    """Whose worksheet it is, with what is filled in first; the code that leads back to the page at its right."""
+    beside = _CODE + 6 * mm if address else 0.0
+    whose: list[Flowable] = [
+        Heading(worksheet.title, 0, outline=f"{worksheet.title}: worksheet"),
+        para(
+            f"Worksheet of {worksheet.tester} · "
+            + (f"size {worksheet.size}" if worksheet.size is not None else "made to measure")
+            + f" · edition {worksheet.edition}",
+            SUBTITLE,
+        ),
+        _to_fill_in(worksheet, width - beside),
+    ]
+    if not address:
+        return whose
+    code = [plot(qr_code(address, _CODE)), para(address, CELL_SMALL)]
+    return [
+        Table(
+            [[whose, code]],
+            colWidths=[width - beside, beside],
+            hAlign="LEFT",
+            style=[
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("LEFTPADDING", (0, 0), (0, -1), 0),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 0),
+                ("TOPPADDING", (0, 0), (-1, -1), 0),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 0),
+            ],
+        )
+    ]
+
+
+def qr_code(address: str, side: float) -> shapes.Drawing:
+    """The address as a QR code, its quiet zone of four modules included; medium correction, for a creased sheet."""
+    widget = QrCodeWidget(address, barLevel="M", barBorder=4, barWidth=side, barHeight=side)
+    return shapes.Drawing(side, side, widget)
 
 
 def _to_fill_in(worksheet: Worksheet, width: float) -> Flowable:
@@ -193,7 +237,7 @@ def _measures(worksheet: Worksheet, width: float, units: LengthUnit) -> list[Flo
     worked_for = "Worked for" if worksheet.size is None else f"Size {worksheet.size}"
     rows: list[list[Any]] = [
         [
-            _with_how(measure.label, measure.how),
+            _with_how(measure.label, how_to_measure(measure.key, measure.label, measure.how)),
             _length(measure.cm, units),
             _length(measure.own, units),
         ]
@@ -294,23 +338,67 @@ def _finished(worksheet: Worksheet, width: float, units: LengthUnit, say: _Say) 
     if not worksheet.dimensions:
         return []
     box = 17 * mm
-    head = ["Measurement", "Target", "Fine within", *(f"Reading {k + 1}" for k in range(_READINGS))]
-    widths = [0.0, 20 * mm, 20 * mm, *[box + 2 * mm] * _READINGS]
-    widths[0] = width - sum(widths)
+    letter = lettered(worksheet.pieces)
+    head = ["", "Measurement", "Target", "Fine within", *(f"Reading {k + 1}" for k in range(_READINGS))]
+    widths = [8 * mm, 0.0, 20 * mm, 20 * mm, *[box + 2 * mm] * _READINGS]
+    widths[1] = width - sum(widths)
     return [
         *section("Finished measurements", room=45 * mm),
         para(
-            f"Block first, let it dry, lay it flat. Measure each one afresh up to three times, in "
-            f"{'inches' if units == 'in' else 'centimetres'}.",
+            f"Block first, let it dry, lay it flat. Find the letter on the drawing; measure each one afresh up to "
+            f"three times, in {'inches' if units == 'in' else 'centimetres'}.",
             SMALL,
         ),
+        *_flats(worksheet, width, say),
         grid(
             head,
-            [_dimension_row(dimension, box, units, say) for dimension in worksheet.dimensions],
+            [
+                [para(letter[dimension.key], CELL_STRONG), *_dimension_row(dimension, box, units, say)]
+                for dimension in _in_order(worksheet, letter)
+            ],
             widths,
-            right=(1, 2),
+            right=(2, 3),
         ),
         *_long_hows([(say(dimension.label), say(dimension.how or "")) for dimension in worksheet.dimensions]),
+    ]
+
+
+def _in_order(worksheet: Worksheet, letter: Mapping[str, str]) -> list[WorksheetDimension]:
+    """The dimensions as their letters go."""
+    order = {key: index for index, key in enumerate(letter)}
+    return sorted(worksheet.dimensions, key=lambda dimension: order[dimension.key])
+
+
+def _flats(worksheet: Worksheet, width: float, say: _Say) -> list[Flowable]:
+    """The pieces in rows, as many beside each other as the paper is wide."""
+    labels = {dimension.key: say(dimension.label) for dimension in worksheet.dimensions}
+    named = {key: (letter, labels[key]) for key, letter in lettered(worksheet.pieces).items()}
+    scale = _DRAWN * scale_of(worksheet.pieces)
+    rows: list[list[tuple[float, list[Flowable]]]] = [[]]
+    for piece in worksheet.pieces:
+        drawing = on_paper(schematic(piece, named, scale))
+        fits = min(1.0, (width - 6) / drawing.width, _TALLEST / drawing.height)
+        if fits < 1:
+            drawing = on_paper(schematic(piece, named, scale), scale=fits)
+        wide = drawing.width + 6
+        if sum(one[0] for one in rows[-1]) + wide > width and rows[-1]:
+            rows.append([])
+        scaled = "" if piece.known else ", not to scale"
+        rows[-1].append((wide, [plot(drawing), para(f"{cut(say(piece.label))}{scaled}", CELL_SMALL)]))
+    return [
+        Table(
+            [[cell for _, cell in row]],
+            colWidths=[wide for wide, _ in row],
+            hAlign="LEFT",
+            spaceAfter=4,
+            style=[
+                ("VALIGN", (0, 0), (-1, -1), "BOTTOM"),
+                ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 0),
+            ],
+        )
+        for row in rows
+        if row
     ]
 
 

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from testround.kernel.gauge import SwatchAnswer, SwatchEffect, own_gauges
-from testround.kernel.pieces import Piece, laid_flat
-from testround.kernel.sheet import FloatArray, Inputs, Sheet
+from testround.kernel.pieces import laid_flat
+from testround.kernel.sheet import Inputs
 from testround.kernel.units import LengthUnit
 from testround.paper.drawing import Drawing, svg
-from testround.paper.schematic import compared, letters, said, scale_of, schematic
+from testround.paper.schematic import compared, lettered, said, scale_of, schematic
 from testround.paper.swatch_drawing import swatch_drawing
 from testround.reports.forms import FinishedForm, MeasureLine
 from testround.reports.selectors import Desk
@@ -45,20 +44,9 @@ class Compared:
         return tuple(one for one in self.said if not one[0].within) or self.said[:1]
 
 
-def lettered(pieces: tuple[Piece, ...]) -> dict[str, str]:
-    """A letter for every dimension, piece by piece."""
-    keys = [mark.dimension for piece in pieces for mark in piece.marks]
-    return dict(zip(keys, letters(len(keys)), strict=True))
-
-
-def pieces_of(desk: Desk) -> tuple[Piece, ...]:
-    """The pieces of this tester's size as the text means them, or of their own measures at their own gauge."""
-    return laid_flat(desk.sheet, *_meant(desk))
-
-
 def flats_of(desk: Desk) -> list[Flat]:
     """Where every dimension is measured, piece by piece. No lengths: they are not to be peeked at."""
-    pieces = pieces_of(desk)
+    pieces = desk.worksheet.pieces
     letter = lettered(pieces)
     labels = {dimension.key: dimension.label for dimension in desk.pattern.dimensions}
     named = {key: (letter[key], labels[key]) for key in letter}
@@ -84,9 +72,10 @@ def compared_flats(desk: Desk, answer: SwatchAnswer, units: LengthUnit) -> list[
     Empty for a piece made to measure, whose numbers follow the gauge, and where nothing was counted.
     """
     effects = {effect.dimension: effect for effect in answer.rows}
-    if not (answer.graded and answer.measured and effects):
+    size = desk.tester.size
+    if not (answer.graded and answer.measured and effects and size):
         return []
-    stated, numbers = _meant(desk)
+    stated, numbers = desk.sheet.stated([size]), desk.sheet.printed_or_computed(size)
     own = Inputs(own_gauges(desk.sheet, [desk.tester]).columns(), stated.measures)
     meant, made = laid_flat(desk.sheet, stated, numbers), laid_flat(desk.sheet, own, numbers)
     scale = COMPARED_SIZE * scale_of([*meant, *made])
@@ -114,25 +103,6 @@ def swatch_how(desk: Desk, units: LengthUnit) -> str:
     """How a swatch is measured, with the stitches of the pattern's first gauge on it."""
     pattern = desk.pattern
     return svg(swatch_drawing(pattern.gauges[0].stitches, pattern.craft, units=units), ident="swatch-how")
-
-
-def _meant(desk: Desk) -> tuple[Inputs, Mapping[str, FloatArray]]:
-    """What the tester's piece is worked from, and the counts of the text for it."""
-    sheet, tester, pattern = desk.sheet, desk.tester, desk.pattern
-    if not pattern.is_graded:
-        measures = sheet.worked_from([tester.measures]).measures
-        inputs = Inputs(own_gauges(sheet, [tester]).columns(), measures)
-        return inputs, sheet.numbers(inputs)
-    if tester.size not in pattern.sizes:
-        inputs = sheet.worked_from([{}])
-        return inputs, sheet.numbers(inputs)
-    inputs = sheet.stated([tester.size])
-    return inputs, sheet.numbers(inputs, _printed(sheet, tester.size))
-
-
-def _printed(sheet: Sheet, size: str) -> dict[str, FloatArray]:
-    index = sheet.pattern.sizes.index(size)
-    return {key: values[index : index + 1] for key, values in sheet.printed_numbers().items()}
 
 
 # The page of finished measurements ------------------------------------------------------------------------
@@ -165,7 +135,7 @@ def measured_pieces(desk: Desk, form: FinishedForm) -> list[MeasuredPiece]:
 
     Open is what was typed in or is to be mended, else the first piece that something is missing of.
     """
-    pieces = pieces_of(desk)
+    pieces = desk.worksheet.pieces
     letter = lettered(pieces)
     lines = {line.entry.key: line for line in form.lines()}
     found: list[MeasuredPiece] = []

@@ -6,6 +6,7 @@ import uuid
 from collections.abc import Callable
 from typing import Any, TypeVar
 
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
@@ -340,6 +341,7 @@ def worksheet_pdf(request: HttpRequest, pk: int) -> HttpResponse:
         units=reader.units,
         tools=reader.tools,
         terms=reader.terms,
+        address=f"{settings.SITE_URL}{reverse('reports:worksheet', args=[pk])}",
         answered=[
             Answered(group.place, aside.question, tuple(reply.text for reply in aside.replies))
             for group in desk.worksheet.places
