@@ -215,6 +215,7 @@ ACCOUNT_LOGOUT_REDIRECT_URL = "home"
 LANGUAGE_CODE = "en-gb"
 LANGUAGES = [("en-gb", "English")]
 LOCALE_PATHS = [BASE_DIR / "testround" / "locale"]
+FORMAT_MODULE_PATH = "testround.formats"
 # Of strangers, and of people who have not chosen their own.
 TIME_ZONE = environment.zone("TESTROUND_TIME_ZONE", default="UTC")
 USE_I18N = True

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Callable
 from typing import Any
@@ -11,6 +12,7 @@ from django.core import mail
 from django.core.cache import cache
 from django.test import Client
 from django.utils import translation
+from django.utils.formats import date_format
 from django.utils.translation import gettext
 
 from testround.people.held import document_of, held_of
@@ -92,6 +94,22 @@ def test_a_page_that_is_not_there_says_so_in_the_readers_language(client: Client
 
     assert page.status_code == 404
     assert heading(page) == ("Diese Seite gibt es nicht", "de", "de")
+
+
+@pytest.mark.parametrize(
+    ("language", "written"),
+    [
+        ("en-gb", ["5 August 2026", "5 August", "5 August 2026, 17:04"]),
+        ("de", ["5. August 2026", "5. August", "5. August 2026, 17:04"]),
+    ],
+)
+def test_a_day_is_written_as_the_language_writes_it(language: str, written: list[str]) -> None:
+    moment = dt.datetime(2026, 8, 5, 17, 4)
+
+    with translation.override(language):
+        said = [date_format(moment, name) for name in ("DATE_FORMAT", "MONTH_DAY_FORMAT", "DATETIME_FORMAT")]
+
+    assert said == written
 
 
 # -- the choice --------------------------------------------------------------------------------------------

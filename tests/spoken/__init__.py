@@ -82,20 +82,29 @@ class Said(HTMLParser):
         self.texts: list[str] = []
         self.links: list[str] = []
         self._unsaid = 0
+        self._zone = False
+        self._depth = 0
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self._unsaid += tag in UNSAID
         given = dict(attrs)
+        # Cities are called as the database of time zones calls them.
+        zone = tag == "option" and "/" in (given.get("value") or "")
+        self._unsaid += tag in UNSAID or zone
+        self._zone = zone
         self.texts += [given[name] or "" for name in SAID_IN if name in given]
         if tag == "a" and (address := given.get("href")):
             self.links.append(address)
 
     def handle_endtag(self, tag: str) -> None:
-        self._unsaid -= tag in UNSAID
+        self._unsaid -= tag in UNSAID or (tag == "option" and self._zone)
+        self._zone = False
 
     def handle_data(self, data: str) -> None:
+        # A message that holds a link opens before it and closes after it.
+        text = LEFT * self._depth + data
+        self._depth += data.count(LEFT) - data.count(RIGHT)
         if not self._unsaid and data.strip():
-            self.texts.append(data)
+            self.texts.append(text)
 
 
 def outside(text: str) -> list[str]:

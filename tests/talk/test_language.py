@@ -32,8 +32,8 @@ WORDS = {
     "{title}, size {size}": "{title}, Größe {size}",
     "Test rounds": "Testrunden",
     "{name}, size {size}; to the others: a tester": "{name}, Größe {size}; für die anderen: jemand",
-    'Asked by %(who)s, <time datetime="%(iso)s">%(day)s, %(time)s</time>': (
-        'Von %(who)s, am <time datetime="%(iso)s">%(day)s, %(time)s</time>'
+    'Asked by %(who)s, <time datetime="%(iso)s">%(when)s</time>': (
+        'Von %(who)s, am <time datetime="%(iso)s">%(when)s</time>'
     ),
 }
 
