@@ -357,7 +357,9 @@ class VacancyLine:
 
 
 def vacancies_of(round: Round, read: kernel.Round, units: LengthUnit) -> list[VacancyLine]:
-    """The places of a round that fell free and that nobody has filled or left: one query."""
+    """The places of a round that fell free and that nobody has filled or left: one query. A closed one has none."""
+    if round.state == Round.State.CLOSED:
+        return []
     found = list(
         Vacancy.objects.filter(place__round=round, state=Vacancy.State.OPEN).select_related(
             "place", "candidate"
