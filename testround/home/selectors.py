@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from enum import IntEnum
 
 from django.db.models import Count, Exists, F, Max, OuterRef, Q, QuerySet, Subquery
 from django.urls import reverse
@@ -32,6 +33,18 @@ REMIND_DAYS = 7
 NUDGES_SHOWN = 3
 
 
+class Pressing(IntEnum):
+    """How pressing a need is: the first page begins with the smallest."""
+
+    WAITED_FOR = 1
+    """Somebody cannot go on before it is done."""
+    LATE = 2
+    """Its day has passed, or somebody's has."""
+    SOON = 3
+    """Its day is near, or will hardly be kept; and what was said and is to be read."""
+    ANY_DAY = 4
+
+
 @dataclass(frozen=True, slots=True)
 class Need:
     """One thing that waits for this person, with where to do it; ``sends`` makes the action a press, not a way.
@@ -45,6 +58,7 @@ class Need:
     url: str
     sends: tuple[tuple[str, str], ...] = ()
     or_else: tuple[str, str] | None = None
+    pressing: Pressing = field(default=Pressing.ANY_DAY, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +82,8 @@ def today_of(user: User) -> Today:
     needs += [_next_in_reserve(vacancy) for vacancy in vacancies_for(user)[:SHOWN]]
     needs += [_said(waiting) for waiting in waiting_for(user)]
     return Today(
-        needs=needs,
+        # What is as pressing stays in the order of its rounds.
+        needs=sorted(needs, key=lambda need: need.pressing),
         rounds=rounds,
         patterns=list(patterns_of(user).prefetch_related("editions")[:SHOWN]),
         places=places,
@@ -149,6 +164,7 @@ def _day_of_deleting(round: Round) -> Need:
         _("no day is set on which names, body measurements, photos and words are deleted."),
         _("Set the day"),
         f"{reverse('rounds:edit', args=[round.code])}#id_purge_on",
+        pressing=Pressing.SOON,
     )
 
 
@@ -161,6 +177,7 @@ def _next_in_reserve(vacancy: Vacancy) -> Need:
         f"Invite {vacancy.candidate}",
         reverse("rounds:vacancy_invite", args=[place.round.code, vacancy.pk]),
         sends=(("candidate", str(vacancy.candidate_id)),),
+        pressing=Pressing.WAITED_FOR,
     )
 
 
@@ -169,11 +186,12 @@ def _nudges(round: Round, waiting: list[Nudgeable]) -> Iterator[Need]:
     waiting = [one for one in waiting if not one.is_recent]
     for one in waiting[:NUDGES_SHOWN]:
         url = reverse("rounds:nudge", args=[round.code, one.place.pk])
-        yield Need(str(round), one.sentence, f"Nudge {one.place.name}", url)
+        yield Need(str(round), one.sentence, f"Nudge {one.place.name}", url, pressing=Pressing.LATE)
     more = len(waiting) - NUDGES_SHOWN
     if more > 0:
         said = f"{more} more tester{' needs' if more == 1 else 's need'} a friendly word."
-        yield Need(str(round), said, "See who", f"{round.get_absolute_url()}#late")
+        url = f"{round.get_absolute_url()}#late"
+        yield Need(str(round), said, "See who", url, pressing=Pressing.LATE)
 
 
 def _at_the_close(round: Round) -> Iterator[Need]:
@@ -187,14 +205,15 @@ def _at_the_close(round: Round) -> Iterator[Need]:
         said = (
             f"{n} tester{' needs' if n == 1 else 's need'} longer, until {day(round.asked_last)}; {closes}."
         )
-        yield Need(str(round), said, "Change the dates", edit)
+        yield Need(str(round), said, "Change the dates", edit, pressing=Pressing.SOON)
     if round.likely_late_count:
         n = round.likely_late_count
         said = (
             f"at the pace so far {n} piece{' is' if n == 1 else 's are'} likely late: the last may be done by "
             f"{day(round.likely_last)}; {closes}."
         )
-        yield Need(str(round), said, "See the forecast", f"{round.get_absolute_url()}#outlook")
+        url = f"{round.get_absolute_url()}#outlook"
+        yield Need(str(round), said, "See the forecast", url, pressing=Pressing.SOON)
 
 
 def _needs_of_round(round: Round) -> Iterator[Need]:
@@ -207,11 +226,13 @@ def _needs_of_round(round: Round) -> Iterator[Need]:
             _("Change the dates"),
             reverse("rounds:edit", args=[round.code]),
             or_else=(_("Move it on by hand"), reverse("rounds:move", args=[round.code])),
+            pressing=Pressing.LATE,
         )
     if round.offer_count and not round.place_count:
         n = round.offer_count
         said = "1 person offers to test." if n == 1 else f"{n} people offer to test."
-        yield Need(about, said, "Who should make what?", reverse("rounds:proposal", args=[round.code]))
+        url = reverse("rounds:proposal", args=[round.code])
+        yield Need(about, said, "Who should make what?", url, pressing=Pressing.WAITED_FOR)
     elif not round.place_count:
         yield Need(
             about, "it has no places yet.", "Add places", reverse("rounds:place_new", args=[round.code])
@@ -223,6 +244,7 @@ def _needs_of_round(round: Round) -> Iterator[Need]:
             f"{n} offered place{' has' if n == 1 else 's have'} no open link, so nobody can take {'it' if n == 1 else 'them'}.",
             "Invite",
             f"{reverse('rounds:places', args=[round.code])}?state=offered",
+            pressing=Pressing.WAITED_FOR,
         )
     if round.late_count:
         n = round.late_count
@@ -231,6 +253,7 @@ def _needs_of_round(round: Round) -> Iterator[Need]:
             f"{n} tester{' is' if n == 1 else 's are'} late.",
             "See who",
             f"{round.get_absolute_url()}#late",
+            pressing=Pressing.LATE,
         )
     if round.trouble_count:
         n = round.trouble_count
@@ -239,12 +262,14 @@ def _needs_of_round(round: Round) -> Iterator[Need]:
             f"{n} mail{' has' if n == 1 else 's have'} not arrived for certain.",
             "Look",
             reverse("rounds:mails", args=[round.code]),
+            pressing=Pressing.WAITED_FOR,
         )
     # A round from before such days were asked for. In a planned one nobody has given anything yet.
     if round.purge_on is None and round.state != Round.State.PLANNED:
         yield _day_of_deleting(round)
     if round.place_count and round.place_count == round.measured_count:
-        yield Need(about, "everybody has measured.", "Read the results", round.get_absolute_url())
+        said = "everybody has measured."
+        yield Need(about, said, "Read the results", round.get_absolute_url(), pressing=Pressing.SOON)
 
 
 def _needs_of_place(place: Place, date: dt.date) -> Iterator[Need]:
@@ -252,12 +277,18 @@ def _needs_of_place(place: Place, date: dt.date) -> Iterator[Need]:
     url = place.get_absolute_url()
     if place.state == Place.State.TAKEN:
         due = date_of(place, What.SWATCH)
-        yield Need(about, f"your swatch is {_due(due, date)}.", "Send the swatch", url)
+        yield Need(
+            about, f"your swatch is {_due(due, date)}.", "Send the swatch", url, pressing=_pressing(due, date)
+        )
     elif place.state not in (Place.State.MEASURED, Place.State.DONE):
         due = date_of(place, What.MEASURES)
         if _is_near(due, date):
             said = f"your finished measurements are {_due(due, date)}."
-            yield Need(about, said, "Send measurements", url)
+            yield Need(about, said, "Send measurements", url, pressing=_pressing(due, date))
+
+
+def _pressing(due: dt.date | None, date: dt.date) -> Pressing:
+    return Pressing.LATE if due is not None and due < date else Pressing.SOON
 
 
 def _said(waiting: Waiting) -> Need:
@@ -267,18 +298,22 @@ def _said(waiting: Waiting) -> Need:
     match waiting.what:
         case "question":
             said = f"{n} question{' waits' if n == 1 else 's wait'} for an answer."
-            return Need(str(round), said, "Answer", f"{reverse('talk:questions', args=[code])}?waiting=1")
+            url = f"{reverse('talk:questions', args=[code])}?waiting=1"
+            return Need(str(round), said, "Answer", url, pressing=Pressing.WAITED_FOR)
         case "word":
             place = waiting.place
             assert place is not None  # noqa: S101 -- private words are said about a place
             said = f"{n} new private word{'' if n == 1 else 's'} ({place.name})."
-            return Need(str(round), said, "Read", reverse("talk:words", args=[place.pk]))
+            url = reverse("talk:words", args=[place.pk])
+            return Need(str(round), said, "Read", url, pressing=Pressing.WAITED_FOR)
         case "answer":
             said = f"{n} new answer{'' if n == 1 else 's'} to what testers asked."
-            return Need(str(round), said, "Read", reverse("talk:questions", args=[code]))
+            url = reverse("talk:questions", args=[code])
+            return Need(str(round), said, "Read", url, pressing=Pressing.SOON)
         case _:
             said = f"{n} new note{'' if n == 1 else 's'} to all testers."
-            return Need(str(round), said, "Read", reverse("talk:notes", args=[code]))
+            url = reverse("talk:notes", args=[code])
+            return Need(str(round), said, "Read", url, pressing=Pressing.SOON)
 
 
 def _is_near(due: dt.date | None, date: dt.date) -> bool:

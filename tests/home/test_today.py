@@ -13,7 +13,7 @@ from django.utils import timezone
 from testround.home.selectors import Need, today_of
 from testround.patterns.models import Edition
 from testround.people.models import User
-from testround.rounds.models import Place, Round
+from testround.rounds.models import Candidate, Place, Round
 from testround.rounds.selectors import round_page
 from testround.rounds.services import invitation_create, place_add
 
@@ -55,7 +55,6 @@ def test_a_designer_sees_what_her_rounds_need(designer: User, edition: Edition) 
     today = today_of(designer)
 
     assert today.needs == [
-        Need("Little top: Ready", "everybody has measured.", "Read the results", ready.get_absolute_url()),
         Need(
             "Little top: Late",
             "1 offered place has no open link, so nobody can take it.",
@@ -63,9 +62,44 @@ def test_a_designer_sees_what_her_rounds_need(designer: User, edition: Edition) 
             f"/rounds/{late.code}/places/?state=offered",
         ),
         Need("Little top: Late", "1 tester is late.", "See who", f"/rounds/{late.code}/#late"),
+        Need("Little top: Ready", "everybody has measured.", "Read the results", ready.get_absolute_url()),
         Need("Little top: Empty", "it has no places yet.", "Add places", f"/rounds/{empty.code}/places/new/"),
     ]
     assert [round.title for round in today.rounds] == ["Ready", "Late", "Empty"]
+
+
+def test_what_somebody_waits_for_comes_first_then_what_is_late_then_what_will_soon_be(
+    designer: User, tester: User, place: Place
+) -> None:
+    """Across rounds, and a tester's own work among a designer's."""
+    closes = in_days(20)
+    Round.objects.create(edition=place.round.edition, title="Empty", closes=closes)
+    calling = Round.objects.create(edition=place.round.edition, title="Calling", closes=closes)
+    Candidate.objects.create(round=calling, key="c01", name="Hazel", state="confirmed")
+    place.round.swatches_due = in_days(-3)
+    place.round.state = "making"
+    place.round.save()
+    place.tester = None
+    place.save()
+    Place.objects.create(
+        round=place.round,
+        key="t02",
+        name="Me",
+        tester=designer,
+        size="M",
+        state="making",
+        measures_until=in_days(2),
+    )
+
+    needs = today_of(designer).needs
+
+    assert [(need.pressing.name, need.sentence) for need in needs] == [
+        ("WAITED_FOR", "1 person offers to test."),
+        ("LATE", "1 tester is late."),
+        ("SOON", "your finished measurements are due in 2 days."),
+        ("SOON", "no day is set on which names, body measurements, photos and words are deleted."),
+        ("ANY_DAY", "it has no places yet."),
+    ]
 
 
 def test_offers_lead_to_who_should_make_what_rather_than_to_a_place_by_hand(

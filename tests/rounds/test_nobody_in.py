@@ -86,8 +86,8 @@ def test_its_designer_is_asked_today_and_on_its_page(begun: Round, designer: Use
 def test_both_ways_out_are_on_the_first_page(begun: Round, designer: User, signed_in: SignIn) -> None:
     body = signed_in(designer).get(reverse("home")).content.decode()
 
-    assert f'<a class="button" href="/rounds/{begun.code}/edit/">Change the dates</a>' in body
-    assert f'<a href="/rounds/{begun.code}/move/">Move it on by hand</a>' in body
+    assert f'href="/rounds/{begun.code}/edit/">Change the dates</a>' in body
+    assert f'href="/rounds/{begun.code}/move/">Move it on by hand</a>' in body
 
 
 @pytest.mark.parametrize("state", ["confirmed", "waiting", "placed"])
