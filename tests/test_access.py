@@ -170,6 +170,8 @@ TABLE: dict[str, Access] = {
     "patterns:check": DESIGNERS_BUTTON_BEHIND,
     "patterns:paste": DESIGNERS_BUTTON_BEHIND,
     "patterns:states": DESIGNERS_FORM,
+    "patterns:values": DESIGNERS_FORM,
+    "patterns:values_file": DESIGNER,
     "patterns:next_edition": DESIGNERS_FORM,
     "patterns:edition_file": DESIGNER,
     # rounds
@@ -337,6 +339,8 @@ class Scene:
             "patterns:edition_file": (pattern, self.edition.pk),
             "patterns:paste": (pattern, self.edition.pk),
             "patterns:states": (pattern, self.edition.pk),
+            "patterns:values": (pattern, self.edition.pk),
+            "patterns:values_file": (pattern, self.edition.pk, "csv"),
             "patterns:next_edition": (pattern, self.edition.pk),
             "patterns:sheet": (pattern, self.edition.pk),
             "reports:of_tester": (code, place),
@@ -672,7 +676,7 @@ def test_the_code_of_ones_own_pattern_opens_no_edition_of_anothers(
     scene: Scene, other_designer: User
 ) -> None:
     own = other_designer.patterns.get()
-    pages = ("sheet", "check", "paste", "states", "next_edition", "edition_file")
+    pages = ("sheet", "check", "paste", "states", "values", "next_edition", "edition_file")
     before = everything_stored()
 
     answers = answers_to_own(

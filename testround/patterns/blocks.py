@@ -1,6 +1,6 @@
-"""A block of cells from a spreadsheet, as it is pasted or comes in a file, put in its place in a draft.
+"""A block of cells copied from a spreadsheet, put in its place in a draft.
 
-The one reading of blocks: a press of Paste with scripts, the plain form without, and text files all come here.
+The one reading of blocks: a press of Paste with scripts and the plain form without both come here.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 from django.urls import URLPattern, URLResolver, path
 
-from testround.patterns import views, views_states
+from testround.patterns import views, views_states, views_values
 
 app_name = "patterns"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -12,6 +12,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("<str:code>/<int:pk>/check/", views.sheet_check, name="check"),
     path("<str:code>/<int:pk>/paste/", views.sheet_paste, name="paste"),
     path("<str:code>/<int:pk>/states/", views_states.states, name="states"),
+    path("<str:code>/<int:pk>/values/", views_values.values, name="values"),
+    path("<str:code>/<int:pk>/values/<str:kind>/", views_values.values_file, name="values_file"),
     path("<str:code>/<int:pk>/next/", views.next_edition, name="next_edition"),
     path("<str:code>/<int:pk>/file/", views.edition_file, name="edition_file"),
 ]

@@ -50,7 +50,7 @@ def upload(client: Client, content: bytes | dict[str, Any], name: str = "pattern
 # Who may come in
 
 
-PAGES = ("detail", "delete", "sheet", "check", "paste", "states", "next_edition", "edition_file")
+PAGES = ("detail", "delete", "sheet", "check", "paste", "states", "values", "next_edition", "edition_file")
 # Addresses that are only sent to.
 SENT_TO = ("check", "paste")
 
