@@ -27,7 +27,8 @@ from testround.people.readers import reader_of
 from testround.reports import services
 from testround.reports.asides import asides_of, news_of
 from testround.reports.claims import AlreadySent
-from testround.reports.flats import compared_flats, measured_pieces, swatch_how
+from testround.reports.counting import counted_at
+from testround.reports.flats import compared_flats, flats_of, measured_pieces, swatch_how
 from testround.reports.forms import (
     ConsentsForm,
     CountsForm,
@@ -60,6 +61,7 @@ from testround.reports.selectors import (
     typed_before,
 )
 from testround.reports.sent import sent_from
+from testround.reports.sheet_page import lettered_dimensions, sheet_sections
 from testround.reports.steps import in_two, next_step, tasks_of
 from testround.rounds.models import Place
 from testround.rounds.refusals import Refused
@@ -324,7 +326,13 @@ def worksheet(request: HttpRequest, pk: int) -> HttpResponse:
         request,
         "reports/worksheet.html",
         desk,
-        {"worksheet": desk.worksheet, "asides": asides_of(desk.place)},
+        {
+            "worksheet": desk.worksheet,
+            "sections": sheet_sections(desk, counted_at(desk.place).ticked),
+            "flats": flats_of(desk),
+            "dimensions": lettered_dimensions(desk),
+            "asides": asides_of(desk.place),
+        },
     )
 
 

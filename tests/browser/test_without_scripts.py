@@ -35,7 +35,7 @@ def test_every_page_that_is_read_can_be_read(windows: Windows) -> None:
         ),
         (studio, f"/rounds/{fenlight.code}/results/chest/", "Chest, buttoned", "Every tester's piece"),
         (phone, f"/places/{place.pk}/", "Fenlight Cardigan, size S", "Everything there is to send"),
-        (phone, f"/places/{place.pk}/worksheet/", "Your numbers, size S", "Sleeve stitches at underarm"),
+        (phone, f"/places/{place.pk}/worksheet/", "Your numbers, size S", "Decreases at each front neck"),
     ]:
         assert window.open(path) == 200
         assert window.page.inner_text("h1").replace("\n", " ") == heading

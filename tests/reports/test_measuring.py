@@ -23,7 +23,8 @@ Address = Callable[..., str]
 def opened(response: Any) -> list[str]:
     """The pieces that lie open on the page, by their names."""
     return re.findall(
-        r'<details class="measure-piece" id="[^"]*" open>\s*<summary><h2>([^<]*)', response.content.decode()
+        r'<details class="fold measure-piece" id="[^"]*" open>\s*<summary><h2>([^<]*)',
+        response.content.decode(),
     )
 
 
