@@ -27,6 +27,7 @@ SPOKEN = (
     "account",
     "allauth",
     "mail",
+    "parts",
     "people",
     "talk",
     "400.html",
@@ -34,7 +35,10 @@ SPOKEN = (
     "403_csrf.html",
     "404.html",
     "500.html",
+    "base.html",
 )
+# Seen by those who work on the program, with the settings for that.
+OURS_ALONE = {"parts/gallery.html"}
 # Names of standards and formats beside the symbols that every page may hold.
 NO_WORDS = SYMBOLS | {"Georgia", "DOCTYPE", "doctype", "html"}
 # A literal with a blank or a capital letter is said to somebody; "caution" and "knit" are for the program.
@@ -50,7 +54,7 @@ def spoken_templates() -> list[Path]:
     for name in SPOKEN:
         path = folder / name
         found += [path] if path.is_file() else [*path.rglob("*.html"), *path.rglob("*.txt")]
-    return sorted(found)
+    return sorted(path for path in found if str(path.relative_to(folder)) not in OURS_ALONE)
 
 
 class _Text(HTMLParser):
