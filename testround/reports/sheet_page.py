@@ -68,15 +68,15 @@ def sheet_sections(desk: Desk, ticked: Collection[str] = ()) -> list[SheetSectio
     titles = {section.slug: section.title for section in sections}
     slug_of_title = {section.title: section.slug for section in sections}
     found: dict[str, list[WorksheetPlace]] = {slug: [] for slug in titles}
-    last = ""
     for place in desk.worksheet.places:
         title = place.place.partition(",")[0].strip()
-        # A place with shapings alone is where its name says, else with what stands before it.
-        slug = home[place.numbers[0].key] if place.numbers else slug_of_title.get(title, last)
+        if place.numbers:
+            slug = home[place.numbers[0].key]
+        else:
+            # Shapings alone: where the name says, else a section of their own.
+            slug = slug_of_title.setdefault(title, f"shaping-{len(slug_of_title) + 1}")
         titles.setdefault(slug, title)
-        found.setdefault(slug, [])
-        found[slug].append(place)
-        last = slug
+        found.setdefault(slug, []).append(place)
     return [
         SheetSection(
             slug=slug,
