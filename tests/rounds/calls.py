@@ -15,7 +15,8 @@ from testround.outbox.models import Mail
 from testround.people.models import User
 from testround.rounds.models import Candidate, Round
 from testround.rounds.services import call as services
-from testround.rounds.services.call import Offer
+from testround.rounds.services import offers
+from testround.rounds.services.offers import Offer
 
 ASKED = "Make one piece, and send a swatch by 25 January."
 WREN = Offer(
@@ -50,13 +51,13 @@ def written(round: Round, by: User, **changed: Any) -> Round:
 
 def offer(round: Round, email: str, said: Offer = WREN, key: str = "") -> str:
     """Make an offer, and the secret of the link that is mailed for it."""
-    services.offer_make(round=round, email=email, offer=said, form_key=key or str(uuid.uuid4()))
+    offers.offer_make(round=round, email=email, offer=said, form_key=key or str(uuid.uuid4()))
     return secret_mailed(email)
 
 
 def confirmed(round: Round, email: str, said: Offer = WREN) -> tuple[Candidate, str]:
     """An offer that was confirmed, and the secret by which it is changed."""
-    candidate, url = services.offer_confirm(secret=offer(round, email, said))
+    candidate, url = offers.offer_confirm(secret=offer(round, email, said))
     return candidate, secret_of(url)
 
 

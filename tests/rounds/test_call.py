@@ -21,8 +21,16 @@ from testround.reports.exchange import round_export, round_import
 from testround.rounds.models import Candidate, OfferLink, Round
 from testround.rounds.refusals import OfferEnded, Refused, UnknownOffer
 from testround.rounds.services import call as services
-from testround.rounds.services import place_add, round_edit, round_move, round_open, rounds_follow_dates
-from testround.rounds.services.call import CallState, call_state, confirmed_count, email_key
+from testround.rounds.services import (
+    offers,
+    place_add,
+    round_edit,
+    round_move,
+    round_open,
+    rounds_follow_dates,
+)
+from testround.rounds.services.call import CallState, call_state, confirmed_count
+from testround.rounds.services.offers import email_key
 
 from .calls import WREN, confirmed, in_days, letters_to, offer, secret_mailed, secret_of, subjects_to, written
 
@@ -370,7 +378,7 @@ def test_a_form_gone_back_to_and_changed_is_an_offer_of_its_own(called: Round) -
     offer(called, "wren@example.org", key="the form's key")
     second = offer(called, "wren@example.org", replace(WREN, wishes=("XS",)), key="the form's key")
 
-    candidate, _ = services.offer_confirm(secret=second)
+    candidate, _ = offers.offer_confirm(secret=second)
 
     assert candidate.wishes == ["XS"]
     assert called.candidates.get() == candidate
@@ -380,7 +388,7 @@ def test_a_second_offer_changes_nothing_and_tells_only_the_address(called: Round
     candidate, _ = confirmed(called, "wren@example.org")
     before = diary_of(called)
 
-    answer = services.offer_make(
+    answer = offers.offer_make(
         round=called, email="Wren+x@example.org", offer=replace(WREN, wishes=("XS",)), form_key="k"
     )
 
@@ -392,7 +400,7 @@ def test_a_second_offer_changes_nothing_and_tells_only_the_address(called: Round
     assert subjects_to("wren@example.org")[-1] == "You have offered to test Little top already"
     assert subjects_to("Wren+x@example.org") == []
     assert diary_of(called) == before
-    assert services.offer_of_secret(secret_mailed("wren@example.org")).candidate == candidate
+    assert offers.offer_of_secret(secret_mailed("wren@example.org")).candidate == candidate
 
 
 def test_an_address_gets_three_mails_a_day_about_a_round(called: Round) -> None:
@@ -437,10 +445,10 @@ def test_confirmed_by_its_link_an_offer_counts(called: Round, diary_of: Diary) -
 
 def test_a_link_confirms_once(called: Round) -> None:
     secret = offer(called, "wren@example.org")
-    services.offer_confirm(secret=secret)
+    offers.offer_confirm(secret=secret)
 
     with pytest.raises(OfferEnded, match="This link has been used: the offer is confirmed"):
-        services.offer_confirm(secret=secret)
+        offers.offer_confirm(secret=secret)
 
     assert len(letters_to("wren@example.org")) == 2
 
@@ -450,13 +458,13 @@ def test_a_link_runs_out(called: Round) -> None:
     OfferLink.objects.update(expires=timezone.now())
 
     with pytest.raises(OfferEnded, match="This link ran out on"):
-        services.offer_confirm(secret=secret)
+        offers.offer_confirm(secret=secret)
 
     assert states(called) == [("Wren", "offered")]
 
 
 def test_a_made_up_link_is_unknown(called: Round) -> None:
-    for act in (services.offer_of_secret, lambda s: services.offer_confirm(secret=s)):
+    for act in (offers.offer_of_secret, lambda s: offers.offer_confirm(secret=s)):
         with pytest.raises(UnknownOffer):
             act("made-up")
 
@@ -465,11 +473,11 @@ def test_of_two_offers_under_one_address_the_one_that_is_confirmed_holds(called:
     first = offer(called, "wren@example.org")
     second = offer(called, "WREN@example.org", replace(WREN, wishes=("XS",)))
 
-    kept, _ = services.offer_confirm(secret=first)
+    kept, _ = offers.offer_confirm(secret=first)
 
     assert called.candidates.get() == kept
     with pytest.raises(OfferEnded, match="This link has been used"):
-        services.offer_confirm(secret=second)
+        offers.offer_confirm(secret=second)
 
 
 def test_an_offer_not_confirmed_before_the_call_ends_does_not_count(called: Round, designer: User) -> None:
@@ -477,19 +485,19 @@ def test_an_offer_not_confirmed_before_the_call_ends_does_not_count(called: Roun
     round_move(round=called, state="making", by=designer)
 
     with pytest.raises(OfferEnded, match="ended before this offer was confirmed"):
-        services.offer_confirm(secret=secret)
+        offers.offer_confirm(secret=secret)
 
 
 def test_offers_that_nobody_confirmed_are_deleted_after_a_week(called: Round) -> None:
     offer(called, "wren@example.org")
     confirmed(called, "alder@example.org", replace(WREN, name="Alder"))
-    long_ago = timezone.now() - services.UNCONFIRMED_KEPT
+    long_ago = timezone.now() - offers.UNCONFIRMED_KEPT
     Candidate.objects.update(created=long_ago + dt.timedelta(minutes=1))
-    assert services.offers_forget() == 0
+    assert offers.offers_forget() == 0
 
     Candidate.objects.update(created=long_ago - dt.timedelta(minutes=1))
 
-    assert services.offers_forget() == 1
+    assert offers.offers_forget() == 1
     assert states(called) == [("Alder", "confirmed")]
 
 
@@ -542,7 +550,7 @@ def test_who_waits_longest_moves_up_when_an_offer_is_taken_back(
 ) -> None:
     round, secrets = full
 
-    services.offer_withdraw(secret=secrets["Alder"])
+    offers.offer_withdraw(secret=secrets["Alder"])
 
     assert states(round) == [
         ("Wren", "confirmed"),
@@ -556,14 +564,14 @@ def test_who_waits_longest_moves_up_when_an_offer_is_taken_back(
     ]
     assert subjects_to("hazel@example.org")[-1] == "Your offer to test Little top counts"
     # Both mails have a link that leads to the offer.
-    assert services.offer_of_secret(secret_mailed("hazel@example.org")).candidate.name == "Hazel"
-    assert services.offer_of_secret(secrets["Hazel"]).candidate.name == "Hazel"
+    assert offers.offer_of_secret(secret_mailed("hazel@example.org")).candidate.name == "Hazel"
+    assert offers.offer_of_secret(secrets["Hazel"]).candidate.name == "Hazel"
 
 
 def test_nobody_moves_up_when_somebody_who_waits_leaves(full: tuple[Round, dict[str, str]]) -> None:
     round, secrets = full
 
-    services.offer_withdraw(secret=secrets["Hazel"])
+    offers.offer_withdraw(secret=secrets["Hazel"])
 
     assert dict(states(round)) == {
         "Wren": "confirmed",
@@ -607,7 +615,7 @@ def test_opened_again_a_call_lets_those_who_wait_move_up(called: Round, designer
 def test_an_offer_is_changed_by_its_link(called: Round, diary_of: Diary) -> None:
     _, secret = confirmed(called, "wren@example.org")
 
-    services.offer_change(secret=secret, offer=replace(WREN, wishes=("XS",), measures={"bust": 80.0}))
+    offers.offer_change(secret=secret, offer=replace(WREN, wishes=("XS",), measures={"bust": 80.0}))
 
     candidate = called.candidates.get()
     assert (candidate.wishes, candidate.measures, candidate.email) == (
@@ -622,7 +630,7 @@ def test_an_offer_sent_as_it_was_leaves_no_entry(called: Round, diary_of: Diary)
     _, secret = confirmed(called, "wren@example.org")
     before = diary_of(called)
 
-    services.offer_change(secret=secret, offer=WREN)
+    offers.offer_change(secret=secret, offer=WREN)
 
     assert diary_of(called) == before
 
@@ -630,7 +638,7 @@ def test_an_offer_sent_as_it_was_leaves_no_entry(called: Round, diary_of: Diary)
 def test_a_change_is_checked_like_an_offer(called: Round) -> None:
     _, secret = confirmed(called, "wren@example.org")
 
-    found = refusal(lambda: services.offer_change(secret=secret, offer=replace(WREN, wishes=("XXL",))))
+    found = refusal(lambda: offers.offer_change(secret=secret, offer=replace(WREN, wishes=("XXL",))))
 
     assert found == {"wish_1": "The pattern has no size XXL: it has XS, S, M."}
 
@@ -638,8 +646,8 @@ def test_a_change_is_checked_like_an_offer(called: Round) -> None:
 def test_taken_back_nothing_stays_but_the_name(called: Round, diary_of: Diary) -> None:
     _, secret = confirmed(called, "wren@example.org")
 
-    services.offer_withdraw(secret=secret)
-    services.offer_withdraw(secret=secret)
+    offers.offer_withdraw(secret=secret)
+    offers.offer_withdraw(secret=secret)
 
     left = Candidate.objects.filter(pk=called.candidates.get().pk).values().get()
     kept = ("name", "state", "email", "email_key", "measures", "typed", "wishes", "yarns")
@@ -656,12 +664,12 @@ def test_taken_back_nothing_stays_but_the_name(called: Round, diary_of: Diary) -
     assert [left["own_yarn"], left["tests_before"], left["photo_pattern"]] == [False, None, False]
     assert diary_of(called).count("Wren took their offer back.") == 1
     with pytest.raises(OfferEnded, match="was taken back"):
-        services.offer_change(secret=secret, offer=WREN)
+        offers.offer_change(secret=secret, offer=WREN)
 
 
 def test_who_took_an_offer_back_may_offer_again(called: Round) -> None:
     _, secret = confirmed(called, "wren@example.org")
-    services.offer_withdraw(secret=secret)
+    offers.offer_withdraw(secret=secret)
 
     confirmed(called, "wren@example.org", replace(WREN, wishes=("XS",)))
 
@@ -673,8 +681,8 @@ def test_once_a_place_came_of_it_an_offer_is_settled_there(called: Round) -> Non
     Candidate.objects.filter(pk=candidate.pk).update(state=Candidate.State.PLACED)
 
     for act in (
-        lambda: services.offer_change(secret=secret, offer=WREN),
-        lambda: services.offer_withdraw(secret=secret),
+        lambda: offers.offer_change(secret=secret, offer=WREN),
+        lambda: offers.offer_withdraw(secret=secret),
     ):
         with pytest.raises(OfferEnded, match="A place came of this offer"):
             act()
@@ -732,7 +740,7 @@ def test_of_two_who_confirm_at_once_one_takes_the_last_room(
     written(called, designer, offers_wanted=1)
     secrets = [offer(called, f"{name}@example.org") for name in ("wren", "alder")]
 
-    at_once(*[lambda s=secret: services.offer_confirm(secret=s) for secret in secrets])
+    at_once(*[lambda s=secret: offers.offer_confirm(secret=s) for secret in secrets])
 
     assert sorted(state for _, state in states(called)) == ["confirmed", "waiting"]
 
@@ -740,7 +748,7 @@ def test_of_two_who_confirm_at_once_one_takes_the_last_room(
 def test_two_presses_at_once_confirm_once(shared_by_threads: None, called: Round) -> None:
     secret = offer(called, "wren@example.org")
 
-    found = at_once(*[lambda: services.offer_confirm(secret=secret)] * 2)
+    found = at_once(*[lambda: offers.offer_confirm(secret=secret)] * 2)
 
     assert sorted(type(one).__name__ for one in found) == ["OfferEnded", "tuple"]
     assert states(called) == [("Wren", "confirmed")]
@@ -754,7 +762,7 @@ def test_two_links_of_one_person_confirmed_at_once_are_one_offer(
         offer(called, "wren@example.org", replace(WREN, wishes=("XS",))),
     ]
 
-    found = at_once(*[lambda s=secret: services.offer_confirm(secret=s) for secret in secrets])
+    found = at_once(*[lambda s=secret: offers.offer_confirm(secret=s) for secret in secrets])
 
     assert sorted(type(one).__name__ for one in found) == ["OfferEnded", "tuple"]
     assert states(called) == [("Wren", "confirmed")]
@@ -762,7 +770,7 @@ def test_two_links_of_one_person_confirmed_at_once_are_one_offer(
 
 def test_a_form_pressed_twice_at_once_is_one_offer(shared_by_threads: None, called: Round) -> None:
     def press() -> None:
-        services.offer_make(round=called, email="wren@example.org", offer=WREN, form_key="the form's key")
+        offers.offer_make(round=called, email="wren@example.org", offer=WREN, form_key="the form's key")
 
     assert at_once(press, press) == [None, None]
 
@@ -821,7 +829,7 @@ def test_who_got_no_place_is_thanked_and_told_until_when_their_measurements_are_
         "1 person who offered was thanked and told that there is no place for them this time."
     )
 
-    services.offer_withdraw(secret=secret_of(sent.body))
+    offers.offer_withdraw(secret=secret_of(sent.body))
 
     candidate.refresh_from_db()
     assert (candidate.state, candidate.measures, candidate.email) == ("withdrawn", {}, "")
@@ -872,7 +880,7 @@ def test_who_has_a_place_or_took_the_offer_back_or_never_confirmed_it_is_not_tol
     placed, _ = confirmed(called, "placed@example.org")
     place_add(round=called, name="Wren", size="S", candidate=placed, by=designer)
     _, secret = confirmed(called, "back@example.org")
-    services.offer_withdraw(secret=secret)
+    offers.offer_withdraw(secret=secret)
     offer(called, "never@example.org")
     Candidate.objects.create(round=called, key="filed", name="From a file")
 

@@ -13,7 +13,8 @@ from testround.rounds.forms.fields import DateField
 from testround.rounds.forms.sizes import SizesForm
 from testround.rounds.models import Proposal, Round
 from testround.rounds.selectors.assignment import NO_PLACE, SeatRow
-from testround.rounds.services.assignment import MOST_OFFER_DAYS, Called, Drafted
+from testround.rounds.services.assignment import MOST_OFFER_DAYS
+from testround.rounds.services.drafts import Called, Drafted
 
 Seat = dict[str, str | None]
 

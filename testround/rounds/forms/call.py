@@ -16,7 +16,8 @@ from testround.rounds.forms.bodies import BodyForm
 from testround.rounds.forms.fields import OWN_YARN, DateField, press_key
 from testround.rounds.forms.who import WhoForm
 from testround.rounds.models import PHOTO_USES, Candidate, Round, SuppliedYarn
-from testround.rounds.services.call import Offer, offers_wanted, sizes_sought
+from testround.rounds.services.call import offers_wanted, sizes_sought
+from testround.rounds.services.offers import Offer
 
 WISHES = ("wish_1", "wish_2", "wish_3")
 WISH_LABELS = ("First wish", "Second wish", "Third wish")

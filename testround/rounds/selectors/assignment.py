@@ -20,7 +20,7 @@ from testround.people.models import User
 from testround.rounds.bridge import kernel_candidate, kernel_plan, unknown_of
 from testround.rounds.models import Candidate, Round, Vacancy
 from testround.rounds.selectors.rounds import rounds_of
-from testround.rounds.services.assignment import Called, Drafted
+from testround.rounds.services.drafts import Called, Drafted
 
 # How the page of candidates can be sorted: the key in the address, and what it says.
 SORTS = {

@@ -5,24 +5,20 @@ from testround.rounds.services.assignment import (
     AlreadyAccepted,
     Offered,
     StaleDraft,
-    drafted,
     proposal_accept,
     proposal_limits,
     proposal_save,
 )
 from testround.rounds.services.call import (
+    call_address_renew,
     call_close,
     call_edit,
     call_open,
     calls_close_by_date,
-    offer_change,
-    offer_confirm,
-    offer_make,
-    offer_withdraw,
-    offers_forget,
 )
 from testround.rounds.services.dates import likely_days_keep, place_needs_until, rounds_follow_places
 from testround.rounds.services.diary import diary_write
+from testround.rounds.services.drafts import drafted
 from testround.rounds.services.invitations import (
     invitation_accept,
     invitation_check,
@@ -32,6 +28,15 @@ from testround.rounds.services.invitations import (
     person_join,
     person_of_repeated_press,
     secret_hash,
+)
+from testround.rounds.services.offers import (
+    offer_change,
+    offer_check,
+    offer_confirm,
+    offer_make,
+    offer_of_secret,
+    offer_withdraw,
+    offers_forget,
 )
 from testround.rounds.services.places import (
     MOST_PLACES_AT_ONCE,
@@ -68,6 +73,7 @@ __all__ = [
     "AlreadyAccepted",
     "Offered",
     "StaleDraft",
+    "call_address_renew",
     "call_close",
     "call_edit",
     "call_open",
@@ -87,8 +93,10 @@ __all__ = [
     "likely_days_keep",
     "nudge_send",
     "offer_change",
+    "offer_check",
     "offer_confirm",
     "offer_make",
+    "offer_of_secret",
     "offer_withdraw",
     "offers_expire",
     "offers_forget",

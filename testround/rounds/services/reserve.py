@@ -25,8 +25,8 @@ from testround.rounds.bridge import seat_fields, seated_round
 from testround.rounds.clock import end_of_day, local_day, today_for
 from testround.rounds.models import Candidate, Invitation, Place, Round, Vacancy
 from testround.rounds.refusals import Refused
-from testround.rounds.services.assignment import SECONDS, Asked, Called, asked_of, draft_of
 from testround.rounds.services.diary import because, diary_write
+from testround.rounds.services.drafts import SECONDS, Asked, Called, asked_of, draft_of
 from testround.rounds.services.invitations import invitation_check, invitation_create, invitation_of_secret
 from testround.rounds.services.places import place_add, place_move
 from testround.rounds.services.rounds import locked_round

@@ -35,7 +35,8 @@ from testround.rounds.selectors.assignment import (
     vacancies_of,
     vacancy_of,
 )
-from testround.rounds.services.assignment import AlreadyAccepted, Drafted, StaleDraft, draft_of
+from testround.rounds.services.assignment import AlreadyAccepted, StaleDraft
+from testround.rounds.services.drafts import Drafted, draft_of
 from testround.rounds.views.shared import form_view, posted, secret_page
 
 CANDIDATES_A_PAGE = 50

@@ -17,14 +17,15 @@ from django.views.decorators.http import require_POST, require_safe
 from testround.kernel.units import LengthUnit, format_length
 from testround.patterns.access import Right, rights_on
 from testround.people.context import reader_for
+from testround.rounds import services
 from testround.rounds.forms.call import CallForm, OfferForm
 from testround.rounds.forms.fields import LONGEST_ADDRESS, add_refusal
 from testround.rounds.models import PHOTO_USES, Candidate, OfferLink, Round
 from testround.rounds.refusals import OfferEnded, Refused, UnknownOffer
 from testround.rounds.selectors import round_for, rounds_of
 from testround.rounds.selectors.call import CallPage, call_counts, call_page
-from testround.rounds.services import call as services
-from testround.rounds.services.call import CallState
+from testround.rounds.services.call import CallState, call_state
+from testround.rounds.services.offers import MAILS_A_DAY
 from testround.rounds.throttle import counted, network_of
 from testround.rounds.views.shared import form_view, posted, secret_page
 
@@ -56,7 +57,7 @@ def call_plan(request: HttpRequest, code: str) -> HttpResponse:
         "round": round,
         "form": form,
         "counts": counts,
-        "state": services.call_state(round, confirmed=counts.confirmed),
+        "state": call_state(round, confirmed=counts.confirmed),
         "address": _address(round),
         "may": rights_on(round.edition.pattern, request.user),
     }
@@ -198,7 +199,7 @@ def call_sent(request: HttpRequest, call: str) -> HttpResponse:
     round = _called(call)
     if round.state == Round.State.PLANNED:
         raise Http404
-    return _quiet(render(request, "rounds/call_sent.html", {"round": round, "most": services.MAILS_A_DAY}))
+    return _quiet(render(request, "rounds/call_sent.html", {"round": round, "most": MAILS_A_DAY}))
 
 
 def _quiet(response: HttpResponse) -> HttpResponse:
