@@ -77,6 +77,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "testround.people.middleware.ContentSecurityPolicy",
+    "testround.people.middleware.NothingLeftBehind",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -253,7 +254,7 @@ STORAGES = {
     ),
     "staticfiles": {
         "BACKEND": (
-            "whitenoise.storage.CompressedManifestStaticFilesStorage"
+            "testround.static_files.HashedFiles"
             if SERVED
             else "django.contrib.staticfiles.storage.StaticFilesStorage"
         )

@@ -56,6 +56,10 @@ class Counted:
     def begun(self) -> bool:
         return bool(self.ticked) or any(tally.rows for tally in self.tallies)
 
+    @property
+    def several(self) -> bool:
+        return len(self.tallies) > 1
+
     def document(self) -> dict[str, Any]:
         """As the page's script reads it."""
         return {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -27,7 +27,7 @@ from testround.reports.fields import (
     ToolField,
     as_typed,
 )
-from testround.reports.models import FABRIC_STATES, Fit, Remark, Sitting, Swatch
+from testround.reports.models import FABRIC_STATES, Draft, Fit, Remark, Sitting, Swatch
 from testround.reports.photos import PhotoRefused, photo_check
 from testround.reports.selectors import Desk
 from testround.rounds.models import Consent
@@ -70,6 +70,15 @@ class SentForm(forms.Form):
         self.desk = desk
         self.reader = reader
         self.initial.setdefault("key", uuid.uuid4())
+        # Under which name what is typed is kept until it is sent, if it is; and what is kept.
+        self.draft_name = ""
+        self.draft: Draft | None = None
+
+    def take_up(self, kept: Mapping[str, str]) -> None:
+        """Begin with what a draft holds, where it still answers a question of the form."""
+        for name, text in kept.items():
+            if name in self.fields and not isinstance(self.fields[name].widget, forms.HiddenInput):
+                self.initial[name] = text
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from dataclasses import dataclass
+from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
@@ -121,3 +122,11 @@ def timer_stop(
 def timer_drop(*, place: Place) -> None:
     """Forget a sitting under way, with nothing logged."""
     RunningSitting.objects.filter(place=place).delete()
+
+
+@transaction.atomic
+def sitting_log(*, place: Place, **report: Any) -> Submission:
+    """Log a sitting by hand. A timer that was forgotten has its answer with it, and is gone."""
+    submission = sitting_submit(place=place, **report)
+    RunningSitting.objects.filter(place=place, started_at__lt=timezone.now() - FORGOTTEN_AFTER).delete()
+    return submission

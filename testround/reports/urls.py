@@ -1,13 +1,22 @@
 from django.urls import URLPattern, URLResolver, path
 
-from testround.reports import views, views_call, views_measuring
+from testround.reports import views, views_call, views_measuring, views_phone
 
 app_name = "reports"
 urlpatterns: list[URLPattern | URLResolver] = [
     path("places/", views.places, name="places"),
+    path("places/worker.js", views_phone.worker, name="worker"),
+    path("places/token/", views_phone.token, name="token"),
     path("places/<int:pk>/", views.place, name="place"),
     path("places/<int:pk>/swatch/", views.swatch, name="swatch"),
     path("places/<int:pk>/counts/", views.counts, name="counts"),
+    path("places/<int:pk>/counting/", views_phone.counting, name="counting"),
+    path("places/<int:pk>/counting/events/", views_phone.counting_events, name="counting_events"),
+    path("places/<int:pk>/draft/", views_phone.draft, name="draft"),
+    path("places/<int:pk>/draft/afresh/", views_phone.draft_afresh, name="draft_afresh"),
+    path("places/<int:pk>/timer/start/", views_phone.timer_start, name="timer_start"),
+    path("places/<int:pk>/timer/stop/", views_phone.timer_stop, name="timer_stop"),
+    path("places/<int:pk>/timer/drop/", views_phone.timer_drop, name="timer_drop"),
     path("places/<int:pk>/finished/", views.finished, name="finished"),
     path(
         "places/<int:pk>/finished/<slug:key>/question/",

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable
-from typing import Any, TypeVar
 
 from django.conf import settings
 from django.contrib import messages
@@ -26,7 +24,6 @@ from testround.patterns.access import rights_on
 from testround.people.readers import reader_of
 from testround.reports import services
 from testround.reports.asides import asides_of, news_of
-from testround.reports.claims import AlreadySent
 from testround.reports.counting import counted_at
 from testround.reports.flats import compared_flats, flats_of, measured_pieces, swatch_how
 from testround.reports.forms import (
@@ -43,11 +40,11 @@ from testround.reports.forms import (
     SwatchForm,
     YarnForm,
 )
-from testround.reports.models import Photo, Remark, Sitting, Submission, Swatch
+from testround.reports.forms_phone import StopForm
+from testround.reports.models import Photo, Remark, Sitting, Swatch
 from testround.reports.pace import time_of
-from testround.reports.photos import PhotoRefused, photo_add, photo_remove
+from testround.reports.photos import photo_add, photo_remove
 from testround.reports.selectors import (
-    Desk,
     consents_of,
     current_fit,
     desk_of,
@@ -63,8 +60,13 @@ from testround.reports.selectors import (
 from testround.reports.sent import sent_from
 from testround.reports.sheet_page import lettered_dimensions, sheet_sections
 from testround.reports.steps import in_two, next_step, tasks_of
+from testround.reports.timer import running_at, sitting_log
+from testround.reports.views_shared import answered as _answered
+from testround.reports.views_shared import corrected as _corrected
+from testround.reports.views_shared import desk_at as _desk
+from testround.reports.views_shared import form_at as _form
+from testround.reports.views_shared import shown as _shown
 from testround.rounds.models import Place
-from testround.rounds.refusals import Refused
 from testround.rounds.selectors import places_of, rounds_of
 from testround.rounds.services.privacy import consents_set
 
@@ -73,8 +75,6 @@ SENT_A_PAGE = 50
 PHOTOS_A_PAGE = 48
 # Nothing in a photo's address may run, load or frame anything, whatever a browser takes it for.
 PHOTO_POLICY = "default-src 'none'; sandbox"
-
-AnyForm = TypeVar("AnyForm", bound=SentForm)
 
 form_view = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -178,7 +178,16 @@ def sitting(request: HttpRequest, pk: int) -> HttpResponse:
         caution = sitting_caution(form.cleaned_data["hours"])
         return f"Your hours have arrived.{' ' + caution.sentence if caution else ''}"
 
-    return _answered(request, "reports/sitting.html", desk, form, services.sitting_submit, received=received)
+    running = None if corrects else running_at(desk.place)
+    return _answered(
+        request,
+        "reports/sitting.html",
+        desk,
+        form,
+        sitting_log,
+        received=received,
+        context={"running": running, "stop": StopForm(desk=desk)},
+    )
 
 
 @login_required
@@ -414,68 +423,3 @@ def round_photos(request: HttpRequest, code: str) -> HttpResponse:
     response = render(request, "reports/round_photos.html", {"round": found, "page": page})
     patch_cache_control(response, private=True)
     return response
-
-
-# -- what the pages share ----------------------------------------------------------------------------------
-
-
-def _desk(request: HttpRequest, pk: int) -> Desk:
-    return desk_of(place_held(request.user, pk), reader_of(request.user).terms)
-
-
-def _form(kind: type[AnyForm], request: HttpRequest, desk: Desk, **more: Any) -> AnyForm:
-    """The form, bound to whatever was posted, be it nothing; unbound on a visit."""
-    posted = (request.POST, request.FILES) if request.method == "POST" else ()
-    return kind(*posted, desk=desk, reader=reader_of(request.user), **more)
-
-
-def _corrected(request: HttpRequest, held: Place, model: Any) -> Any:
-    """The row that this form is to correct, named in the address."""
-    pk = request.GET.get("corrects")
-    if not pk:
-        return None
-    if not pk.isascii() or not pk.isdigit() or len(pk) > 18:
-        raise Http404
-    return get_object_or_404(model, pk=int(pk), place=held)
-
-
-def _shown(
-    request: HttpRequest, template: str, desk: Desk, context: dict[str, Any], status: int = 200
-) -> HttpResponse:
-    held = desk.place
-    shared = {"place": held, "round": held.round, "edition": held.round.edition, "pattern": desk.pattern}
-    response = render(request, template, {**shared, **context}, status=status)
-    patch_cache_control(response, private=True)
-    return response
-
-
-def _answered(
-    request: HttpRequest,
-    template: str,
-    desk: Desk,
-    form: SentForm,
-    submit: Callable[..., Submission | Photo],
-    *,
-    received: str | Callable[[Any], str],
-    then: str | None = None,
-    context: dict[str, Any] | Callable[[], dict[str, Any]] | None = None,
-) -> HttpResponse:
-    """The form, or the answer to it: taken and on to the next page, or shown again with what was typed."""
-    if request.method == "POST" and form.is_valid():
-        try:
-            result = submit(place=desk.place, key=form.cleaned_data["key"], by=request.user, **form.report())
-        except AlreadySent as already:
-            form.sent_before(already.sentence)
-        except (PhotoRefused, Refused) as refused:
-            form.add_error(None, refused.sentence)
-        else:
-            submission = result.submission if isinstance(result, Photo) else result
-            said = received(form) if callable(received) else received
-            if submission is not None and submission.late:
-                said += " It came after the date; it is taken all the same, and marked as late."
-            messages.success(request, said)
-            return redirect(then or desk.place.get_absolute_url())
-    status = 422 if form.is_bound else 200
-    # What follows from the answer to the form is made once there is one.
-    more = context() if callable(context) else context or {}
-    return _shown(request, template, desk, {"form": form, **more}, status)

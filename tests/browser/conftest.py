@@ -83,9 +83,9 @@ def windows(live_server: Any, settings: Any) -> Iterator[Windows]:
     opened: list[Window] = []
     with chromium() as browser:
 
-        def open_window(width: int = 1280, **options: Any) -> Window:
+        def open_window(width: int = 1280, url: str = "", **options: Any) -> Window:
             viewport = {"width": width, "height": 800}
-            window = Window(browser, live_server.url, {"viewport": viewport, **options})
+            window = Window(browser, url or live_server.url, {"viewport": viewport, **options})
             opened.append(window)
             return window
 

@@ -1,0 +1,122 @@
+"""What a tester's pages share: the desk, the form with its draft, and how a form is answered."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.cache import patch_cache_control
+
+from testround.people.readers import reader_of
+from testround.reports.claims import AlreadySent
+from testround.reports.drafts import draft_at, draft_drop
+from testround.reports.forms import SentForm
+from testround.reports.models import Photo, Submission
+from testround.reports.photos import PhotoRefused
+from testround.reports.selectors import Desk, desk_of, place_held
+from testround.rounds.models import Place
+from testround.rounds.refusals import Refused
+
+AnyForm = TypeVar("AnyForm", bound=SentForm)
+
+
+def desk_at(request: HttpRequest, pk: int) -> Desk:
+    """The desk of the place, when this person holds it; otherwise there is no such page."""
+    return desk_of(place_held(request.user, pk), reader_of(request.user).terms)
+
+
+def form_at(
+    kind: type[AnyForm], request: HttpRequest, desk: Desk, *, section: str = "", **more: Any
+) -> AnyForm:
+    """The form, bound to whatever was posted, be it nothing; unbound on a visit, with its draft beside it.
+
+    A correction has no draft: it begins with what was sent. With ``?kept=1`` the form begins with its draft; that
+    is the way of a browser without scripts.
+    """
+    posted = (request.POST, request.FILES) if request.method == "POST" else ()
+    form = kind(*posted, desk=desk, reader=reader_of(request.user), **more)
+    if not request.GET.get("corrects"):
+        form.draft_name = f"{_page(request)} {section}".strip()
+        if not form.is_bound:
+            form.draft = draft_at(desk.place, request.user, form.draft_name)
+            if form.draft is not None and request.GET.get("kept"):
+                form.take_up(form.draft.values)
+    return form
+
+
+def _page(request: HttpRequest) -> str:
+    match = request.resolver_match
+    name = match.url_name if match is not None else ""
+    return "photo" if name == "photo_new" else str(name)
+
+
+def corrected(request: HttpRequest, held: Place, model: Any) -> Any:
+    """The row that this form is to correct, named in the address."""
+    pk = request.GET.get("corrects")
+    if not pk:
+        return None
+    if not pk.isascii() or not pk.isdigit() or len(pk) > 18:
+        raise Http404
+    return get_object_or_404(model, pk=int(pk), place=held)
+
+
+def shown(
+    request: HttpRequest, template: str, desk: Desk, context: dict[str, Any], status: int = 200
+) -> HttpResponse:
+    held = desk.place
+    shared = {"place": held, "round": held.round, "edition": held.round.edition, "pattern": desk.pattern}
+    response = render(request, template, {**shared, **context}, status=status)
+    patch_cache_control(response, private=True)
+    return response
+
+
+def wants_json(request: HttpRequest) -> bool:
+    """Whether a script of ours asks, which follows an address by itself."""
+    return request.headers.get("Accept") == "application/json"
+
+
+def answered(
+    request: HttpRequest,
+    template: str,
+    desk: Desk,
+    form: SentForm,
+    submit: Callable[..., Submission | Photo],
+    *,
+    received: str | Callable[[Any], str],
+    then: str | None = None,
+    context: dict[str, Any] | Callable[[], dict[str, Any]] | None = None,
+) -> HttpResponse:
+    """The form, or the answer to it: taken and on to the next page, or shown again with what was typed."""
+    if request.method == "POST" and form.is_valid():
+        try:
+            result = submit(place=desk.place, key=form.cleaned_data["key"], by=request.user, **form.report())
+        except AlreadySent as already:
+            form.sent_before(already.sentence)
+        except (PhotoRefused, Refused) as refused:
+            form.add_error(None, refused.sentence)
+        else:
+            if form.draft_name:
+                draft_drop(place=desk.place, person=request.user, form=form.draft_name)
+            submission = result.submission if isinstance(result, Photo) else result
+            said = received(form) if callable(received) else received
+            if submission is not None and submission.late:
+                said += " It came after the date; it is taken all the same, and marked as late."
+            messages.success(request, said)
+            return onward(request, then or desk.place.get_absolute_url())
+    status = 422 if form.is_bound else 200
+    # What follows from the answer to the form is made once there is one.
+    more = context() if callable(context) else context or {}
+    return shown(request, template, desk, {"form": form, **more}, status)
+
+
+def onward(request: HttpRequest, url: str) -> HttpResponse:
+    """To the next page: a redirect, or the address for the script that sent the form."""
+    return JsonResponse({"next": url}) if wants_json(request) else redirect(url)
+
+
+def place_address(name: str, place: Place) -> str:
+    return reverse(f"reports:{name}", args=[place.pk])

@@ -1,0 +1,10 @@
+"""How static files are stored where the program is served."""
+
+from whitenoise.storage import CompressedManifestStaticFilesStorage
+
+
+class HashedFiles(CompressedManifestStaticFilesStorage):
+    """Every file under a name with a hash of what is in it; scripts import one another by those names too, so that
+    an old one never meets a new one."""
+
+    support_js_module_import_aggregation = True
