@@ -128,7 +128,8 @@ class Draft {
   async keep(leaving = false) {
     window.clearTimeout(this.timer);
     const draft = read(this.name);
-    if (this.over || !draft?.dirty || this.form.dataset.sending === "yes") {
+    const { sending, waiting } = this.form.dataset;
+    if (this.over || !draft?.dirty || sending === "yes" || waiting === "yes") {
       return;
     }
     const document_ = {

@@ -110,7 +110,7 @@ async function onSubmit(event) {
   const waiting = keep(form, pressed);
   const outcome = await send(waiting);
   if (outcome.state === "arrived") {
-    window.location.assign(outcome.next || waiting.page);
+    goTo(outcome.next || waiting.page);
     return;
   }
   if (outcome.state === "refused") {
@@ -121,7 +121,19 @@ async function onSubmit(event) {
   if (pressed?.dataset.sending) {
     pressed.textContent = words;
   }
+  // What is on its way needs no draft on the server besides.
+  form.dataset.waiting = "yes";
   sayWaiting(waiting, outcome);
+}
+
+/** To another page, or to this one anew: an address that differs by its end alone would only scroll. */
+function goTo(address) {
+  const [path] = address.split("#");
+  const same = path === window.location.pathname + window.location.search;
+  window.location.assign(address);
+  if (same) {
+    window.location.reload();
+  }
 }
 
 /** A sitting ends when its button is pressed, not when the network comes back. */
@@ -156,7 +168,7 @@ export async function flush(byHand = false) {
       const outcome = await send(waiting);
       if (outcome.state === "arrived") {
         if (form) {
-          window.location.assign(outcome.next || waiting.page);
+          goTo(outcome.next || waiting.page);
           return;
         }
         voice.say(`What waited on this phone has arrived: ${waiting.what}.`);
