@@ -154,7 +154,10 @@ def test_an_answer_that_is_lost_on_the_way_counts_nothing_twice(line: Line, plac
     page.wait_for_timeout(1000)
     taken, waiting = totals(place), page.inner_text("[data-count-waiting]")
     line.cable.plug_in()
-    page.reload()
+    # By way of nowhere: what a page sends while it is left is at its end before the next one is read.
+    page.goto("about:blank")
+    page.wait_for_timeout(500)
+    counting(line.window, place)
     page.wait_for_selector("[data-count-waiting]:text-is('')", state="attached")
 
     assert (taken, waiting[:24]) == ({"Left front": 3}, "Kept on this phone: 4, s")

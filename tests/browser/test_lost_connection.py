@@ -64,7 +64,8 @@ def test_what_was_typed_on_one_phone_is_there_on_the_other(
 
     assert {name: other.page.input_value(f"#id_{name}") for name in SWATCH} == SWATCH
     assert "not sent yet is back, kept from" in other.says(".draft-kept")
-    other.page.click("text=Start afresh")
+    with other.page.expect_response("**/draft/afresh/"):
+        other.page.click("text=Start afresh")
     other.page.wait_for_selector(".draft-kept", state="hidden")
     assert other.page.input_value("#id_stitches") == ""
     other.page.reload()
@@ -81,8 +82,8 @@ def test_closing_the_page_at_once_keeps_what_was_typed_for_the_other_phone(
     phone.open(path("remark", place))
     phone.page.fill("#id_remark", "Row 4 does not add up")
 
-    phone.open(path("place", place))
-    phone.page.wait_for_timeout(500)
+    phone.page.goto("about:blank")
+    phone.page.wait_for_timeout(1000)
 
     assert [draft.values["remark"] for draft in Draft.objects.all()] == ["Row 4 does not add up"]
 

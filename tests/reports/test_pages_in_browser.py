@@ -84,8 +84,8 @@ def test_every_page_fits_the_phone_and_names_its_fields(phone: Phone, live_serve
 def test_a_refused_form_fits_the_phone_and_says_each_error_at_its_field(name: str, phone: Phone) -> None:
     page = phone(name)
 
-    page.locator("main input[type=text]").first.fill("a lot")
-    page.locator("main button[type=submit]").first.click()
+    page.locator("form[data-draft] input[type=text]").first.fill("a lot")
+    page.locator("form[data-draft] button[type=submit]").first.click()
     page.wait_for_selector(".form-errors")
 
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
@@ -109,6 +109,7 @@ def test_what_was_typed_and_not_sent_is_there_again_until_it_has_arrived(phone: 
     page = phone("swatch")
     fill_swatch(page)
     page.check("#id_state_1")
+    page.wait_for_selector("text=Kept as you type")
     form = page.url
 
     page.goto(form)
@@ -120,15 +121,17 @@ def test_what_was_typed_and_not_sent_is_there_again_until_it_has_arrived(phone: 
     page.wait_for_selector("#answer")
     page.goto(form)
     assert page.input_value("#id_stitches") == ""
-    assert page.locator(".draft-kept").count() == 0
+    assert page.locator(".draft-kept:visible").count() == 0
 
 
 def test_a_draft_is_dropped_when_the_tester_starts_afresh(phone: Phone) -> None:
     page = phone("swatch")
     fill_swatch(page)
+    page.wait_for_selector("text=Kept as you type")
     page.reload()
 
-    page.click("text=Start afresh")
+    with page.expect_response("**/draft/afresh/"):
+        page.click("text=Start afresh")
 
     assert page.input_value("#id_stitches") == ""
     page.reload()
