@@ -105,9 +105,7 @@ class Line:
 
     def forgive(self) -> None:
         """Pulling the cable is no fault of a page."""
-        self.window.faults = [
-            fault for fault in self.window.faults if not any(sign in fault for sign in CUT_OFF)
-        ]
+        self.window.faults = [fault for fault in self.window.faults if CUT_OFF not in fault]
 
 
 @contextmanager
