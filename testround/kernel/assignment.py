@@ -30,8 +30,11 @@ from testround.kernel.findings import Assigned, AssignmentDocument, Objective
 from testround.kernel.offers import OWN, PER_CM, REACH_CM, AssignmentError, Exclusion, Offers, Pin
 from testround.kernel.problems import Problem
 from testround.kernel.programme import NoAnswer, Programme, Rows, Step
-from testround.kernel.reasons import Reasons, Seat, listed
+from testround.kernel.reasons import Reasons, Seat
 from testround.kernel.round import Round
+from testround.kernel.units import decimal
+from testround.kernel.words import gettext as _
+from testround.kernel.words import gettext_noop, listed, ngettext, spoken, tell, told
 
 __all__ = [
     "Assignment",
@@ -169,7 +172,7 @@ def assign(
     """
     found = offered.problems(round_, reach=reach, pins=pins, exclusions=exclusions)
     if seconds is not None and not seconds > 0:
-        found.append(Problem("seconds", f"must be above 0; got {seconds:g}"))
+        found.append(Problem("seconds", _("must be above 0; got {n}").format(n=decimal(seconds))))
     if found:
         raise AssignmentError(found)
     offers = Offers(round_, reach=reach, exclusions=exclusions)
@@ -197,11 +200,13 @@ def _why_impossible(offers: Offers) -> str:
     for pin in offers.pins.values():
         i = offers.at[pin.candidate]
         if not offers.may[i].any():
-            return f"{pin.candidate} is pinned, and no size is within reach of them or wished for; pin a size"
-    return (
-        f"{listed(offers.pins)} cannot all have a place: the sizes they can have or the yarns they named are "
-        "not enough for them; drop a pin, or raise a yarn's makers or a size's most"
-    )
+            return _(
+                "{candidate} is pinned, and no size is within reach of them or wished for; pin a size"
+            ).format(candidate=pin.candidate)
+    return _(
+        "{candidates} cannot all have a place: the sizes they can have or the yarns they named are not enough for them; "
+        "drop a pin, or raise a yarn's makers or a size's most"
+    ).format(candidates=listed(offers.pins))
 
 
 # The programme --------------------------------------------------------------------------------------------
@@ -420,10 +425,10 @@ def worth(offers: Offers, seats: Iterable[Seat]) -> Value:
     return Value(
         shortfall=sum(max(offers.needed(j) - got[j], 0) for j in range(len(got))),
         placed=len(seats),
-        misfit=sum(int(offers.misfit[i, j]) for i, j, _ in seats),
-        wish_steps=sum(int(offers.steps[i, j]) for i, j, _ in seats),
+        misfit=sum(int(offers.misfit[i, j]) for i, j, _yarn in seats),
+        wish_steps=sum(int(offers.steps[i, j]) for i, j, _yarn in seats),
         sizes_with_two_yarns=sum(len(of_size) >= 2 for of_size in kinds),
-        lateness=sum(i for i, _, _ in seats),
+        lateness=sum(i for i, _slot, _yarn in seats),
     )
 
 
@@ -490,15 +495,19 @@ def _seats_of(offers: Offers, places: Iterable[AnyPlace]) -> tuple[list[Seat], l
     for place in places:
         who = place.candidate
         if who in testers:
-            broken.append(f"{who} already holds a place, and keeps it.")
+            broken.append(_("{candidate} already holds a place, and keeps it.").format(candidate=who))
         elif who not in offers.at:
-            broken.append(f"There is no candidate {who}.")
+            broken.append(_("There is no candidate {candidate}.").format(candidate=who))
         elif who in seen:
-            broken.append(f"{who} has two places.")
+            broken.append(_("{candidate} has two places.").format(candidate=who))
         elif place.size not in offers.slot_at:
-            broken.append(f"There is no size {place.size} for {who}.")
+            broken.append(
+                _("There is no size {size} for {candidate}.").format(size=place.size, candidate=who)
+            )
         elif place.yarn is not None and place.yarn not in offers.yarn_at:
-            broken.append(f"There is no yarn {place.yarn} for {who}.")
+            broken.append(
+                _("There is no yarn {yarn} for {candidate}.").format(yarn=place.yarn, candidate=who)
+            )
         else:
             yarn = OWN if place.yarn is None else offers.yarn_at[place.yarn]
             seats.append((offers.at[who], offers.slot_at[place.size], yarn))
@@ -514,50 +523,102 @@ def _broken(offers: Offers, seats: Sequence[Seat], pins: Sequence[Pin]) -> list[
         person, slot = offers.people[i], offers.slots[j]
         pin = pinned.get(person.id)
         if offers.excluded[i, j]:
-            broken.append(f"{person.id} is excluded from {slot or 'the round'}.")
+            out = (
+                _("{candidate} is excluded from {size}.")
+                if slot
+                else _("{candidate} is excluded from the round.")
+            )
+            broken.append(out.format(candidate=person.id, size=slot))
         elif not offers.may[i, j] and not (pin and pin.size == slot):
-            broken.append(f"{person.id} cannot have {slot}: {reasons.fit(i, j)}.")
+            broken.append(
+                _("{candidate} cannot have {size}: {why}.").format(
+                    candidate=person.id, size=slot, why=spoken(reasons.fit(i, j))
+                )
+            )
         if k == OWN and not person.own_yarn:
-            broken.append(f"{person.id} has no yarn of their own.")
+            broken.append(_("{candidate} has no yarn of their own.").format(candidate=person.id))
         elif k != OWN and offers.supplied[k].key not in person.yarns:
-            broken.append(f"{person.id} did not name {offers.supplied[k].key}.")
+            broken.append(
+                _("{candidate} did not name {yarn}.").format(candidate=person.id, yarn=offers.supplied[k].key)
+            )
     at = {offers.people[i].id: (offers.slots[j], offers.yarn_key(k)) for i, j, k in seats}
     for pin in pins:
         size, yarn = at.get(pin.candidate, (None, None))
         if pin.candidate not in at:
-            broken.append(f"{pin.candidate} is pinned and has no place.")
+            broken.append(_("{candidate} is pinned and has no place.").format(candidate=pin.candidate))
         elif pin.size not in (None, size) or pin.yarn not in (None, yarn):
-            meant = " in ".join(part for part in (pin.size, pin.yarn) if part)
-            broken.append(f"{pin.candidate} is pinned to {meant}.")
+            meant = _("{candidate} is pinned to {place}.")
+            if pin.size and pin.yarn:
+                meant = _("{candidate} is pinned to {size} in {yarn}.")
+            broken.append(
+                meant.format(
+                    candidate=pin.candidate, size=pin.size, yarn=pin.yarn, place=pin.size or pin.yarn or ""
+                )
+            )
     for j, slot in enumerate(offers.slots):
         most, count = offers.most[j], offers.held[j] + reasons.got[j]
         if most is not None and reasons.got[j] and count > most:
-            broken.append(f"{slot} takes {most} at most and has {count}.")
+            broken.append(_("{size} takes {most} at most and has {n}.").format(size=slot, most=most, n=count))
     for k, supplied in enumerate(offers.supplied):
         count = offers.held_yarn[k] + reasons.used[k]
         if supplied.makers is not None and reasons.used[k] and count > supplied.makers:
-            broken.append(f"{supplied.key} is enough for {supplied.makers} and is given to {count}.")
+            broken.append(
+                _("{yarn} is enough for {makers} and is given to {n}.").format(
+                    yarn=supplied.key, makers=supplied.makers, n=count
+                )
+            )
     return broken
 
 
 def _differences(value: Value, best: Value) -> list[str]:
     said = []
 
-    def counted(n: int, one: str, many: str) -> str:
-        return f"{abs(n)} {one if abs(n) == 1 else many} {'more' if n > 0 else 'fewer'}"
+    def difference(n: int, more: str, fewer: str) -> None:
+        said.append((more if n > 0 else fewer).format(n=abs(n)))
 
     if n := value.shortfall - best.shortfall:
-        said.append(f"{counted(n, 'place', 'places')} below what the sizes need at least")
+        difference(
+            n,
+            ngettext(
+                "{n} place more below what the sizes need at least",
+                "{n} places more below what the sizes need at least",
+                abs(n),
+            ),
+            ngettext(
+                "{n} place fewer below what the sizes need at least",
+                "{n} places fewer below what the sizes need at least",
+                abs(n),
+            ),
+        )
     if n := value.placed - best.placed:
-        said.append(f"{counted(n, 'candidate', 'candidates')} placed")
+        difference(
+            n,
+            ngettext("{n} candidate more placed", "{n} candidates more placed", abs(n)),
+            ngettext("{n} candidate fewer placed", "{n} candidates fewer placed", abs(n)),
+        )
     if n := value.misfit - best.misfit:
-        said.append(f"{abs(n) / PER_CM:.1f} cm {'more' if n > 0 else 'less'} misfit in all")
+        much = _("{length} more misfit in all") if n > 0 else _("{length} less misfit in all")
+        said.append(much.format(length=f"{decimal(abs(n) / PER_CM, '.1f')} cm"))
     if n := value.wish_steps - best.wish_steps:
-        said.append(counted(n, "wish step", "wish steps"))
+        difference(
+            n,
+            ngettext("{n} wish step more", "{n} wish steps more", abs(n)),
+            ngettext("{n} wish step fewer", "{n} wish steps fewer", abs(n)),
+        )
     if n := value.sizes_with_two_yarns - best.sizes_with_two_yarns:
-        said.append(f"{counted(n, 'size', 'sizes')} with testers in two yarns")
+        difference(
+            n,
+            ngettext(
+                "{n} size more with testers in two yarns", "{n} sizes more with testers in two yarns", abs(n)
+            ),
+            ngettext(
+                "{n} size fewer with testers in two yarns",
+                "{n} sizes fewer with testers in two yarns",
+                abs(n),
+            ),
+        )
     if n := value.lateness - best.lateness:
-        said.append(f"{'later' if n > 0 else 'earlier'} answers placed")
+        said.append(_("later answers placed") if n > 0 else _("earlier answers placed"))
     return said
 
 
@@ -607,7 +668,9 @@ def replace(
     testers = {tester.id for tester in round_.testers}
     found = offered.problems(round_, reach=reach, pins=(), exclusions=exclusions)
     if given_back not in testers and given_back not in {place.candidate for place in places}:
-        found.append(Problem("given_back", f"{given_back} has no place to give back"))
+        found.append(
+            Problem("given_back", _("{candidate} has no place to give back").format(candidate=given_back))
+        )
     if found:
         raise AssignmentError(found)
     if given_back in testers:
@@ -631,7 +694,7 @@ def replace(
         result = _solved(offers, seconds)
     except NoAnswer:
         raise AssignmentError(
-            [Problem("may_move", "those who may be moved cannot all keep a place")]
+            [Problem("may_move", _("those who may be moved cannot all keep a place"))]
         ) from None
     before = {place.candidate: (place.size, place.yarn) for place in staying}
     proposed = tuple(place for place in result.document.places if place.candidate not in before)
@@ -644,18 +707,55 @@ def replace(
 
 
 def _why_replaced(size: str | None, proposed: Sequence[Assigned], moved: Sequence[Assigned]) -> str:
-    of_size = f" of size {size}" if size is not None else ""
-
-    def named(places: Sequence[Assigned]) -> str:
-        return listed(
-            f"{place.candidate} ({' in '.join(part for part in (place.size, place.yarn or 'own yarn') if part)})"
-            for place in places
+    came, went = (
+        tuple((place.candidate, place.size, place.yarn) for place in places) for places in (proposed, moved)
+    )
+    if went:
+        stays = tell(gettext_noop("{candidates} moved for it"), candidates=told(_named, went))
+    else:
+        stays = tell(gettext_noop("nobody else is moved"))
+    if not came and size is None:
+        return tell(
+            gettext_noop(
+                "Nobody without a place can have one: by reach, wishes and yarn there is no one in reserve; {stays}."
+            ),
+            stays=stays,
         )
-
-    stays = f"{named(moved)} moved for it" if moved else "nobody else is moved"
-    if not proposed:
-        return (
-            f"Nobody without a place can have one{of_size}: by reach, wishes and yarn there is no one in "
-            f"reserve; {stays}."
+    if not came:
+        return tell(
+            gettext_noop(
+                "Nobody without a place can have one of size {size}: by reach, wishes and yarn there is no one in "
+                "reserve; {stays}."
+            ),
+            size=size,
+            stays=stays,
         )
-    return f"{named(proposed)} {'is' if len(proposed) == 1 else 'are'} next for the place{of_size}; {stays}."
+    return told(_next, came, size, stays)
+
+
+_Named = tuple[tuple[str, str | None, str | None], ...]
+
+
+def _named(places: _Named) -> str:
+    """Candidates with their sizes and yarns."""
+    said = []
+    for candidate, size, yarn in places:
+        one = _("{candidate} ({size} in {yarn})") if size else "{candidate} ({yarn})"
+        said.append(one.format(candidate=candidate, size=size, yarn=yarn or _("own yarn")))
+    return listed(said)
+
+
+def _next(places: _Named, size: str | None, stays: str) -> str:
+    if size is None:
+        said = ngettext(
+            "{candidates} is next for the place; {stays}.",
+            "{candidates} are next for the place; {stays}.",
+            len(places),
+        )
+    else:
+        said = ngettext(
+            "{candidates} is next for the place of size {size}; {stays}.",
+            "{candidates} are next for the place of size {size}; {stays}.",
+            len(places),
+        )
+    return said.format(candidates=_named(places), size=size, stays=spoken(stays))

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from testround.kernel.round import Measure, Pattern
+from testround.kernel.units import decimal
+from testround.kernel.words import gettext_noop, ngettext, spoken, tell, told
 
 CautionKind = Literal["cords", "small-parts", "steam", "repetitive-work", "long-sitting"]
 
@@ -36,32 +38,53 @@ class Caution:
     """One pointer, in a sentence or two."""
 
     kind: CautionKind
-    sentence: str
+    told: str
+
+    @property
+    def sentence(self) -> str:
+        """The same in the reader's language."""
+        return spoken(self.told)
 
 
 # Titles and scope in our own words: ASTM F1816 and 16 CFR 1120 (drawstrings, US), EN 14682 (cords and
 # drawstrings, EU and UK), 16 CFR 1501 (small parts, US).
 _CORDS = Caution(
     "cords",
-    "For a child’s garment, cords, drawstrings and ties are governed by safety standards and local law: ASTM "
-    "F1816 and 16 CFR 1120 in the United States, EN 14682 in the EU and the UK, which allow no cords at the head "
-    "and neck of young children. Check the law where it is sold; nothing here certifies a garment as safe.",
+    tell(
+        gettext_noop(
+            "For a child’s garment, cords, drawstrings and ties are governed by safety standards and local law: ASTM "
+            "F1816 and 16 CFR 1120 in the United States, EN 14682 in the EU and the UK, which allow no cords at the head "
+            "and neck of young children. Check the law where it is sold; nothing here certifies a garment as safe."
+        )
+    ),
 )
 _SMALL_PARTS = Caution(
     "small-parts",
-    "Buttons, beads and other small parts can be swallowed: for children under three, 16 CFR 1501 in the United "
-    "States and local law elsewhere say what may be used. Sew small parts on fast or leave them out; nothing here "
-    "certifies a garment as safe.",
+    tell(
+        gettext_noop(
+            "Buttons, beads and other small parts can be swallowed: for children under three, 16 CFR 1501 in the United "
+            "States and local law elsewhere say what may be used. Sew small parts on fast or leave them out; nothing here "
+            "certifies a garment as safe."
+        )
+    ),
 )
 _STEAM = Caution(
     "steam",
-    "Before blocking with steam or heat, read the care symbols on the yarn label (ISO 3758): some fibres are "
-    "ruined or melt.",
+    tell(
+        gettext_noop(
+            "Before blocking with steam or heat, read the care symbols on the yarn label (ISO 3758): some fibres are "
+            "ruined or melt."
+        )
+    ),
 )
 _REPETITIVE = Caution(
     "repetitive-work",
-    "Knitting and crocheting repeat one movement: take short breaks often, stretch and rest. If something hurts, "
-    "stop, and ask a health professional if the pain stays.",
+    tell(
+        gettext_noop(
+            "Knitting and crocheting repeat one movement: take short breaks often, stretch and rest. If something hurts, "
+            "stop, and ask a health professional if the pain stays."
+        )
+    ),
 )
 
 
@@ -98,6 +121,15 @@ def sitting_caution(hours: float) -> Caution | None:
         return None
     return Caution(
         "long-sitting",
-        f"That was a sitting of {hours:g} hours. Pause, stretch and rest your hands and eyes; pain is a matter for "
-        "a health professional.",
+        told(_after_sitting, hours),
     )
+
+
+def _after_sitting(hours: float) -> str:
+    return ngettext(
+        "That was a sitting of {hours} hour. Pause, stretch and rest your hands and eyes; pain is a matter for a health "
+        "professional.",
+        "That was a sitting of {hours} hours. Pause, stretch and rest your hands and eyes; pain is a matter for a health "
+        "professional.",
+        hours,
+    ).format(hours=decimal(hours))

@@ -15,12 +15,14 @@ from testround.kernel.sheet import GaugeColumns, Inputs, Sheet
 from testround.kernel.units import (
     GaugeSpan,
     LengthUnit,
+    decimal,
     format_gauge,
     format_length,
     gauge_over,
-    tool_word,
     tools,
 )
+from testround.kernel.words import gettext as _
+from testround.kernel.words import ngettext
 
 FloatArray = NDArray[np.float64]
 Source = Literal["blocked", "worked", "assumed"]
@@ -267,28 +269,45 @@ class SwatchAnswer:
     def sentence(self, units: LengthUnit = "cm") -> str:
         """The answer in one or two sentences."""
         if not self.measured:
-            return "There is nothing to go by yet: count stitches over a width and rows over a height."
+            return _("There is nothing to go by yet: count stitches over a width and rows over a height.")
         if not self.graded:
-            return "This will do: your own numbers are worked out from this gauge."
+            return _("This will do: your own numbers are worked out from this gauge.")
         worst = self.worst
         if worst is None:
-            return "This will do: no finished measurement depends on this gauge."
+            return _("This will do: no finished measurement depends on this gauge.")
         limit = format_length(worst.tolerance, units)
         if abs(worst.difference) < 0.05:
-            return "This will do: every finished measurement comes out as the pattern means it."
-        side = "large" if worst.difference > 0 else "small"
+            return _("This will do: every finished measurement comes out as the pattern means it.")
+        large = worst.difference > 0
         off = format_length(abs(worst.difference), units)
         if self.good:
-            return (
-                f"This will do: {worst.label} is hit hardest and would come out {off} {side}; "
-                f"up to {limit} is fine."
+            fine = (
+                _(
+                    "This will do: {dimension} is hit hardest and would come out {off} large; up to {limit} is fine."
+                )
+                if large
+                else _(
+                    "This will do: {dimension} is hit hardest and would come out {off} small; up to {limit} is fine."
+                )
             )
+            return fine.format(dimension=worst.label, off=off, limit=limit)
         if off == limit:
             # Both are rounded: what is beyond the limit must not read as if it were the limit.
-            off = f"just over {off}"
+            off = _("just over {length}").format(length=off)
         out = sum(not row.within for row in self.rows)
-        more = f" ({out} measurements would be out of tolerance.)" if out > 1 else ""
-        return f"Not yet: {worst.label} would come out {off} {side}; up to {limit} is fine.{more}"
+        not_yet = (
+            _("Not yet: {dimension} would come out {off} large; up to {limit} is fine.")
+            if large
+            else _("Not yet: {dimension} would come out {off} small; up to {limit} is fine.")
+        ).format(dimension=worst.label, off=off, limit=limit)
+        if out <= 1:
+            return not_yet
+        more = ngettext(
+            "({n} measurement would be out of tolerance.)",
+            "({n} measurements would be out of tolerance.)",
+            out,
+        )
+        return f"{not_yet} {more.format(n=out)}"
 
 
 def answer_swatch(sheet: Sheet, tester: Tester, swatches: Sequence[Swatch]) -> SwatchAnswer:
@@ -374,21 +393,26 @@ def _advise(
     st, row = own.blocked[:, k, 0], own.blocked[:, k, 1]
     by_stitches = float(_worst(sheet, size, key, st, stated_row, numbers)[0])
     by_rows = float(_worst(sheet, size, key, stated_st, row, numbers)[0])
-    word = tool_word(pattern.craft)
+    hook = pattern.craft == "crochet"
     if by_stitches <= 1:
         if by_rows <= 1:
             return None
-        by_tape = (
-            f"No {word} will put this right: your stitches are right and your rows are not. Keep the {word}, "
-            "and work lengths to the {} given, or to the row numbers worked out from your own gauge."
-        )
-        return ToolAdvice(
-            key, None, None, None, None, by_tape.format("centimetres"), by_tape.format("inches")
-        )
+        return ToolAdvice(key, None, None, None, None, *_by_tape(hook=hook))
     fit = ToolFit.of([swatch for swatch in swatches if swatch.gauge == key], gauge.tool_mm)
     tight = float(st[0]) > float(stated_st[0])
     if fit is None:
-        sentence = f"Try a {'larger' if tight else 'smaller'} {word}, and say with which size you worked."
+        if hook:
+            sentence = (
+                _("Try a larger hook, and say with which size you worked.")
+                if tight
+                else _("Try a smaller hook, and say with which size you worked.")
+            )
+        else:
+            sentence = (
+                _("Try a larger needle, and say with which size you worked.")
+                if tight
+                else _("Try a smaller needle, and say with which size you worked.")
+            )
         return ToolAdvice(key, None, None, None, None, sentence, sentence)
     usual = [tool.mm for tool in tools(pattern.craft) if not tool.odd]
     sizes = np.array([mm for mm in usual if 0.6 * fit.last_mm <= mm <= 1.6 * fit.last_mm] or usual)
@@ -400,20 +424,53 @@ def _advise(
     low, high = g * np.exp(-1.96 * du) * 10, g * np.exp(1.96 * du) * 10
 
     def say(over: GaugeSpan) -> str:
-        between = f"between {gauge_over(low, over):.1f} and {gauge_over(high, over):.1f}"
-        expected = f"about {format_gauge(g * 10, over)} stitches in {'10 cm' if over == '10cm' else '4 in'} ({between})"
+        expected = _("about {gauge} stitches in {span} (between {low} and {high})").format(
+            gauge=format_gauge(g * 10, over),
+            span="10 cm" if over == "10cm" else "4 in",
+            low=decimal(gauge_over(low, over), ".1f"),
+            high=decimal(gauge_over(high, over), ".1f"),
+        )
         # As stated, to the digit, over 10 cm; rounded like every other gauge over 4 in.
-        wanted = f"{gauge.stitches:g}" if over == "10cm" else format_gauge(gauge.stitches, over)
+        wanted = decimal(gauge.stitches) if over == "10cm" else format_gauge(gauge.stitches, over)
         if abs(mm - fit.last_mm) < 0.005:
-            return (
-                f"No other {word} comes nearer than {mm:g} mm: expect {expected}, where {wanted} are "
-                "wanted. Another yarn, or the next size of the pattern, may."
+            none_nearer = (
+                _(
+                    "No other hook comes nearer than {size}: expect {expected}, where {wanted} are wanted. Another yarn, "
+                    "or the next size of the pattern, may."
+                )
+                if hook
+                else _(
+                    "No other needle comes nearer than {size}: expect {expected}, where {wanted} are wanted. Another "
+                    "yarn, or the next size of the pattern, may."
+                )
             )
-        doubt = " It comes nearest, and may still not be enough." if off[best] > 1 else ""
-        return f"Try {mm:g} mm: expect {expected}; {wanted} are wanted.{doubt}"
+            return none_nearer.format(size=f"{decimal(mm)} mm", expected=expected, wanted=wanted)
+        said = _("Try {size}: expect {expected}; {wanted} are wanted.").format(
+            size=f"{decimal(mm)} mm", expected=expected, wanted=wanted
+        )
+        return f"{said} {_('It comes nearest, and may still not be enough.')}" if off[best] > 1 else said
 
     tool = None if abs(mm - fit.last_mm) < 0.005 else mm
     return ToolAdvice(key, tool, g * 10, low, high, say("10cm"), say("4in"))
+
+
+def _by_tape(*, hook: bool) -> tuple[str, str]:
+    """What is said where only the rows are off, to readers of centimetres and of inches."""
+    if hook:
+        return _(
+            "No hook will put this right: your stitches are right and your rows are not. Keep the hook, and work "
+            "lengths to the centimetres given, or to the row numbers worked out from your own gauge."
+        ), _(
+            "No hook will put this right: your stitches are right and your rows are not. Keep the hook, and work "
+            "lengths to the inches given, or to the row numbers worked out from your own gauge."
+        )
+    return _(
+        "No needle will put this right: your stitches are right and your rows are not. Keep the needle, and work "
+        "lengths to the centimetres given, or to the row numbers worked out from your own gauge."
+    ), _(
+        "No needle will put this right: your stitches are right and your rows are not. Keep the needle, and work "
+        "lengths to the inches given, or to the row numbers worked out from your own gauge."
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,9 @@ from numpy.typing import NDArray
 from testround.kernel.problems import InputProblems, Problem
 from testround.kernel.round import Candidate, Round, SuppliedYarn, Yarn
 from testround.kernel.roundfile import plan_and_candidate_problems
+from testround.kernel.units import decimal
+from testround.kernel.words import commas, listed, ngettext, pgettext
+from testround.kernel.words import gettext as _
 
 REACH_CM = 5.0
 """How far off a size may be, unless the designer says otherwise."""
@@ -250,7 +253,9 @@ def problems(
     """All that cannot be kept at once, each with its path: in the round, or in ``pins`` and ``exclusions``."""
     found = list(plan_and_candidate_problems(round_))
     if not math.isfinite(reach) or reach < 0:
-        found.append(Problem("reach", f"must be a length in cm, 0 or more; got {reach:g}"))
+        found.append(
+            Problem("reach", _("must be a length in cm, 0 or more; got {reach}").format(reach=decimal(reach)))
+        )
     known = _Known(round_)
     found += known.of_yarns()
     for i, exclusion in enumerate(exclusions):
@@ -279,24 +284,37 @@ class _Known:
             if yarn.makers is not None and yarn.makers < held:
                 yield Problem(
                     f"round.yarns[{k}].makers",
-                    f"{yarn.makers} is fewer than the {held} testers who already make in {yarn.key}; "
-                    "raise it or change their yarn",
+                    _(
+                        "{makers} is fewer than the {held} testers who already make in {key}; raise it or change "
+                        "their yarn"
+                    ).format(makers=yarn.makers, held=held, key=yarn.key),
                 )
 
     def of_candidate(self, name: str, path: str) -> Iterator[Problem]:
         if name in self.testers:
-            yield Problem(f"{path}.candidate", f"{name} already holds a place, and keeps it")
+            yield Problem(
+                f"{path}.candidate", _("{name} already holds a place, and keeps it").format(name=name)
+            )
         elif name not in self.candidates:
-            yield Problem(f"{path}.candidate", f"there is no candidate {name}; {_listed(self.candidates)}")
+            yield Problem(
+                f"{path}.candidate",
+                _("there is no candidate {name}; {known}").format(name=name, known=_listed(self.candidates)),
+            )
 
     def of_size(self, size: str | None, path: str) -> Iterator[Problem]:
         sizes = self.round.pattern.sizes
         if size is not None and size not in sizes:
-            yield Problem(f"{path}.size", f"there is no size {size}; {_listed(sizes)}")
+            yield Problem(
+                f"{path}.size",
+                _("there is no size {size}; {known}").format(size=size, known=_listed(sizes)),
+            )
 
     def _of_yarn(self, yarn: str | None, path: str) -> Iterator[Problem]:
         if yarn is not None and yarn not in self.yarns:
-            yield Problem(f"{path}.yarn", f"there is no yarn {yarn}; {_listed(self.yarns)}")
+            yield Problem(
+                f"{path}.yarn",
+                _("there is no yarn {yarn}; {known}").format(yarn=yarn, known=_listed(self.yarns)),
+            )
 
     def of_pins(self, pins: Sequence[Pin], exclusions: Sequence[Exclusion]) -> Iterator[Problem]:
         excluded = {(exclusion.candidate, exclusion.size) for exclusion in exclusions}
@@ -310,15 +328,18 @@ class _Known:
             yield from self.of_candidate(who, path)
             yield from self.of_size(pin.size, path)
             if who in seen:
-                yield Problem(f"{path}.candidate", f"{who} is pinned twice; keep one pin")
+                yield Problem(f"{path}.candidate", _("{who} is pinned twice; keep one pin").format(who=who))
                 yield from self._of_yarn(pin.yarn, path)
                 continue
             seen.add(who)
             if who in self.candidates and (who, None) in excluded:
-                yield Problem(path, f"{who} is pinned and excluded; drop one of the two")
+                yield Problem(path, _("{who} is pinned and excluded; drop one of the two").format(who=who))
             elif pin.size is not None and (who, pin.size) in excluded:
                 yield Problem(
-                    path, f"{who} is pinned to {pin.size} and excluded from it; drop one of the two"
+                    path,
+                    _("{who} is pinned to {size} and excluded from it; drop one of the two").format(
+                        who=who, size=pin.size
+                    ),
                 )
             if who in self.candidates and pin.size in self.round.pattern.sizes:
                 in_size[pin.size] += 1
@@ -326,8 +347,10 @@ class _Known:
                 if limit is not None and in_size[pin.size] + held > limit:
                     yield Problem(
                         f"{path}.size",
-                        f"{pin.size} takes {limit} at most, and this pin would make {in_size[pin.size] + held}; "
-                        "raise its most or drop a pin",
+                        _(
+                            "{size} takes {limit} at most, and this pin would make {in_size}; raise its most or drop "
+                            "a pin"
+                        ).format(size=pin.size, limit=limit, in_size=in_size[pin.size] + held),
                     )
             yield from self._of_pinned_yarn(pin, path, in_yarn)
 
@@ -340,22 +363,33 @@ class _Known:
             if not person.own_yarn and not person.yarns:
                 yield Problem(
                     path,
-                    f"{person.id} has no yarn of their own and named none; ask which, or whether they bring one",
+                    _(
+                        "{id} has no yarn of their own and named none; ask which, or whether they bring one"
+                    ).format(id=person.id),
                 )
             return
         if pin.yarn not in person.yarns:
-            named = " and ".join(person.yarns) or "none"
-            yield Problem(f"{path}.yarn", f"{person.id} did not name {pin.yarn}; they named {named}")
+            named = listed(person.yarns) if person.yarns else pgettext("of yarns", "none")
+            yield Problem(
+                f"{path}.yarn",
+                _("{id} did not name {yarn}; they named {named}").format(
+                    id=person.id, yarn=pin.yarn, named=named
+                ),
+            )
         in_yarn[pin.yarn] += 1
         limit, held = self.yarns[pin.yarn].makers, self.held_yarn[pin.yarn]
         if limit is not None and held <= limit < in_yarn[pin.yarn] + held:
             yield Problem(
                 f"{path}.yarn",
-                f"{pin.yarn} is enough for {limit}, and this pin would make {in_yarn[pin.yarn] + held}; "
-                "raise its makers or drop a pin",
+                _(
+                    "{yarn} is enough for {limit}, and this pin would make {in_yarn}; raise its makers or "
+                    "drop a pin"
+                ).format(yarn=pin.yarn, limit=limit, in_yarn=in_yarn[pin.yarn] + held),
             )
 
 
 def _listed(names: Collection[Any]) -> str:
-    shown = ", ".join(list(map(str, names))[:12]) + (" …" if len(names) > 12 else "")
-    return f"there {'is' if len(names) == 1 else 'are'} {shown}" if names else "there is none"
+    if not names:
+        return _("there is none")
+    shown = commas(list(map(str, names))[:12]) + (" …" if len(names) > 12 else "")
+    return ngettext("there is {names}", "there are {names}", len(names)).format(names=shown)

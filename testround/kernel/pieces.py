@@ -17,9 +17,11 @@ from testround.kernel.formula_text import Literal, Name, Negative, Node, Product
 from testround.kernel.formulas import parse
 from testround.kernel.round import Dimension, Number, Pattern
 from testround.kernel.sheet import FloatArray, Inputs, Sheet
+from testround.kernel.words import gettext as _
+from testround.kernel.words import gettext_noop
 
-TOGETHER = "Put together"
-WHOLE = "The piece"
+TOGETHER = gettext_noop("Put together")
+WHOLE = gettext_noop("The piece")
 
 # A garment is drawn as it is worn: a piece that begins at one of these is begun at its top.
 _UPPER = frozenset(
@@ -242,7 +244,7 @@ def _stacks(pattern: Pattern) -> list[_Stack]:
             if before and start and before.count == count and before.bands[-1].last == start:
                 # What begins with the stitches that another ends with is worked on from it.
                 before.bands += stack.bands
-                before.label = WHOLE
+                before.label = _(WHOLE)
                 continue
             found.append(stack)
     return found
@@ -424,7 +426,7 @@ class _Laying:
         sections = list(dict.fromkeys(_section(number) for number in self._counted(dimension)))
         if len(sections) == 1 and sections[0] is not None:
             return sections[0]
-        return TOGETHER if len(sections) > 1 or self.pattern.parts else WHOLE
+        return _(TOGETHER) if len(sections) > 1 or self.pattern.parts else _(WHOLE)
 
     def _beside(self, dimension: Dimension) -> Mark:
         target = self.targets[dimension.key]

@@ -27,6 +27,8 @@ import numpy as np
 import scipy  # whose parts load when they are first used: the solvers take longer to than all of the kernel
 from numpy.typing import NDArray
 
+from testround.kernel.words import gettext as _
+
 Whole = NDArray[np.int64]
 
 # How far a solver's value may lie from the whole number that it stands for (HiGHS promises 1e-6).
@@ -215,6 +217,6 @@ class Programme:
         """The answer so far, with the bound that the variables' own bounds give."""
         assert self.low is not None  # noqa: S101
         if self.answer is None:
-            raise TimeoutError("the solver found no answer at all in the time allowed; allow more")
+            raise TimeoutError(_("the solver found no answer at all in the time allowed; allow more"))
         bound = int(np.minimum(cost * self.low, cost * self.high).sum())
         return Step(int(cost @ self.answer), bound)

@@ -3,45 +3,43 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from testround.kernel.findings import Reserve, Short
 from testround.kernel.offers import OWN, PER_CM, Offers
+from testround.kernel.units import decimal
+from testround.kernel.words import (
+    either,
+    gettext_noop,
+    listed,
+    ngettext,
+    number_word,
+    ordinal_word,
+    spoken,
+    tell,
+    told,
+)
+from testround.kernel.words import gettext as _
 
 Seat = tuple[int, int, int]
 """A place by positions: candidate, slot, and supplied yarn or ``OWN``."""
-
-WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
-ORDINALS = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
-
-
-def number_word(n: int) -> str:
-    return WORDS[n] if n < len(WORDS) else str(n)
-
-
-def ordinal(n: int) -> str:
-    if n < len(ORDINALS):
-        return ORDINALS[n]
-    ending = "th" if n % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(n % 10, "th")
-    return f"{n}{ending}"
-
-
-def listed(names: Iterable[str], word: str = "and") -> str:
-    """Names as a sentence has them: a, b and c."""
-    *most, last = names
-    return f"{', '.join(most)} {word} {last}" if most else last
 
 
 def centimetres(cm: float) -> str:
     """A length that is not exceeded, to the tenth above."""
     tenths = math.ceil(round(cm * 10, 5))
-    return f"{tenths // 10} cm" if tenths % 10 == 0 else f"{tenths / 10:.1f} cm"
+    return f"{tenths // 10} cm" if tenths % 10 == 0 else f"{decimal(tenths / 10, '.1f')} cm"
 
 
 def sentence(*clauses: str) -> str:
-    said = "; ".join(clause for clause in clauses if clause)
+    """Clauses, some of which may be empty, as one sentence."""
+    return told(_sentence, *(clause for clause in clauses if clause))
+
+
+def _sentence(*clauses: str) -> str:
+    said = "; ".join(map(spoken, clauses))
     return f"{said[:1].upper()}{said[1:]}."
 
 
@@ -61,7 +59,7 @@ class Reasons:
         self.got = [0] * len(offers.slots)
         self.used = [0] * len(offers.supplied)
         self.used_in: list[set[int]] = [set() for _ in offers.slots]
-        for _, j, k in seats:
+        for _i, j, k in seats:
             self.got[j] += 1
             if k != OWN:
                 self.used[k] += 1
@@ -76,26 +74,49 @@ class Reasons:
         if slot is None:
             return ""
         if not self.offers.compared[i]:
-            return f"no measure to compare with {slot}"
+            return tell(gettext_noop("no measure to compare with {size}"), size=slot)
         off = [(key.replace("_", " "), abs(float(by[i, j]))) for key, by in self.offers.measures]
         off = [(key, cm) for key, cm in off if not math.isnan(cm)]
         furthest, most = max(off, key=lambda one: one[1])
         if not self.offers.fits[i, j]:
             if len(off) == 1:
-                return f"{furthest} {centimetres(most)} from {slot}, beyond the reach"
-            together = centimetres(self.offers.misfit[i, j] / PER_CM)
-            return f"{together} from {slot} over {len(off)} measures, beyond the reach"
+                return tell(
+                    gettext_noop("{measure} {length} from {size}, beyond the reach"),
+                    measure=furthest,
+                    length=told(centimetres, most),
+                    size=slot,
+                )
+            return tell(
+                gettext_noop("{length} from {size} over {n} measures, beyond the reach"),
+                length=told(centimetres, float(self.offers.misfit[i, j]) / PER_CM),
+                size=slot,
+                n=len(off),
+            )
+        names = told(listed, tuple(key for key, _cm in off))
         if centimetres(most) == "0 cm":
-            return f"{listed(key for key, _ in off) if len(off) <= 3 else f'{len(off)} measures'} exactly as in {slot}"
+            if len(off) <= 3:
+                return tell(gettext_noop("{measures} exactly as in {size}"), measures=names, size=slot)
+            return tell(gettext_noop("{n} measures exactly as in {size}"), n=len(off), size=slot)
+        within = told(centimetres, most)
         if len(off) <= 3:
-            return f"{listed(key for key, _ in off)} within {centimetres(most)} of {slot}"
-        return f"{len(off)} measures within {centimetres(most)} of {slot}, {furthest} the furthest off"
+            return tell(
+                gettext_noop("{measures} within {length} of {size}"), measures=names, length=within, size=slot
+            )
+        return tell(
+            gettext_noop("{n} measures within {length} of {size}, {measure} the furthest off"),
+            n=len(off),
+            length=within,
+            size=slot,
+            measure=furthest,
+        )
 
     def wish(self, i: int, j: int) -> str:
         wishes, slot = self.offers.people[i].wishes, self.offers.slots[j]
         if not wishes or slot is None:
             return ""
-        return f"{ordinal(wishes.index(slot) + 1)} wish" if slot in wishes else "not among their wishes"
+        if slot not in wishes:
+            return tell(gettext_noop("not among their wishes"))
+        return tell(gettext_noop("{nth} wish"), nth=told(ordinal_word, wishes.index(slot) + 1))
 
     # Places
 
@@ -105,13 +126,20 @@ class Reasons:
         needed, most = offers.needed(j), offers.most[j]
         pin = offers.pins.get(offers.people[i].id)
         if slot is None:
-            last = "made to measure, so any measures do"
+            last = tell(gettext_noop("made to measure, so any measures do"))
         elif pin is not None and pin.size == slot:
-            last = "pinned by the designer"
+            last = tell(gettext_noop("pinned by the designer"))
         elif 0 < self.got[j] <= needed:
-            last = f"{slot} needed {number_word(needed)}{' more' if offers.held[j] else ''}"
+            message = (
+                gettext_noop("{size} needed {n} more")
+                if offers.held[j]
+                else gettext_noop("{size} needed {n}")
+            )
+            last = tell(message, size=slot, n=told(number_word, needed))
+        elif most is None:
+            last = tell(gettext_noop("{size} has room"), size=slot)
         else:
-            last = f"{slot} has room" if most is None else f"{slot} takes up to {number_word(most)}"
+            last = tell(gettext_noop("{size} takes up to {n}"), size=slot, n=told(number_word, most))
         return sentence(self.fit(i, j), self.wish(i, j), last)
 
     # Those without a place
@@ -140,20 +168,20 @@ class Reasons:
             for i in self.unplaced:
                 if offers.may[i, j] and (free[i] or self._freed_with(i, j)):
                     line.append((int(offers.misfit[i, j]), int(offers.steps[i, j]), i))
-            for rank, (_, _, i) in enumerate(sorted(line), 1):
+            for rank, (_misfit, _steps, i) in enumerate(sorted(line), 1):
                 if self._full(j):
-                    state = f"{slot} is full"
-                else:
-                    state = "every place is taken" if slot is None else f"every place in {slot} is taken"
+                    state = gettext_noop("{size} is full")
+                elif slot is None:
+                    state = gettext_noop("every place is taken")
                     if not free[i]:
-                        state = (
-                            "there is room but no yarn" if slot is None else f"{slot} has room but no yarn"
-                        )
-                turn = "next in line" if rank == 1 else f"{ordinal(rank)} in line"
-                if not free[i]:
-                    keys = [offers.supplied[k].key for k in self._freed_with(i, j)]
-                    turn += f" if {listed(keys, 'or')} comes free with the place"
-                why = sentence(state, turn, self.fit(i, j), self.wish(i, j))
+                        state = gettext_noop("there is room but no yarn")
+                else:
+                    state = gettext_noop("every place in {size} is taken")
+                    if not free[i]:
+                        state = gettext_noop("{size} has room but no yarn")
+                keys = () if free[i] else tuple(offers.supplied[k].key for k in self._freed_with(i, j))
+                turn = told(_turn, rank, keys)
+                why = sentence(tell(state, size=slot), turn, self.fit(i, j), self.wish(i, j))
                 found.append(Reserve(candidate=offers.people[i].id, size=slot, rank=rank, why=why))
         return found
 
@@ -168,46 +196,62 @@ class Reasons:
         if not offers.may[i].any():
             return self._out_of_reach(i)
         if not offers.yarns[i]:
-            return "Has no yarn of their own and named none of those supplied."
+            return tell(gettext_noop("Has no yarn of their own and named none of those supplied."))
         could = [j for j in range(len(offers.slots)) if offers.may[i, j]]
         full = [j for j in could if self._full(j)]
         if not self._free_yarns(i):
-            gone = listed((offers.supplied[k].key for k in offers.yarns[i]), "or")
-            why = f"no makers are left of {gone}, {'which they' if len(offers.yarns[i]) > 1 else 'the yarn they'} named"
+            gone = told(either, tuple(offers.supplied[k].key for k in offers.yarns[i]))
+            message = (
+                gettext_noop("no makers are left of {yarns}, which they named")
+                if len(offers.yarns[i]) > 1
+                else gettext_noop("no makers are left of {yarns}, the yarn they named")
+            )
+            why = tell(message, yarns=gone)
             return sentence(why, self._all_full(full) if len(full) == len(could) else "")
         if len(full) == len(could):
             excluded = [str(offers.slots[j]) for j in np.flatnonzero(offers.excluded[i])]
             if excluded:
                 names = [str(offers.slots[j]) for j in full]
-                is_ = "is" if len(names) == 1 else "are"
-                return sentence(
-                    f"{listed(names)} {is_} full", f"excluded from {listed(excluded)} by the designer"
+                out = tell(
+                    gettext_noop("excluded from {sizes} by the designer"), sizes=told(listed, tuple(excluded))
                 )
+                return sentence(told(_are_full, tuple(names)), out)
             return sentence(self._all_full(full))
-        return f"{person.name} could still have a place; the search was stopped before it was done."
+        return tell(
+            gettext_noop("{name} could still have a place; the search was stopped before it was done."),
+            name=person.name,
+        )
 
     def _all_full(self, full: Sequence[int]) -> str:
         names = [str(self.offers.slots[j]) for j in full if self.offers.slots[j] is not None]
         if not names:
             return ""
         if len(names) == 1:
-            return f"{names[0]} is full, and no other size is within reach or wished for"
-        return f"{listed(names)} are full"
+            return tell(
+                gettext_noop("{size} is full, and no other size is within reach or wished for"), size=names[0]
+            )
+        return told(_are_full, tuple(names))
 
     def _out_of_reach(self, i: int) -> str:
         offers = self.offers
         if (offers.fits[i] | offers.wished[i]).any():
             gone = [str(s) for s, out in zip(offers.slots, offers.excluded[i], strict=True) if out and s]
             everywhere = bool(offers.excluded[i].all())
-            return f"Excluded {'' if everywhere or not gone else f'from {listed(gone)} '}by the designer."
+            if everywhere or not gone:
+                return tell(gettext_noop("Excluded by the designer."))
+            return tell(
+                gettext_noop("Excluded from {sizes} by the designer."), sizes=told(listed, tuple(gone))
+            )
         if not offers.slots:
-            return "The pattern has no sizes yet."
+            return tell(gettext_noop("The pattern has no sizes yet."))
         if not offers.compared[i]:
-            return "Gave no measure that the sizes have, and no wish."
+            return tell(gettext_noop("Gave no measure that the sizes have, and no wish."))
         near = int(np.argmin(offers.misfit[i]))
-        return (
-            f"No size is within {offers.reach:g} cm: the nearest, {offers.slots[near]}, is "
-            f"{centimetres(offers.misfit[i, near] / PER_CM)} off."
+        return tell(
+            gettext_noop("No size is within {reach}: the nearest, {size}, is {length} off."),
+            reach=told(_reach, offers.reach),
+            size=offers.slots[near],
+            length=told(centimetres, float(offers.misfit[i, near]) / PER_CM),
         )
 
     # Sizes left short
@@ -225,37 +269,103 @@ class Reasons:
     def _why_short(self, j: int, slot: str) -> str:
         offers = self.offers
         if not offers.people:
-            return "There are no candidates."
+            return tell(gettext_noop("There are no candidates."))
         could = [i for i in range(len(offers.people)) if offers.may[i, j]]
         excluded = int(((offers.fits[:, j] | offers.wished[:, j]) & offers.excluded[:, j]).sum())
-        out = f"{excluded} excluded by the designer" if excluded else ""
+        out = told(_excluded, excluded) if excluded else ""
         if not could:
-            measure = (
-                f"'s {offers.measures[0][0].replace('_', ' ')} is" if len(offers.measures) == 1 else " is"
-            )
-            wish = ", and nobody wished for it" if any(person.wishes for person in offers.people) else ""
             if out:
-                return sentence(f"everyone who could make {slot} was excluded by the designer")
-            return f"No candidate{measure} within {offers.reach:g} cm of {slot}{wish}."
+                return tell(
+                    gettext_noop("Everyone who could make {size} was excluded by the designer."), size=slot
+                )
+            wished = any(person.wishes for person in offers.people)
+            if len(offers.measures) == 1:
+                message = (
+                    gettext_noop(
+                        "No candidate's {measure} is within {reach} of {size}, and nobody wished for it."
+                    )
+                    if wished
+                    else gettext_noop("No candidate's {measure} is within {reach} of {size}.")
+                )
+            elif wished:
+                message = gettext_noop("No candidate is within {reach} of {size}, and nobody wished for it.")
+            else:
+                message = gettext_noop("No candidate is within {reach} of {size}.")
+            measure = offers.measures[0][0].replace("_", " ") if offers.measures else ""
+            return tell(message, measure=measure, reach=told(_reach, offers.reach), size=slot)
         elsewhere = [i for i in could if i in self.seats and self.seats[i][0] != j]
         without = [i for i in could if i not in self.seats]
         n = len(could)
-        clauses = [
-            f"{'only ' if n < offers.needed(j) else ''}{number_word(n)} candidate{'' if n == 1 else 's'} "
-            f"could make {slot}"
-        ]
+        clauses = [told(_could_make, n, slot, n < offers.needed(j))]
         if elsewhere:
-            names = [str(offers.slots[s]) for s in sorted({self.seats[i][0] for i in elsewhere})]
-            clauses.append(
-                f"{self._some(len(elsewhere), n, 'is', 'are')} placed in {listed(names)}, "
-                f"which would be left short in {'its' if len(names) == 1 else 'their'} turn"
-            )
+            names = tuple(str(offers.slots[s]) for s in sorted({self.seats[i][0] for i in elsewhere}))
+            clauses.append(told(_placed_elsewhere, len(elsewhere), n, names))
         if without:
-            clauses.append(f"no yarn is left that {self._some(len(without), n, 'has', 'have')} named")
+            clauses.append(told(_without_yarn, len(without), n))
         return sentence(*clauses, out)
 
-    def _some(self, part: int, n: int, is_: str, are: str) -> str:
-        """Part of those who could: "they are", "one of them is"."""
-        if part == n:
-            return f"they {are}"
-        return f"{number_word(part)} of them {is_ if part == 1 else are}"
+
+# Clauses in which a number decides --------------------------------------------------------------------------
+
+
+def _reach(cm: float) -> str:
+    return f"{decimal(cm)} cm"
+
+
+def _turn(rank: int, yarns: tuple[str, ...]) -> str:
+    if rank == 1 and yarns:
+        return _("next in line if {yarns} comes free with the place").format(yarns=either(yarns))
+    if rank == 1:
+        return _("next in line")
+    if yarns:
+        return _("{nth} in line if {yarns} comes free with the place").format(
+            nth=ordinal_word(rank), yarns=either(yarns)
+        )
+    return _("{nth} in line").format(nth=ordinal_word(rank))
+
+
+def _are_full(sizes: tuple[str, ...]) -> str:
+    return ngettext("{sizes} is full", "{sizes} are full", len(sizes)).format(sizes=listed(sizes))
+
+
+def _excluded(n: int) -> str:
+    return ngettext("{n} excluded by the designer", "{n} excluded by the designer", n).format(n=n)
+
+
+def _could_make(n: int, size: str, too_few: bool) -> str:
+    if too_few:
+        said = ngettext("only {n} candidate could make {size}", "only {n} candidates could make {size}", n)
+    else:
+        said = ngettext("{n} candidate could make {size}", "{n} candidates could make {size}", n)
+    return said.format(n=number_word(n), size=size)
+
+
+def _placed_elsewhere(part: int, n: int, sizes: tuple[str, ...]) -> str:
+    """Where ``part`` of the ``n`` who could are placed."""
+    if part == n:
+        said = ngettext(
+            "they are placed in {sizes}, which would be left short in its turn",
+            "they are placed in {sizes}, which would be left short in their turn",
+            len(sizes),
+        )
+    elif part == 1:
+        said = ngettext(
+            "one of them is placed in {sizes}, which would be left short in its turn",
+            "one of them is placed in {sizes}, which would be left short in their turn",
+            len(sizes),
+        )
+    else:
+        said = ngettext(
+            "{n} of them are placed in {sizes}, which would be left short in its turn",
+            "{n} of them are placed in {sizes}, which would be left short in their turn",
+            len(sizes),
+        )
+    return said.format(n=number_word(part), sizes=listed(sizes))
+
+
+def _without_yarn(part: int, n: int) -> str:
+    if part == n:
+        return _("no yarn is left that they have named")
+    return ngettext(
+        "no yarn is left that {n} of them has named", "no yarn is left that {n} of them have named", part
+    ).format(n=number_word(part))

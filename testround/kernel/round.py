@@ -35,7 +35,7 @@ Key = Annotated[str, StringConstraints(pattern=KEY_PATTERN, max_length=60)]
 def _without_null(text: str) -> str:
     """Nobody types a null character, and databases refuse it."""
     if "\0" in text:
-        raise ValueError("holds a null character, which cannot be seen; type it afresh")
+        raise ValueError(_("holds a null character, which cannot be seen; type it afresh"))
     return text
 
 
@@ -68,7 +68,7 @@ WorkedOut = Annotated[
 
 def _with_zone(moment: dt.datetime) -> dt.datetime:
     if moment.tzinfo is None:
-        raise ValueError("a time needs its zone, as in 2027-01-03T09:20:00Z")
+        raise ValueError(_("a time needs its zone, as in 2027-01-03T09:20:00Z"))
     return moment
 
 

@@ -19,18 +19,10 @@ from dataclasses import dataclass
 
 from testround.kernel.round import Along, Craft, Shaping
 from testround.kernel.units import format_count
+from testround.kernel.words import either, ngettext, ordinal, pgettext
+from testround.kernel.words import gettext as _
 
 _NOISE = 1e-6
-
-_SHAPED: dict[Along, str] = {
-    Along.ROWS: "row",
-    Along.RIGHT_SIDE_ROWS: "right-side row",
-    Along.ROUNDS: "round",
-    Along.STITCHES: "stitch",
-}
-"""What can be shaped."""
-_WORKED: dict[Along, str] = {**_SHAPED, Along.RIGHT_SIDE_ROWS: "row"}
-"""What its length is counted in."""
 
 
 class ShapingError(ValueError):
@@ -68,7 +60,7 @@ class Spread:
     @property
     def gaps(self) -> tuple[int, ...]:
         """From one time to the next, in the order worked; the first counts from where the shaping begins."""
-        return tuple(stretch.every for stretch in self.stretches for _ in range(stretch.times))
+        return tuple(stretch.every for stretch in self.stretches for _time in range(stretch.times))
 
 
 def spread(start: float, end: float, over: float, *, each: int = 1, along: Along = Along.ROWS) -> Spread:
@@ -100,14 +92,15 @@ def spread(start: float, end: float, over: float, *, each: int = 1, along: Along
         there are rows, rounds or stitches for.
     """
     if each < 1:
-        raise ShapingError(f"{each} stitches each time shape nothing; are there 1 or more?")
-    first = _whole(start, "stitches before it")
-    last = _whole(end, "stitches after it")
-    room = _whole(over, _plural(_WORKED[along]))
+        raise ShapingError(_("{n} stitches each time shape nothing; are there 1 or more?").format(n=each))
+    first = _whole(start, _("stitches before it"))
+    last = _whole(end, _("stitches after it"))
+    room = _whole(over, _length_word(along))
     if along is Along.STITCHES and room > first:
         raise ShapingError(
-            f"it is spread over {_counted(room, 'stitch')}, and there are {first} before it; "
-            "which of the two is meant?"
+            _(
+                "it is spread over {stitches}, and there are {first} before it; which of the two is meant?"
+            ).format(stitches=_length(room, along), first=first)
         )
     change = last - first
     times, left = divmod(abs(change), each)
@@ -131,12 +124,15 @@ def spread(start: float, end: float, over: float, *, each: int = 1, along: Along
 def _whole(value: float, what: str) -> int:
     shown = format_count(value)
     if value < -_NOISE:
-        raise ShapingError(f"its formula gives {shown} {what}; is something taken away twice?")
+        raise ShapingError(
+            _("its formula gives {n} {what}; is something taken away twice?").format(n=shown, what=what)
+        )
     whole = round(value)
     if abs(value - whole) > _NOISE:
         raise ShapingError(
-            f"its formula gives {shown} {what}, and only whole ones can be worked; "
-            "is it to be rounded, as in multiple(…)?"
+            _(
+                "its formula gives {n} {what}, and only whole ones can be worked; is it to be rounded, as in multiple(…)?"
+            ).format(n=shown, what=what)
         )
     return whole
 
@@ -145,30 +141,76 @@ def _not_shared_out(first: int, last: int, each: int) -> str:
     change = abs(last - first)
     towards = 1 if last > first else -1
     nearest = [first + towards * n for n in (change - change % each, change - change % each + each)]
-    meant = " or ".join(str(count) for count in nearest if count >= 0 and count != first)
-    return (
-        f"from {first} to {last} stitches are {change} to {'increase' if towards > 0 else 'decrease'}, and "
-        f"{each} each time never make {change}; "
-        + (f"is it to end with {meant}, or " if meant else "is ")
-        + "another number to be worked each time?"
-    )
+    meant = [str(count) for count in nearest if count >= 0 and count != first]
+    if towards > 0 and meant:
+        said = _(
+            "from {first} to {last} stitches are {change} to increase, and {each} each time never make {change}; is it "
+            "to end with {meant}, or another number to be worked each time?"
+        )
+    elif towards > 0:
+        said = _(
+            "from {first} to {last} stitches are {change} to increase, and {each} each time never make {change}; is "
+            "another number to be worked each time?"
+        )
+    elif meant:
+        said = _(
+            "from {first} to {last} stitches are {change} to decrease, and {each} each time never make {change}; is it "
+            "to end with {meant}, or another number to be worked each time?"
+        )
+    else:
+        said = _(
+            "from {first} to {last} stitches are {change} to decrease, and {each} each time never make {change}; is "
+            "another number to be worked each time?"
+        )
+    return said.format(first=first, last=last, change=change, each=each, meant=either(meant) if meant else "")
 
 
 def _too_often(times: int, room: int, slots: int, least: int, along: Along, change: int) -> str:
-    said = "increases" if change > 0 else "decreases"
     if along is Along.STITCHES:
-        needed = times * least
-        return (
-            f"{times} {said} do not go into {_counted(room, 'stitch')}, as they need {needed}; "
-            "are there more stitches to spread them over, or is more to be worked each time?"
+        said = (
+            ngettext(
+                "{n} increase does not go into {stitches}, as it needs {needed}; are there more stitches to spread it "
+                "over, or is more to be worked each time?",
+                "{n} increases do not go into {stitches}, as they need {needed}; are there more stitches to spread "
+                "them over, or is more to be worked each time?",
+                times,
+            )
+            if change > 0
+            else ngettext(
+                "{n} decrease does not go into {stitches}, as it needs {needed}; are there more stitches to spread it "
+                "over, or is more to be worked each time?",
+                "{n} decreases do not go into {stitches}, as they need {needed}; are there more stitches to spread "
+                "them over, or is more to be worked each time?",
+                times,
+            )
         )
-    there = _counted(slots, _SHAPED[along])
-    needed = times * (2 if along is Along.RIGHT_SIDE_ROWS else 1)
-    return (
-        f"{said} in {times} {_plural(_SHAPED[along])} do not go into {there}"
-        + (f" of {_counted(room, _WORKED[along])}" if along is Along.RIGHT_SIDE_ROWS else "")
-        + f"; is it worked over {_counted(needed, _WORKED[along])} or more, "
-        "or are more stitches to be shaped each time?"
+        return said.format(n=times, stitches=_length(room, along), needed=times * least)
+    right_side = along is Along.RIGHT_SIDE_ROWS
+    if change > 0 and right_side:
+        said = _(
+            "increases in {shaped} do not go into {there} of {length}; is it worked over {needed} or more, or are more "
+            "stitches to be shaped each time?"
+        )
+    elif change > 0:
+        said = _(
+            "increases in {shaped} do not go into {there}; is it worked over {needed} or more, or are more stitches to "
+            "be shaped each time?"
+        )
+    elif right_side:
+        said = _(
+            "decreases in {shaped} do not go into {there} of {length}; is it worked over {needed} or more, or are more "
+            "stitches to be shaped each time?"
+        )
+    else:
+        said = _(
+            "decreases in {shaped} do not go into {there}; is it worked over {needed} or more, or are more stitches to "
+            "be shaped each time?"
+        )
+    return said.format(
+        shaped=_shaped(times, along),
+        there=_shaped(slots, along),
+        length=_length(room, along),
+        needed=_length(times * (2 if right_side else 1), along),
     )
 
 
@@ -199,28 +241,55 @@ def in_words(laid_out: Spread, *, craft: Craft = Craft.KNIT, places: int = 1, at
     """
     along = laid_out.along
     if not laid_out.times:
-        return f"Work {_counted(laid_out.over, _WORKED[along])} without shaping."
+        return _("Work {rows} without shaping.").format(rows=_length(laid_out.over, along))
     if along is Along.STITCHES:
         return _along_stitches(laid_out, craft)
-    stitches = laid_out.each // places
-    where, joint = "", "on"
+    first, *others = (_every(stretch, laid_out) for stretch in laid_out.stretches)
+    said = _begun(laid_out.change > 0, at, places).format(
+        stitches=_length(laid_out.each // places, Along.STITCHES), place=at, n=places, rows=first
+    )
+    for rows in others:
+        then = _("{said}, then of {rows}") if at else _("{said}, then on {rows}")
+        said = then.format(said=said, rows=rows)
+    if laid_out.plain:
+        said = _("{said}; work {rows} without shaping").format(said=said, rows=_length(laid_out.plain, along))
+    return f"{said}."
+
+
+def _begun(increase: bool, at: str | None, places: int) -> str:
+    """How the sentence begins: with {stitches} shaped on {rows}, and where."""
+    if increase:
+        if at:
+            return _("Increase {stitches} at {place} of {rows}")
+        if places > 1:
+            return _("Increase {stitches} at each of {n} places on {rows}")
+        return _("Increase {stitches} on {rows}")
     if at:
-        where, joint = f" at {at}", "of"
-    elif places > 1:
-        where = f" at each of {places} places"
-    verb = "Increase" if laid_out.change > 0 else "Decrease"
-    said = f", then {joint} ".join(_every(stretch, laid_out) for stretch in laid_out.stretches)
-    plain = f"; work {_counted(laid_out.plain, _WORKED[along])} without shaping" if laid_out.plain else ""
-    return f"{verb} {_counted(stitches, 'stitch')}{where} {joint} {said}{plain}."
+        return _("Decrease {stitches} at {place} of {rows}")
+    if places > 1:
+        return _("Decrease {stitches} at each of {n} places on {rows}")
+    return _("Decrease {stitches} on {rows}")
 
 
 def _every(stretch: Stretch, laid_out: Spread) -> str:
-    one = _SHAPED[laid_out.along]
-    nth = stretch.every // 2 if laid_out.along is Along.RIGHT_SIDE_ROWS else stretch.every
+    along = laid_out.along
+    nth = stretch.every // 2 if along is Along.RIGHT_SIDE_ROWS else stretch.every
+    once, every, every_nth = {
+        Along.ROWS: (_("the {nth} row"), _("every row"), _("every {nth} row")),
+        Along.RIGHT_SIDE_ROWS: (
+            _("the {nth} right-side row"),
+            _("every right-side row"),
+            _("every {nth} right-side row"),
+        ),
+        Along.ROUNDS: (
+            pgettext("of the work", "the {nth} round"),
+            pgettext("of the work", "every round"),
+            pgettext("of the work", "every {nth} round"),
+        ),
+    }[along]
     if laid_out.times == 1:
-        return f"the {_ordinal(nth)} {one}"
-    counted = f"every {one}" if nth == 1 else f"every {_ordinal(nth)} {one}"
-    return f"{counted} {_often(stretch.times)}"
+        return once.format(nth=ordinal(nth))
+    return _often((every if nth == 1 else every_nth).format(nth=ordinal(nth)), stretch.times)
 
 
 def _along_stitches(laid_out: Spread, craft: Craft) -> str:
@@ -228,7 +297,10 @@ def _along_stitches(laid_out: Spread, craft: Craft) -> str:
     if laid_out.times == 1:
         words = steps[0][0]
         return f"{words[0].upper()}{words[1:]}."
-    said = ", then ".join(f"({words}) {_often(times)}" for words, times in steps)
+    first, *others = (_often(f"({words})", times) for words, times in steps)
+    said = first
+    for then in others:
+        said = _("{said}, then {rest}").format(said=said, rest=then)
     return f"{said[0]}{said[1].upper()}{said[2:]}."
 
 
@@ -236,26 +308,42 @@ def _worked_over(stitches: int, laid_out: Spread, craft: Craft) -> str:
     """One stretch of a row or round: what is worked as it comes, and the shaping at its end."""
     each = laid_out.each
     if laid_out.change < 0:
-        plain, shaped = stitches - each - 1, f"work {each + 1} together"
+        plain, shaped = stitches - each - 1, _("work {n} together").format(n=each + 1)
     elif craft is Craft.KNIT:
-        plain, shaped = stitches, f"make {each}"
+        plain, shaped = stitches, pgettext("increases", "make {n}").format(n=each)
     else:
-        plain, shaped = stitches - 1, f"work {each + 1} into the next stitch"
-    return f"work {plain}, {shaped}" if plain else shaped
+        plain, shaped = stitches - 1, _("work {n} into the next stitch").format(n=each + 1)
+    return _("work {n}, {shaped}").format(n=plain, shaped=shaped) if plain else shaped
 
 
-def _counted(n: int, word: str) -> str:
-    return f"{n} {word if n == 1 else _plural(word)}"
+def _length(n: int, along: Along) -> str:
+    """So many rows, rounds or stitches: what a shaping's length is counted in."""
+    if along is Along.STITCHES:
+        said = ngettext("{n} stitch", "{n} stitches", n)
+    elif along is Along.ROUNDS:
+        # Translators: of crochet or knitting.
+        said = ngettext("{n} round", "{n} rounds", n)
+    else:
+        said = ngettext("{n} row", "{n} rows", n)
+    return said.format(n=n)
 
 
-def _plural(word: str) -> str:
-    return f"{word}es" if word == "stitch" else f"{word}s"
+def _shaped(n: int, along: Along) -> str:
+    """So many of what can be shaped."""
+    if along is Along.RIGHT_SIDE_ROWS:
+        return ngettext("{n} right-side row", "{n} right-side rows", n).format(n=n)
+    return _length(n, along)
 
 
-def _ordinal(n: int) -> str:
-    ending = "th" if n % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(n % 10, "th")
-    return f"{n}{ending}"
+def _length_word(along: Along) -> str:
+    if along is Along.STITCHES:
+        return _("stitches")
+    return pgettext("of the work", "rounds") if along is Along.ROUNDS else _("rows")
 
 
-def _often(times: int) -> str:
-    return {1: "once", 2: "twice"}.get(times, f"{times} times")
+def _often(what: str, times: int) -> str:
+    if times == 1:
+        return _("{what} once").format(what=what)
+    if times == 2:
+        return _("{what} twice").format(what=what)
+    return ngettext("{what} {n} time", "{what} {n} times", times).format(what=what, n=times)

@@ -111,6 +111,38 @@ def number_word(n: int) -> str:
     return words[n] if n < len(words) else str(n)
 
 
+def ordinal(n: int) -> str:
+    """A place in an order, in figures: "1st", "12th"."""
+    if n % 100 in (11, 12, 13):
+        said = pgettext("ordinal", "{n}th")
+    elif n % 10 == 1:
+        said = pgettext("ordinal", "{n}st")
+    elif n % 10 == 2:
+        said = pgettext("ordinal", "{n}nd")
+    elif n % 10 == 3:
+        said = pgettext("ordinal", "{n}rd")
+    else:
+        said = pgettext("ordinal", "{n}th")
+    return said.format(n=n)
+
+
+def ordinal_word(n: int) -> str:
+    """The same in letters up to the tenth; a translation may have figures throughout."""
+    words = (
+        pgettext("an ordinal in letters", "first"),
+        pgettext("an ordinal in letters", "second"),
+        pgettext("an ordinal in letters", "third"),
+        pgettext("an ordinal in letters", "fourth"),
+        pgettext("an ordinal in letters", "fifth"),
+        pgettext("an ordinal in letters", "sixth"),
+        pgettext("an ordinal in letters", "seventh"),
+        pgettext("an ordinal in letters", "eighth"),
+        pgettext("an ordinal in letters", "ninth"),
+        pgettext("an ordinal in letters", "tenth"),
+    )
+    return words[n - 1] if 0 < n <= len(words) else ordinal(n)
+
+
 def _series(names: Iterable[str], end: str) -> str:
     *most, last = names
     return end.format(most=commas(most), last=last) if most else last
@@ -138,6 +170,17 @@ def told(say: Callable[..., str], *about: Any) -> Told:
         sentence = Told(say(*about))
     sentence.say, sentence.about = say, about
     return sentence
+
+
+def tell(message: str, **places: Any) -> Told:
+    """A message that was marked by :func:`gettext_noop`, told with its places; told ones among them are said anew."""
+    return told(_fill, message, tuple(places.items()))
+
+
+def _fill(message: str, places: tuple[tuple[str, Any], ...]) -> str:
+    return gettext(message).format(
+        **{name: spoken(value) if isinstance(value, str) else value for name, value in places}
+    )
 
 
 def spoken(sentence: str) -> str:

@@ -20,10 +20,12 @@ from testround.kernel.round import Along, Craft, FabricState, Pattern, Round, Sh
 from testround.kernel.shaping import ShapingError, spelled
 from testround.kernel.sheet import FloatArray, GaugeColumns, ShapingColumns, Sheet
 from testround.kernel.units import format_count
+from testround.kernel.words import gettext as _
+from testround.kernel.words import gettext_noop, ngettext
 
 Axis = Literal["st", "row"]
 
-OTHERWISE_PLACE = "Elsewhere in the text"
+OTHERWISE_PLACE = gettext_noop("Elsewhere in the text")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,11 +87,22 @@ class WorksheetShaping:
         """As in "54 to 96 stitches over 116 rows"; empty where a value is unknown."""
         if self.start is None or self.end is None or self.over is None:
             return ""
-        said = f"{format_count(self.start)} to {format_count(self.end)} stitches"
         if self.along is Along.STITCHES:
-            return said
-        unit = "round" if self.along is Along.ROUNDS else "row"
-        return f"{said} over {format_count(self.over)} {unit}{'' if self.over == 1 else 's'}"
+            said = _("{start} to {end} stitches")
+        elif self.along is Along.ROUNDS:
+            # Translators: rounds of crochet or knitting.
+            said = ngettext(
+                "{start} to {end} stitches over {n} round",
+                "{start} to {end} stitches over {n} rounds",
+                self.over,
+            )
+        else:
+            said = ngettext(
+                "{start} to {end} stitches over {n} row", "{start} to {end} stitches over {n} rows", self.over
+            )
+        return said.format(
+            start=format_count(self.start), end=format_count(self.end), n=format_count(self.over)
+        )
 
     @property
     def instruction(self) -> str:
@@ -97,8 +110,10 @@ class WorksheetShaping:
         if self.words is not None:
             return self.words
         if self.problem is not None:
-            return f"It cannot be worked with these numbers: {self.problem} Ask the designer."
-        return "It is spelled out once its numbers are known."
+            return _("It cannot be worked with these numbers: {problem} Ask the designer.").format(
+                problem=self.problem
+            )
+        return _("It is spelled out once its numbers are known.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +209,7 @@ def worksheet(
         WorksheetNumber(
             key=number.key,
             label=number.label,
-            place=number.place or OTHERWISE_PLACE,
+            place=number.place or _(OTHERWISE_PLACE),
             unit=number.unit,
             value=_known(computed[number.key]) if number.key not in printed else printed[number.key],
             printed=number.key in printed,
@@ -297,7 +312,7 @@ def _shaped(shaping: Shaping, columns: ShapingColumns, craft: Craft) -> Workshee
     return WorksheetShaping(
         key=shaping.key,
         label=shaping.label,
-        place=shaping.place or OTHERWISE_PLACE,
+        place=shaping.place or _(OTHERWISE_PLACE),
         along=shaping.along,
         start=start,
         end=end,
@@ -324,11 +339,13 @@ def _by_place(
 def _missing(pattern: Pattern, tester: Tester, own: Mapping[str, GaugeColumns]) -> Iterator[str]:
     if pattern.is_graded:
         if tester.size is None:
-            yield "No size has been agreed yet; the numbers follow once it is."
+            yield _("No size has been agreed yet; the numbers follow once it is.")
         return
     for measure in pattern.measures:
         if measure.key not in tester.measures:
-            yield f"{measure.label}: send this measurement, and the numbers that need it are worked out."
+            yield _("{measure}: send this measurement, and the numbers that need it are worked out.").format(
+                measure=measure.label
+            )
     for gauge in pattern.gauges:
         columns = own.get(gauge.key)
         unknown = np.array([np.nan])
@@ -338,7 +355,19 @@ def _missing(pattern: Pattern, tester: Tester, own: Mapping[str, GaugeColumns]) 
         )
         lacking = [what for what, column in axes if np.isnan(column[0])]
         if lacking:
-            yield (
-                f"{gauge.label}: send a blocked swatch with its {' and '.join(lacking)}; "
-                "until then the numbers are worked out at the stated gauge."
-            )
+            if lacking == ["stitches"]:
+                said = _(
+                    "{gauge}: send a blocked swatch with its stitches; until then the numbers are worked out at the "
+                    "stated gauge."
+                )
+            elif lacking == ["rows"]:
+                said = _(
+                    "{gauge}: send a blocked swatch with its rows; until then the numbers are worked out at the stated "
+                    "gauge."
+                )
+            else:
+                said = _(
+                    "{gauge}: send a blocked swatch with its stitches and rows; until then the numbers are worked out at "
+                    "the stated gauge."
+                )
+            yield said.format(gauge=gauge.label)

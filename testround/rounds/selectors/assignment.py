@@ -13,8 +13,9 @@ from django.db.models import Count, QuerySet
 from testround.kernel import round as kernel
 from testround.kernel.assignment import Place as Seat
 from testround.kernel.offers import OWN, PER_CM, Offers
-from testround.kernel.reasons import Reasons, ordinal, sentence
+from testround.kernel.reasons import Reasons, sentence
 from testround.kernel.units import LengthUnit, lengths_in
+from testround.kernel.words import ordinal_word
 from testround.patterns.access import Right
 from testround.people.models import User
 from testround.rounds.bridge import kernel_candidate, kernel_plan, unknown_of
@@ -228,7 +229,7 @@ def _rows(shown: Drafted, said: Say) -> Iterable[SeatRow]:
     refused = {one.candidate: one.why for one in best.refused}
     lines: dict[str, list[str]] = defaultdict(list)
     for one in best.document.reserve:
-        lines[one.candidate].append(f"{ordinal(one.rank)} for {one.size or 'a place'}")
+        lines[one.candidate].append(f"{ordinal_word(one.rank)} for {one.size or 'a place'}")
     pinned = {pin.candidate for pin in shown.asked.pins}
     out = {one.candidate for one in shown.asked.exclusions if one.size is None}
     names = {person.id: person.name for person in read.candidates}

@@ -10,10 +10,10 @@ from django.db.models import Count, Q
 
 from testround.kernel.cautions import Caution, cautions_for
 from testround.kernel.measuring import how_to_measure
-from testround.kernel.reasons import listed
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.sheet import Sheet
 from testround.kernel.units import YARN_WEIGHTS
+from testround.kernel.words import listed
 from testround.rounds.models import Candidate, Round, SuppliedYarn
 from testround.rounds.services.call import CallState, call_state, offers_wanted, sizes_sought
 

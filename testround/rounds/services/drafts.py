@@ -23,6 +23,7 @@ from testround.kernel.assignment import Assignment, AssignmentError, Cost, Exclu
 from testround.kernel.assignment import Place as Seat
 from testround.kernel.problems import Problem
 from testround.kernel.roundfile import plain
+from testround.kernel.words import spoken
 from testround.rounds.bridge import seated_round
 from testround.rounds.models import Proposal, Round
 from testround.rounds.refusals import Refused
@@ -77,6 +78,7 @@ class Called:
         self._pattern = re.compile(rf"(?<![\w.-])(?:{words})(?![\w-])") if words else None
 
     def __call__(self, sentence: str) -> str:
+        sentence = spoken(sentence)
         if self._pattern is None:
             return sentence
         return self._pattern.sub(lambda found: self._names[found[0]], sentence)
