@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Mapping, Sequence
 
-from testround.kernel.amounts import Taken
+from testround.kernel.amounts import PER_M2, Taken
 from testround.kernel.analysis import Analysis
 from testround.kernel.evidence import Evidence, Explained, Figures
 from testround.kernel.evidence.base import needs_said
@@ -179,12 +179,19 @@ def _table(finding: Finding, units: LengthUnit) -> list[str]:
         return format_length(value, units) if length else format_count(value)
 
     columns = list(finding.now)
+    heads = [_head(column) for column in columns]
     rows: list[tuple[str, Mapping[str, float]]] = [(_("now"), finding.now), (_("proposed"), finding.proposed)]
     if finding.computed:
         rows.append((_("by formula"), finding.computed))
     of = finding.proposed_for or finding.subject
-    table = [[of, *columns], *([name, *(shown(values.get(c)) for c in columns)] for name, values in rows)]
+    table = [[of, *heads], *([name, *(shown(values.get(c)) for c in columns)] for name, values in rows)]
     return _aligned(table, "    ")
+
+
+def _head(size: str) -> str:
+    """What stands over the column of a size, or of what stands for one."""
+    said = {PER_M2: _("per m²"), "stitches": _("stitches"), "rows": _("rows")}
+    return said.get(size, size)
 
 
 def _aligned(table: Sequence[Sequence[str]], indent: str = "") -> list[str]:
@@ -283,7 +290,9 @@ def _taken(taken: Taken) -> list[str]:
         name = _("yarn, m") if amount.kind == "yarn" else _("hours")
         for start in range(0, len(columns), _SIZES_ABREAST):
             part = columns[start : start + _SIZES_ABREAST]
-            lines += _aligned([[name, *part], *([row, *(by.get(c, "-") for c in part)] for row, by in table)])
+            lines += _aligned(
+                [[name, *map(_head, part)], *([row, *(by.get(c, "-") for c in part)] for row, by in table)]
+            )
             lines.append("")
         pieces = ngettext("From {n} piece.", "From {n} pieces.", amount.makers)
         lines += [pieces.format(n=amount.makers), ""]

@@ -21,6 +21,8 @@ from pydantic import (
     model_serializer,
 )
 
+from testround.kernel.words import gettext as _
+
 # Limits of what a file may say. They are far outside anything wearable: what is merely odd is asked about
 # (see `plausible`), what is beyond these cannot be meant.
 LONGEST_CM = 1000.0
