@@ -331,13 +331,15 @@ def photo_gone(request: HttpRequest, pk: int, code: uuid.UUID) -> HttpResponse:
 @require_safe
 def worksheet(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
+    sections = sheet_sections(desk, counted_at(desk.place).ticked)
     return _shown(
         request,
         "reports/worksheet.html",
         desk,
         {
             "worksheet": desk.worksheet,
-            "sections": sheet_sections(desk, counted_at(desk.place).ticked),
+            "sections": sections,
+            "all_worked": all(section.done == section.count for section in sections),
             "flats": flats_of(desk),
             "dimensions": lettered_dimensions(desk),
             "asides": asides_of(desk.place),

@@ -5,13 +5,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 
 from testround.kernel.pieces import Mark, Piece, laid_flat
 from testround.kernel.round import Pattern, Round
 from testround.kernel.sheet import Sheet
 from tests.generated_sheets import free_patterns
 
+ANY = settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 
 
@@ -180,6 +181,7 @@ def test_the_demos_garments_come_apart_as_their_text_has_them(file: str, labels:
     assert [piece.from_top for piece in pieces] == [file == "quillwork.json"] + [False] * (len(labels) - 1)
 
 
+@ANY
 @given(free_patterns())
 def test_whatever_the_sheet_every_dimension_is_on_exactly_one_piece(pattern: Pattern) -> None:
     pieces = laid_flat(sheet := Sheet(pattern), inputs := sheet.stated(), sheet.numbers(inputs))
@@ -189,6 +191,7 @@ def test_whatever_the_sheet_every_dimension_is_on_exactly_one_piece(pattern: Pat
     assert drawn == sorted(dimension.key for dimension in pattern.dimensions)
 
 
+@ANY
 @given(free_patterns())
 def test_whatever_the_sheet_what_is_taken_on_an_outline_lies_within_it(pattern: Pattern) -> None:
     sheet = Sheet(pattern)

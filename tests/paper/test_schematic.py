@@ -5,16 +5,19 @@ import math
 import xml.etree.ElementTree as ET
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 
 from testround.kernel.gauge import SwatchEffect
 from testround.kernel.pieces import Mark, Piece, laid_flat
-from testround.kernel.round import Pattern
+from testround.kernel.round import Pattern, Round
 from testround.kernel.sheet import Sheet
+from testround.kernel.worksheet import worksheet
 from testround.paper.drawing import Circle, Drawing, Group, Polygon, Text, paper, svg
-from testround.paper.schematic import bounds, compared, letters, said, scale_of, schematic
+from testround.paper.schematic import bounds, compared, lettered, letters, said, scale_of, schematic
+from tests.generated import rounds
 from tests.generated_sheets import free_patterns
 
+ANY = settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 BACK = Piece(
     "Back",
     ((0, 50), (36, 50), (36, 30), (56, 30)),
@@ -78,6 +81,7 @@ def test_targets_are_said_only_to_those_who_may_read_them() -> None:
     assert "A, Width: 50 cm; B, Length;" in drawing.description
 
 
+@ANY
 @given(free_patterns())
 def test_whatever_the_sheet_every_dimension_has_one_letter(pattern: Pattern) -> None:
     found = [
@@ -92,6 +96,7 @@ def test_whatever_the_sheet_every_dimension_has_one_letter(pattern: Pattern) -> 
     assert sorted(words) == sorted(letters(len(pattern.dimensions)))
 
 
+@ANY
 @given(free_patterns())
 def test_whatever_the_sheet_letters_do_not_overlap_and_all_is_inside_the_box(pattern: Pattern) -> None:
     for drawing in drawn(pattern):
@@ -103,6 +108,25 @@ def test_whatever_the_sheet_letters_do_not_overlap_and_all_is_inside_the_box(pat
             assert math.dist(one.centre, other.centre) >= one.radius + other.radius
 
 
+@ANY
+@given(rounds())
+def test_whatever_the_round_each_testers_garment_is_drawn_whole(round_: Round) -> None:
+    for tester in round_.testers:
+        pieces = worksheet(round_, tester).pieces
+        letter = lettered(pieces)
+        named = {key: (letter[key], key) for key in letter}
+        drawings = [schematic(piece, named, scale_of(pieces)) for piece in pieces]
+
+        assert sorted(letter) == sorted(dimension.key for dimension in round_.pattern.dimensions)
+        for drawing in drawings:
+            left, top, right, foot = bounds(drawing)
+            assert 0 <= left <= right <= drawing.width
+            assert 0 <= top <= foot <= drawing.height
+            for one, other in itertools.combinations(discs(drawing), 2):
+                assert math.dist(one.centre, other.centre) >= one.radius + other.radius
+
+
+@ANY
 @given(free_patterns())
 def test_whatever_the_sheet_it_is_well_formed_on_a_page_and_on_paper(pattern: Pattern) -> None:
     for drawing in drawn(pattern):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ import numpy as np
 import pytest
 from reportlab.graphics import shapes
 
+from testround.kernel.pieces import Mark, Piece
 from testround.kernel.round import Round
 from testround.kernel.terms import Terms, translate
 from testround.kernel.units import LengthUnit, format_count, format_gauge, format_length
@@ -91,6 +93,18 @@ def test_each_measurement_has_the_letter_it_has_on_the_drawing(worksheets: dict[
     assert sorted(drawn[1].split()) == ["A", "B", "C", "D"]
     for letter, label in zip("ABCD", ("Waist", "Hip", "Length", "Hem"), strict=True):
         assert f"{letter} {label} " in text[text.index("Reading 3") :]
+
+
+def test_a_hundred_measurements_of_one_piece_fit_a_page(worksheets: dict[str, Worksheet]) -> None:
+    birch = worksheets["Birch"]
+    first = birch.dimensions[0]
+    many = tuple(replace(first, key=f"d{k}", label=f"Width {k}") for k in range(100))
+    piece = Piece("The piece", (), tuple(Mark(one.key, True, 40.0) for one in many))
+
+    text = text_of(worksheet_pdf(replace(birch, dimensions=many, pieces=(piece,)), paper="Letter"))
+
+    assert all(f"Width {k} " in text for k in range(100))
+    assert "CV Width 99" in text
 
 
 def test_the_address_of_the_page_stands_on_the_first_page_as_a_code_and_in_letters(

@@ -84,6 +84,15 @@ def test_a_step_that_was_ticked_off_is_as_good_as_one_that_was_sent(
     assert shown[1] == ("Sleeves", "4 numbers", True)
 
 
+def test_when_all_is_worked_the_next_thing_is_to_measure(as_tester: Client, address: Address) -> None:
+    before = as_tester.get(address("worksheet")).content.decode()
+    send(as_tester, address, back_sts="104", body_rows="96")
+    after = as_tester.get(address("worksheet")).content.decode()
+
+    assert re.findall(r'button-strong" href="([^"]*)"', before) == [f"{address('counts')}?section=back"]
+    assert re.findall(r'button-strong" href="([^"]*)"', after) == [address("finished")]
+
+
 def test_what_was_worked_stands_beside_the_number(as_tester: Client, address: Address) -> None:
     send(as_tester, address, back_sts="102")
 
