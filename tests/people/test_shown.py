@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import pytest
 from django.template import Context, Template
+from django.utils import translation
 
 from testround.people.readers import Reader
 
@@ -157,3 +159,34 @@ def test_a_sentence_behind_its_fields_name_says_the_name_once() -> None:
         shown(source, METRIC, label="Wrist", error="Wrist: “x” is no length.") == "Wrist: “x” is no length."
     )
     assert shown(source, METRIC, label="Wrist", error="Give a length.") == "Wrist: Give a length."
+
+
+@pytest.mark.parametrize(
+    ("source", "text"),
+    [
+        ("{{ cm|length:reader }}", "92,5 cm"),
+        ("{{ cm|bare_length:reader }}", "92,5"),
+        ("{% length_range 3.2 5 reader %}", "3,2 bis 5 cm"),
+        ("{{ 21.64|gauge_fine:reader }}", "21,6"),
+        ("{% gauge_words 22 30.5 reader %}", "22 M und 30 1/2 R auf 10 cm"),
+        ("{% gauge_words 22 None reader %}", "22 M auf 10 cm"),
+    ],
+)
+def test_numbers_and_the_words_around_them_are_the_readers_languages(
+    german: Callable[[dict[str, str]], None], source: str, text: str
+) -> None:
+    german(
+        {
+            "between a number and its decimals\x04.": ",",
+            "{low} to {high}": "{low} bis {high}",
+            "{n} st": "{n} M",
+            "{n} rows": "{n} R",
+            "{stitches} and {rows} over {span}": "{stitches} und {rows} auf {span}",
+            "{count} over {span}": "{count} auf {span}",
+        }
+    )
+
+    with translation.override("de"):
+        said = shown(source, METRIC, cm=92.5)
+
+    assert said == text

@@ -165,7 +165,8 @@ def unspoken(html: str, own: Iterable[str]) -> list[str]:
             bare = piece
             for words in own:
                 if words in bare:
-                    bare = bare.replace(words, " ")
+                    # A unit of the sheet such as "st" is no part of another word.
+                    bare = re.sub(rf"(?<!\w){re.escape(words)}(?!\w)", " ", bare)
             if set(WORD.findall(bare)) - SYMBOLS:
                 left.append(" ".join(piece.split()))
     return left
