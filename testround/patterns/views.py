@@ -212,6 +212,7 @@ def _sheet_page(
     context = {
         **_sheet_context(edition, draft, document),
         "refusal": refusal,
+        "typing": typing,
         "meanwhile": meanwhile,
         "paste": paste or {},
         "pastable": pastable(draft),

@@ -273,3 +273,16 @@ def test_a_block_is_not_put_under_sizes_that_were_typed_since(
     assert answer.json()["sentences"] == [
         "The sizes have changed since the page was made; check or save the sheet first, then paste."
     ]
+
+
+def test_a_refused_block_is_not_said_to_be_a_refused_save(
+    signed_in: SignIn, edition: Edition, designer: User
+) -> None:
+    fields = {**fields_of(edition), "action": "paste", "paste-text": "1"}
+
+    page = signed_in(designer).post(page_of(edition), fields).content.decode()
+
+    assert "Not pasted" in page
+    assert "Not saved yet" not in page
+    # What was typed is on the page alone, so that leaving it asks first.
+    assert "data-unsaved" in page

@@ -188,3 +188,24 @@ def test_a_row_is_drawn_where_it_is_ticked_and_the_drawing_follows_the_typing(op
     assert page.evaluate("document.documentElement.scrollWidth") == 360
     page.uncheck("input[name=numbers-0-plot]")
     page.wait_for_selector("#plot-numbers-0:empty", state="attached")
+
+
+def test_leaving_with_something_unsaved_asks_first_and_leaving_without_does_not(opened: Opened) -> None:
+    page = opened()
+    asked: list[str] = []
+
+    def stay(dialog: Any) -> None:
+        asked.append(dialog.type)
+        dialog.dismiss()
+
+    page.on("dialog", stay)
+    page.fill("#id_numbers-0-printed-1", "106")
+    page.click("text=Spreadsheet files")
+    page.wait_for_timeout(200)
+    still_there = page.input_value("#id_numbers-0-printed-1")
+    page.click("text=Save the sheet")
+    page.wait_for_load_state()
+    page.click("text=Spreadsheet files")
+    page.wait_for_selector("h1:has-text('The values by size in a spreadsheet')")
+
+    assert (asked, still_there) == (["beforeunload"], "106")

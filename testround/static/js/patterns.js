@@ -91,7 +91,19 @@ function sayNotChecked() {
   say(sentence);
 }
 
+/** What is typed is on the page alone until it is saved: leaving asks first. */
+let unsaved = form?.hasAttribute("data-unsaved") ?? false;
+
+function keepUnsaved(event) {
+  if (unsaved) {
+    event.preventDefault();
+  }
+}
+
 if (form && place && waiting && said) {
+  form.addEventListener("input", () => (unsaved = true));
+  form.addEventListener("submit", () => (unsaved = false));
+  window.addEventListener("beforeunload", keepUnsaved);
   form.addEventListener("input", later);
   form.addEventListener("change", later);
   form.addEventListener("submit", () => window.clearTimeout(timer));
