@@ -9,6 +9,7 @@ from testround.kernel.gauge import SwatchEffect
 from testround.kernel.pieces import Mark as Taken
 from testround.kernel.pieces import Piece
 from testround.kernel.units import LengthUnit, format_length
+from testround.kernel.words import gettext as _
 from testround.paper import fonts
 from testround.paper.drawing import (
     Circle,
@@ -101,14 +102,28 @@ def schematic(
         parts.append(_along(mark, x, flat, named[mark.dimension]))
         x += _GAP
     told = "; ".join(
-        f"{named[mark.dimension][0]}, {named[mark.dimension][1]}"
-        f"{': ' + said[mark.dimension] if said and mark.dimension in said else ''}"
+        _("{letter}, {dimension}: {length}").format(
+            letter=named[mark.dimension][0], dimension=named[mark.dimension][1], length=said[mark.dimension]
+        )
+        if said and mark.dimension in said
+        else _("{letter}, {dimension}").format(
+            letter=named[mark.dimension][0], dimension=named[mark.dimension][1]
+        )
         for mark in piece.marks
     )
-    scaled = "to scale" if piece.known else "not to scale, as its numbers are not known yet"
-    how_many = f" Work {piece.count} alike." if piece.count > 1 else ""
+    sentences = [
+        _("{piece}, to scale.")
+        if piece.known
+        else _("{piece}, not to scale, as its numbers are not known yet."),
+        *([_("Work {count} alike.")] if piece.count > 1 else []),
+        _("Where to measure: {dimensions}."),
+    ]
     return boxed(
-        parts, f"{piece.label}, laid flat", f"{piece.label}, {scaled}.{how_many} Where to measure: {told}."
+        parts,
+        _("{piece}, laid flat").format(piece=piece.label),
+        " ".join(
+            sentence.format(piece=piece.label, count=piece.count, dimensions=told) for sentence in sentences
+        ),
     )
 
 
@@ -231,15 +246,16 @@ def compared(
         if mark is None or mark.dimension not in effects:
             continue
         effect = effects[mark.dimension]
-        told.append(f"{effect.label}: {said(effect, units)}")
+        told.append(_("{dimension}: {sentence}").format(dimension=effect.label, sentence=said(effect, units)))
         y += 15
         made_cm = format_length(effect.at_own_gauge, units)
         off = format_length(effect.difference, units, signed=True)
         parts.append(Text(0, y, f"{arrow} {made_cm} ({off})", 12, "middle"))
+    drawn = _("{piece} to scale, full line as it should be, dashed as it would come out.")
     return boxed(
         parts,
-        f"{meant.label}: as it should be, and at your gauge",
-        f"{meant.label} to scale, full line as it should be, dashed as it would come out. {' '.join(told)}",
+        _("{piece}: as it should be, and at your gauge").format(piece=meant.label),
+        " ".join([drawn.format(piece=meant.label), *told]),
     )
 
 
@@ -248,12 +264,23 @@ def said(effect: SwatchEffect, units: LengthUnit) -> str:
     meant, made = format_length(effect.target, units), format_length(effect.at_own_gauge, units)
     off, limit = format_length(abs(effect.difference), units), format_length(effect.tolerance, units)
     if abs(effect.difference) < 0.05:
-        return f"{made}, as it should be."
-    side = "more" if effect.difference > 0 else "less"
+        return _("{length}, as it should be.").format(length=made)
     if effect.within:
-        return f"{made}, {off} {side} than {meant}; within the {limit} that are fine."
-    just = "just over " if off == limit else ""
-    return f"{made}, {just}{off} {side} than {meant}; beyond the {limit} that are fine."
+        sentence = (
+            _("{length}, {off} more than {meant}; within the {limit} that are fine.")
+            if effect.difference > 0
+            else _("{length}, {off} less than {meant}; within the {limit} that are fine.")
+        )
+    else:
+        if off == limit:
+            # Both are rounded: what is beyond the limit must not read as if it were the limit.
+            off = _("just over {length}").format(length=off)
+        sentence = (
+            _("{length}, {off} more than {meant}; beyond the {limit} that are fine.")
+            if effect.difference > 0
+            else _("{length}, {off} less than {meant}; beyond the {limit} that are fine.")
+        )
+    return sentence.format(length=made, off=off, meant=meant, limit=limit)
 
 
 def _on_edge(flat: _Flat, tall: float) -> tuple[Point, ...]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from testround.kernel.round import Craft
-from testround.kernel.units import LengthUnit, format_gauge, tool_word
+from testround.kernel.units import LengthUnit, format_gauge
+from testround.kernel.words import gettext as _
 from testround.paper.drawing import Circle, Drawing, Line, Mark, Polygon, Rect, Text, hatched
 
 _WIDTH, _HEIGHT = 320.0, 232.0
@@ -36,26 +37,38 @@ def swatch_drawing(stitches: float, craft: Craft, *, units: LengthUnit = "cm") -
     over, span = ("4in", "4 in") if units == "in" else ("10cm", "10 cm")
     said = format_gauge(stitches, over)  # type: ignore[arg-type]
     begin, end = _LEFT + 1.8 * _EDGE, _LEFT + _SIDE - 1.8 * _EDGE
+    knit = craft is Craft.KNIT
+    first = _("First the swatch off the needles, its edges curling.")
+    if not knit:
+        first = _("First the swatch off the hook, its edges curling.")
     marks: list[Mark] = [
         *_as_worked(),
-        Text(46, 128, "1. off the", 12, "middle"),
-        Text(46, 143, tool_word(craft) + ("s" if craft is Craft.KNIT else ""), 12, "middle"),
+        Text(46, 128, _("1. worked"), 12, "middle"),
         *_flat(),
         *_stitches(begin, end, stitches if units == "cm" else stitches * 1.016),
         *_ruler(begin, end, units),
-        Text((begin + end) / 2, _RULER_TOP - 36, f"{said} stitches", 12, "middle", "strong"),
+        Text(
+            (begin + end) / 2,
+            _RULER_TOP - 36,
+            _("{count} stitches").format(count=said),
+            12,
+            "middle",
+            "strong",
+        ),
         Text((begin + end) / 2, _RULER_TOP + 17, span, 12, "middle", "strong"),
-        Text((begin + end) / 2, _RULER_TOP + 46, "edges left out", 12, "middle"),
-        Text(_LEFT + _SIDE / 2, _TOP + _SIDE + 18, "2. washed, dried, laid flat", 12, "middle"),
+        Text((begin + end) / 2, _RULER_TOP + 46, _("edges left out"), 12, "middle"),
+        Text(_LEFT + _SIDE / 2, _TOP + _SIDE + 18, _("2. washed, dried, laid flat"), 12, "middle"),
     ]
+    then = _(
+        "Then the same swatch washed, dried and pinned flat without stretching: a ruler lies over its middle, and "
+        "the pattern means {count} stitches over {span} of it. The stitches along all four edges are left out. "
+        "Rows are counted in the same way with the ruler upright."
+    )
     return Drawing(
         _WIDTH,
         _HEIGHT,
-        "How a swatch is measured",
-        f"First the swatch off the {tool_word(craft)}{'s' if craft is Craft.KNIT else ''}, its edges curling. Then "
-        f"the same swatch washed, dried and pinned flat without stretching: a ruler lies over its middle, and "
-        f"the pattern means {said} stitches over {span} of it. The stitches along all four edges are left out. "
-        "Rows are counted in the same way with the ruler upright.",
+        _("How a swatch is measured"),
+        f"{first} {then.format(count=said, span=span)}",
         tuple(marks),
     )
 

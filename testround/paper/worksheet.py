@@ -22,6 +22,7 @@ from testround.kernel.units import (
     tool_label,
     tool_word,
 )
+from testround.kernel.words import gettext as _
 from testround.kernel.worksheet import Worksheet, WorksheetDimension, WorksheetNumber, WorksheetShaping
 from testround.paper.document import (
     CELL,
@@ -345,8 +346,15 @@ def _finished(worksheet: Worksheet, width: float, units: LengthUnit, say: _Say) 
     return [
         *section("Finished measurements", room=45 * mm),
         para(
-            f"Block first, let it dry, lay it flat. Find the letter on the drawing; measure each one afresh up to "
-            f"three times, in {'inches' if units == 'in' else 'centimetres'}.",
+            _(
+                "Block first, let it dry, lay it flat. Find the letter on the drawing; measure each one afresh up to "
+                "three times, in inches."
+            )
+            if units == "in"
+            else _(
+                "Block first, let it dry, lay it flat. Find the letter on the drawing; measure each one afresh up to "
+                "three times, in centimetres."
+            ),
             SMALL,
         ),
         *_flats(worksheet, width, say),
@@ -383,12 +391,13 @@ def _flats(worksheet: Worksheet, width: float, say: _Say) -> list[Flowable]:
         wide = drawing.width + 6
         if sum(one[0] for one in rows[-1]) + wide > width and rows[-1]:
             rows.append([])
-        scaled = "" if piece.known else ", not to scale"
-        rows[-1].append((wide, [plot(drawing), para(f"{cut(say(piece.label))}{scaled}", CELL_SMALL)]))
+        name = cut(say(piece.label))
+        caption = name if piece.known else _("{piece}, not to scale").format(piece=name)
+        rows[-1].append((wide, [plot(drawing), para(caption, CELL_SMALL)]))
     return [
         Table(
-            [[cell for _, cell in row]],
-            colWidths=[wide for wide, _ in row],
+            [[cell for _wide, cell in row]],
+            colWidths=[wide for wide, _cell in row],
             hAlign="LEFT",
             spaceAfter=4,
             style=[

@@ -119,6 +119,6 @@ def test_the_answer_costs_the_same_for_one_swatch_or_several(
         as_tester.post(address("swatch"), {**good_swatch, "key": str(uuid.uuid4()), "stitches": f"{20 + n}"})
     as_tester.get(address("swatch"))
 
-    # Session, user, place, and what was sent: swatches, counts, finished measurements.
-    with django_assert_num_queries(6):
+    # Session, user, place, and what was sent: swatches, counts, finished measurements; the draft.
+    with django_assert_num_queries(7):
         as_tester.get(address("swatch"))
