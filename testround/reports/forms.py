@@ -11,6 +11,7 @@ from django import forms
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
+from django.utils.translation import gettext_lazy as _
 
 from testround.kernel.measuring import how_to_measure
 from testround.kernel.round import Craft, Dimension, Measure, Number
@@ -661,6 +662,14 @@ class PhotoForm(SentForm):
         ),
         error_messages={"required": "Choose a photo first.", "missing": "Choose a photo first."},
     )
+    dimension = forms.ChoiceField(
+        label=_("Which measurement it shows"),
+        required=False,
+        help_text=_("So that the designer can hold it beside the same place on other pieces."),
+        error_messages={
+            "invalid_choice": _("Choose one of the measurements in the list, or leave it at the whole piece.")
+        },
+    )
     caption = forms.CharField(label="What it shows", required=False, max_length=500)
     seen = forms.BooleanField(
         help_text="All your photos of this piece. You can take it back at any time; they are deleted then.",
@@ -669,6 +678,10 @@ class PhotoForm(SentForm):
 
     def __init__(self, *args: Any, seen: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["dimension"].choices = [
+            ("", _("The whole piece, or something else")),
+            *((dimension.key, dimension.label) for dimension in self.desk.pattern.dimensions),
+        ]
         if seen:
             # They said so before, and it stands until they take it back.
             del self.fields["seen"]
@@ -685,6 +698,7 @@ class PhotoForm(SentForm):
         return {
             "data": self.cleaned_data["photo"],
             "caption": self.cleaned_data["caption"].strip() or None,
+            "dimension": self.cleaned_data["dimension"],
             "seen": bool(self.cleaned_data.get("seen")),
         }
 

@@ -158,6 +158,11 @@ class Photo(Reported):
     code = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     name = models.CharField(max_length=120, help_text="File name in an export.")
     caption = models.CharField(max_length=500, null=True, blank=True)
+    dimension = models.CharField(
+        max_length=60,
+        blank=True,
+        help_text="Key of the measurement it shows; empty for the whole, or another.",
+    )
     state = models.CharField(max_length=10, choices=State, default=State.WAITING)
     problem = models.CharField(max_length=300, blank=True)
     # The upload as it came, until it has been re-encoded; then deleted. Never served.

@@ -49,6 +49,7 @@ def photo_add(
     data: bytes,
     name: str | None = None,
     caption: str | None = None,
+    dimension: str = "",
     key: uuid.UUID | None = None,
     by: User | None = None,
     seen: bool = False,
@@ -73,7 +74,11 @@ def photo_add(
             submission = None
             if key is not None:
                 submission, is_new = claim(
-                    place=place, key=key, kind="photo", by=by, content={"caption": caption, "photo": data}
+                    place=place,
+                    key=key,
+                    kind="photo",
+                    by=by,
+                    content={"caption": caption, "dimension": dimension, "photo": data},
                 )
                 if not is_new:
                     return Photo.objects.get(submission=submission)
@@ -88,6 +93,7 @@ def photo_add(
                 code=code,
                 name=name or f"{place.key}-{code.hex[:8]}.jpg",
                 caption=caption or None,
+                dimension=dimension,
             )
             if encoding.made_here(data):
                 # An export imported again: what will be kept is known now, and is the same.

@@ -134,6 +134,7 @@ def photos_held(user: User) -> Shelf:
                 "place": photo.place_id,
                 "sent": photo.sent,
                 "caption": photo.caption,
+                "dimension": photo.dimension,
                 "state": photo.state,
                 "taken_back": photo.superseded_at,
                 "file": name,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, cast
 
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import Q, QuerySet
 from django.http import Http404
 from django.shortcuts import get_object_or_404
 
@@ -20,7 +20,7 @@ from testround.patterns.models import Edition
 from testround.people.models import User
 from testround.reports.bridge import kernel_tester
 from testround.reports.models import Count, Finished, Fit, Photo, Rendition, Submission, Swatch
-from testround.rounds.models import Consent, Place, Round
+from testround.rounds.models import Consent, Place
 from testround.rounds.selectors import places_of
 
 
@@ -35,15 +35,6 @@ def place_run(user: User, code: str, pk: int) -> Place:
         round__edition__pattern__in=patterns_open_to(user, Right.SEE), round__code=code
     )
     return get_object_or_404(places.select_related("round__edition__pattern__owner", "tester"), pk=pk)
-
-
-def photos_in(test_round: Round) -> QuerySet[Photo]:
-    """The photos of a round that are ready, newest first, with who sent them and what they allow."""
-    photos = Photo.objects.filter(place__round=test_round, state=Photo.State.READY, superseded_at=None)
-    allowed = Prefetch(
-        "place__consents", Consent.objects.filter(withdrawn_at=None).order_by("kind"), to_attr="standing"
-    )
-    return photos.select_related("place").prefetch_related(allowed).order_by("-pk")
 
 
 def photos_visible_to(user: User) -> QuerySet[Photo]:

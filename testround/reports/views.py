@@ -24,6 +24,7 @@ from testround.patterns.access import rights_on
 from testround.people.readers import reader_of
 from testround.reports import services
 from testround.reports.asides import asides_of, news_of
+from testround.reports.compared import Wanted, one_photo, photos_in
 from testround.reports.counting import counted_at
 from testround.reports.flats import compared_flats, flats_of, measured_pieces, swatch_how
 from testround.reports.forms import (
@@ -48,7 +49,6 @@ from testround.reports.selectors import (
     consents_of,
     current_fit,
     desk_of,
-    photos_in,
     photos_may_be_seen,
     photos_of,
     photos_visible_to,
@@ -421,7 +421,20 @@ def of_tester(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 @require_safe
 def round_photos(request: HttpRequest, code: str) -> HttpResponse:
     found = get_object_or_404(rounds_of(request.user), code=code)
-    page = Paginator(photos_in(found), PHOTOS_A_PAGE).get_page(request.GET.get("page"))
-    response = render(request, "reports/round_photos.html", {"round": found, "page": page})
+    pattern = found.edition.document
+    wanted = Wanted.asked(request.GET, pattern)
+    photos = photos_in(found, wanted)
+    context: dict[str, Any] = {"round": found, "pattern": pattern, "wanted": wanted}
+    shows = {dimension.key: dimension.label for dimension in pattern.dimensions}
+    if "photo" in request.GET:
+        one = one_photo(photos, request.GET["photo"])
+        if one is None:
+            raise Http404
+        context["shows"] = shows.get(one.photo.dimension, "")
+        response = render(request, "reports/round_photo.html", {**context, "one": one})
+    else:
+        page = Paginator(photos, PHOTOS_A_PAGE).get_page(request.GET.get("page"))
+        context["entries"] = [(photo, shows.get(photo.dimension, "")) for photo in page.object_list]
+        response = render(request, "reports/round_photos.html", {**context, "page": page})
     patch_cache_control(response, private=True)
     return response
