@@ -50,6 +50,7 @@ def test_results_lead_from_the_finding_to_every_testers_piece(windows: Windows, 
         # Seventeen pieces were measured: each is a row, and what is left of it a point in the drawing.
         assert page.locator("table.points tbody tr").count() == 17
         assert page.locator("figure.plot svg").count() == 2
+        page.click("summary:text('Every tester')")
         headings = page.locator("table.points thead th").all_inner_texts()
         assert headings[2:10] == [
             "Target", "Worked", "Expected", "Measured", "Off", "Counts", "Gauge", "Left"
