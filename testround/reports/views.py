@@ -424,7 +424,7 @@ def round_photos(request: HttpRequest, code: str) -> HttpResponse:
     pattern = found.edition.document
     wanted = Wanted.asked(request.GET, pattern)
     photos = photos_in(found, wanted)
-    context: dict[str, Any] = {"round": found, "pattern": pattern, "wanted": wanted}
+    context: dict[str, object] = {"round": found, "pattern": pattern, "wanted": wanted}
     shows = {dimension.key: dimension.label for dimension in pattern.dimensions}
     if "photo" in request.GET:
         one = one_photo(photos, request.GET["photo"])
