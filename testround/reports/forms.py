@@ -227,12 +227,15 @@ class CountLine:
 
 
 class CountsForm(SentForm):
-    """Every number of the sheet; what stays empty is not worked yet, or stays as it was sent."""
+    """The numbers of the sheet, or those of one section; what stays empty is not worked yet, or stays as sent."""
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, only: Collection[str] | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.doubts: dict[str, str] = {}
-        for number in self.desk.pattern.numbers:
+        self._numbers = tuple(
+            number for number in self.desk.pattern.numbers if only is None or number.key in only
+        )
+        for number in self._numbers:
             self.fields[_counted(number)] = CountField(label=number.label)
             self.fields[_keep(number)] = forms.BooleanField(label="It is right, keep it", required=False)
 
@@ -241,7 +244,7 @@ class CountsForm(SentForm):
         values = {line.key: line for place in self.desk.worksheet.places for line in place.numbers}
         sent = {row.number: row.typed.get("worked") or format_count(row.worked) for row in self.desk.counts}
         grouped: dict[str, list[CountLine]] = {}
-        for number in self.desk.pattern.numbers:
+        for number in self._numbers:
             line = values[number.key]
             grouped.setdefault(line.place, []).append(
                 CountLine(
@@ -265,10 +268,6 @@ class CountsForm(SentForm):
             if number.key in self.doubts and not cleaned.get(_keep(number)):
                 self.add_error(_counted(number), self.doubts[number.key])
         return cleaned
-
-    @property
-    def _numbers(self) -> tuple[Number, ...]:
-        return self.desk.pattern.numbers
 
     def _counts(self) -> dict[str, float]:
         return {

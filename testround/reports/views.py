@@ -26,6 +26,8 @@ from testround.reports import services
 from testround.reports.asides import asides_of, news_of
 from testround.reports.compared import Wanted, one_photo, photos_in
 from testround.reports.counting import counted_at
+from testround.reports.counts_page import counts_page
+from testround.reports.drafts import drafts_at
 from testround.reports.flats import compared_flats, flats_of, measured_pieces, swatch_how
 from testround.reports.forms import (
     ConsentsForm,
@@ -138,8 +140,15 @@ def swatch(request: HttpRequest, pk: int) -> HttpResponse:
 @login_required
 @form_view
 def counts(request: HttpRequest, pk: int) -> HttpResponse:
+    """The counts of one section of the text at a time; of a short pattern, all of them."""
     desk = _desk(request, pk)
-    form = _form(CountsForm, request, desk)
+    page = counts_page(desk, request.GET.get("section"), posted=request.method == "POST")
+    section = page.section
+    form = _form(
+        CountsForm, request, desk, section=section.slug if section else "", only=section and section.keys
+    )
+    if page.parts and not form.is_bound:
+        page = page.with_drafts(drafts_at(desk.place, request.user))
     return _answered(
         request,
         "reports/counts.html",
@@ -147,7 +156,8 @@ def counts(request: HttpRequest, pk: int) -> HttpResponse:
         form,
         services.counts_submit,
         received="Your counts have arrived.",
-        context={"asides": asides_of(desk.place)},
+        then=f"{request.path}?section={page.next}" if page.next else None,
+        context={"asides": asides_of(desk.place), "counts": page},
     )
 
 

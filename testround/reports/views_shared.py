@@ -10,10 +10,11 @@ from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.cache import patch_cache_control
+from django.utils.translation import gettext as _
 
 from testround.people.readers import reader_of
 from testround.reports.claims import AlreadySent
-from testround.reports.drafts import draft_at, draft_drop
+from testround.reports.drafts import draft_at, draft_drop, draft_keep, worth_keeping
 from testround.reports.forms import SentForm
 from testround.reports.models import Photo, Submission
 from testround.reports.photos import PhotoRefused
@@ -91,6 +92,8 @@ def answered(
     context: dict[str, Any] | Callable[[], dict[str, Any]] | None = None,
 ) -> HttpResponse:
     """The form, or the answer to it: taken and on to the next page, or shown again with what was typed."""
+    if "keep_for_later" in request.POST and form.draft_name:
+        return _kept_for_later(request, desk, form)
     if request.method == "POST" and form.is_valid():
         try:
             result = submit(place=desk.place, key=form.cleaned_data["key"], by=request.user, **form.report())
@@ -111,6 +114,20 @@ def answered(
     # What follows from the answer to the form is made once there is one.
     more = context() if callable(context) else context or {}
     return shown(request, template, desk, {"form": form, **more}, status)
+
+
+def _kept_for_later(request: HttpRequest, desk: Desk, form: SentForm) -> HttpResponse:
+    """The button of a browser without scripts: what is typed becomes a draft, whatever it is, and stays there."""
+    values = worth_keeping(request.POST.dict())
+    try:
+        if values is not None:
+            draft_keep(place=desk.place, person=request.user, form=form.draft_name, values=values)
+            messages.success(request, _("Kept for you alone, and not sent."))
+    except Refused as refused:
+        messages.error(request, refused.sentence)
+    kept = request.GET.copy()
+    kept["kept"] = "1"
+    return redirect(f"{request.path}?{kept.urlencode()}")
 
 
 def onward(request: HttpRequest, url: str) -> HttpResponse:
