@@ -21,8 +21,11 @@ from testround.reports.models import (
     Submission,
     Swatch,
 )
+from testround.reports.sections import sections_of
 from testround.reports.selectors import Desk
 
+# Pages on which the same thing is said anew. Swatches, sittings, remarks and photos are several of one name.
+SAID_ANEW = {"counts", "finished", "fit", "measures", "guess", "yarn"}
 _STATE = {"blocked": "blocked", "worked": "unblocked"}
 
 
@@ -30,7 +33,8 @@ _STATE = {"blocked": "blocked", "worked": "unblocked"}
 class Sent:
     """One thing that was sent; ``page`` is where it is corrected, with ``corrects`` naming the row if need be.
 
-    ``asked`` is the address of the question where it was not sent as it stands: a designer made a remark of it.
+    ``at_field`` ends that address where the page has many questions. ``before`` is what was said of the same thing
+    before, ``replaced_at`` when something newer took its place. ``asked`` is the address of the question where it was not sent as it stands: a designer made a remark of it.
     """
 
     at: dt.datetime
@@ -41,6 +45,9 @@ class Sent:
     page: str
     corrects: int | None = None
     asked: str = ""
+    at_field: str = ""
+    before: str = ""
+    replaced_at: dt.datetime | None = None
 
 
 def sent_from(desk: Desk, reader: Reader) -> list[Sent]:
@@ -53,7 +60,21 @@ def sent_from(desk: Desk, reader: Reader) -> list[Sent]:
         if (entry := tell(row)) is not None
     ]
     found += say.kept_on_place()
-    return sorted(found, key=lambda entry: entry.at, reverse=True)
+    return _with_earlier(sorted(found, key=lambda entry: entry.at, reverse=True))
+
+
+def _with_earlier(found: list[Sent]) -> list[Sent]:
+    """Beside what stands, what was said of the same thing before."""
+    earlier: dict[tuple[str, str], str] = {}
+    told = []
+    for entry in reversed(found):
+        if entry.page not in SAID_ANEW:
+            told.append(entry)
+            continue
+        same = (entry.page, entry.at_field or entry.what)
+        told.append(replace(entry, before=earlier.get(same, "")))
+        earlier[same] = entry.said
+    return told[::-1]
 
 
 class _Sayer:
@@ -68,6 +89,7 @@ class _Sayer:
         }
         self.gauges = {gauge.key: gauge.label for gauge in pattern.gauges}
         self.taken_up = taken_up_of(desk.place)
+        self.sections = {key: section.slug for section in sections_of(pattern) for key in section.keys}
         self.units = {number.key: number.unit for number in pattern.numbers}
         self.tellers: dict[type[Reported], Callable[[Any], Sent | None]] = {
             Swatch: self.swatch,
@@ -89,6 +111,7 @@ class _Sayer:
             said=said,
             late=bool(row.submission and row.submission.late),
             replaced=row.superseded_at is not None,
+            replaced_at=row.superseded_at,
             page=page,
             corrects=row.pk if by_row else None,
         )
@@ -116,7 +139,9 @@ class _Sayer:
     def count(self, row: Count) -> Sent:
         typed = row.typed.get("worked") or format_count(row.worked)
         unit = {"st": "stitches", "row": "rows", "rep": "repeats"}.get(self.units.get(row.number, ""), "")
-        return self.entry(row, self.label(row.number), f"{typed} {unit}".strip(), "counts")
+        entry = self.entry(row, self.label(row.number), f"{typed} {unit}".strip(), "counts")
+        section = self.sections.get(row.number)
+        return replace(entry, at_field=f"?section={section}#id_count_{row.number}" if section else "")
 
     def finished(self, row: Finished) -> Sent:
         typed = row.typed.get("values") or [format_length(value, self.reader.units) for value in row.values]

@@ -19,15 +19,6 @@ class Step:
     page: str
 
 
-@dataclass(frozen=True, slots=True)
-class Task:
-    """One page of a place, with how far the tester has come there."""
-
-    label: str
-    page: str
-    note: str
-
-
 def in_two(sentence: str) -> tuple[str, str]:
     """The kernel's answer as a heading and what follows: "Not yet" and "Chest would come out …"."""
     verdict, _, reason = sentence.partition(": ")
@@ -107,30 +98,3 @@ def next_step(desk: Desk) -> Step | None:
         "Send a photo",
         "photo_new",
     )
-
-
-def tasks_of(desk: Desk) -> list[Task]:
-    """Every page, in the order a round goes."""
-    place, pattern = desk.place, desk.pattern
-    given = sum(measure.key in place.measures for measure in pattern.measures)
-    measured = len(pattern.dimensions) - len(desk.unmeasured)
-    tasks = [
-        Task("Swatch", "swatch", f"{len(desk.swatches)} sent" if desk.swatches else "none yet"),
-        Task("Worksheet", "worksheet", "all your numbers"),
-        Task(
-            "Your guess", "guess", "given" if place.guess_hours or place.guess_metres else "before you begin"
-        ),
-        Task("Counts", "counts", f"{len(desk.counts)} of {len(pattern.numbers)} sent"),
-        Task("Hours", "sitting", "log a sitting"),
-        Task("Remarks", "remark", "a stumble in the text"),
-        Task("Finished measurements", "finished", f"{measured} of {len(pattern.dimensions)} sent"),
-        Task("Yarn used", "yarn", "given" if place.used_metres or place.used_grams else "not yet"),
-        Task("Fit", "fit", "when you have tried it on"),
-        Task("Photos", "photo_new", "of the work"),
-        Task("What I sent", "sent", "look back, and correct"),
-    ]
-    if pattern.measures:
-        note = f"{given} of {len(pattern.measures)} given"
-        at = 0 if not pattern.is_graded else 3
-        tasks.insert(at, Task("Your own measurements", "measures", note))
-    return tasks

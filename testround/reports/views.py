@@ -61,7 +61,8 @@ from testround.reports.selectors import (
 )
 from testround.reports.sent import sent_from
 from testround.reports.sheet_page import lettered_dimensions, sheet_sections
-from testround.reports.steps import in_two, next_step, tasks_of
+from testround.reports.steps import in_two, next_step
+from testround.reports.tasks import counted_lines, task_groups
 from testround.reports.timer import running_at, sitting_log
 from testround.reports.views_shared import answered as _answered
 from testround.reports.views_shared import corrected as _corrected
@@ -92,14 +93,18 @@ def places(request: HttpRequest) -> HttpResponse:
 @require_safe
 def place(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
+    news = list(news_of(desk.place))
     context = {
         "step": next_step(desk),
-        "tasks": tasks_of(desk),
+        "groups": task_groups(desk, counted_at(desk.place)),
+        "running": running_at(desk.place),
+        "stop": StopForm(desk=desk),
+        "has_news": any(one.is_new for one in news),
         "answer": desk.swatch_answer(),
         "states": Place.State.values,
         "cautions": cautions_for(desk.pattern, desk.place.measures),
         "time": time_of(desk, today=timezone.localdate()),
-        "news": news_of(desk.place),
+        "news": news,
     }
     return _shown(request, "reports/place.html", desk, context)
 
@@ -283,7 +288,7 @@ def photo_new(request: HttpRequest, pk: int) -> HttpResponse:
         photo_add,
         then=reverse("reports:photo_new", args=[pk]),
         received="Your photo has arrived. Where and when it was taken is being removed from it.",
-        context={"photos": photos_of(desk.place)},
+        context={"photos": photos_of(desk.place), "most_bytes": settings.PHOTO_MAX_BYTES},
     )
 
 
@@ -395,7 +400,9 @@ def worksheet_pdf(request: HttpRequest, pk: int) -> HttpResponse:
 def sent(request: HttpRequest, pk: int) -> HttpResponse:
     desk = _desk(request, pk)
     page = Paginator(sent_from(desk, reader_of(request.user)), SENT_A_PAGE).get_page(request.GET.get("page"))
-    return _shown(request, "reports/sent.html", desk, {"page": page})
+    counted = counted_lines(counted_at(desk.place), len(desk.pattern.numbers))
+    context = {"page": page, "counted": counted}
+    return _shown(request, "reports/sent.html", desk, context)
 
 
 @login_required
@@ -422,6 +429,7 @@ def of_tester(request: HttpRequest, code: str, pk: int) -> HttpResponse:
         "photos": photos_of(desk.place).filter(state=Photo.State.READY),
         "said": answer and in_two(answer.sentence(reader.units)),
         "measures": desk.worksheet.measures,
+        "counted": counted_lines(counted_at(desk.place), len(desk.pattern.numbers)),
         "may": rights_on(desk.place.round.edition.pattern, request.user),
     }
     return _shown(request, "reports/of_tester.html", desk, context)
