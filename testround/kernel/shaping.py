@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 from testround.kernel.round import Along, Craft, Shaping
 from testround.kernel.units import format_count
-from testround.kernel.words import either, ngettext, ordinal, pgettext
+from testround.kernel.words import either, ngettext, npgettext, ordinal, pgettext
 from testround.kernel.words import gettext as _
 
 _NOISE = 1e-6
@@ -321,8 +321,7 @@ def _length(n: int, along: Along) -> str:
     if along is Along.STITCHES:
         said = ngettext("{n} stitch", "{n} stitches", n)
     elif along is Along.ROUNDS:
-        # Translators: of crochet or knitting.
-        said = ngettext("{n} round", "{n} rounds", n)
+        said = npgettext("of the work", "{n} round", "{n} rounds", n)
     else:
         said = ngettext("{n} row", "{n} rows", n)
     return said.format(n=n)

@@ -33,7 +33,7 @@ from testround.kernel.formulas import (
 from testround.kernel.problems import InputProblems, Problem
 from testround.kernel.round import Along, Pattern, Shaping, Tester
 from testround.kernel.units import decimal
-from testround.kernel.words import commas, ngettext, pgettext
+from testround.kernel.words import and_more, commas, ngettext, pgettext
 from testround.kernel.words import gettext as _
 
 FloatArray = NDArray[np.float64]
@@ -719,6 +719,4 @@ class _Draft:
 
 
 def _listed(names: Sequence[str]) -> str:
-    if len(names) > 12:
-        return _("{names} and {n} more").format(names=commas(names[:11]), n=len(names) - 11)
-    return commas(names)
+    return and_more(names[:11], len(names) - 11) if len(names) > 12 else commas(names)

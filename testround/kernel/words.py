@@ -62,6 +62,11 @@ def pgettext(context: str, message: str) -> str:
     return _present().pgettext(context, message)
 
 
+def npgettext(context: str, one: str, many: str, n: float) -> str:
+    """The form that goes with so many, where the same English means another thing elsewhere."""
+    return _present().npgettext(context, one, many, int(n) if float(n).is_integer() else 2)
+
+
 def gettext_noop(message: str) -> str:
     """The message as it is: marked for translators here, looked up where it is said."""
     return message
@@ -86,6 +91,13 @@ def either(names: Iterable[str]) -> str:
 def commas(names: Iterable[str]) -> str:
     """Names one after the other: "a, b, c"."""
     return pgettext("between the names of a list", ", ").join(names)
+
+
+def and_more(names: Sequence[str], more: int) -> str:
+    """Names one after the other, and how many there are besides."""
+    if more <= 0:
+        return commas(names)
+    return ngettext("{names} and {n} more", "{names} and {n} more", more).format(names=commas(names), n=more)
 
 
 def in_sizes(sizes: Sequence[str]) -> str:

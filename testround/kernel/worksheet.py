@@ -21,7 +21,7 @@ from testround.kernel.shaping import ShapingError, spelled
 from testround.kernel.sheet import FloatArray, GaugeColumns, ShapingColumns, Sheet
 from testround.kernel.units import format_count
 from testround.kernel.words import gettext as _
-from testround.kernel.words import gettext_noop, ngettext
+from testround.kernel.words import gettext_noop, ngettext, npgettext
 
 Axis = Literal["st", "row"]
 
@@ -90,8 +90,8 @@ class WorksheetShaping:
         if self.along is Along.STITCHES:
             said = _("{start} to {end} stitches")
         elif self.along is Along.ROUNDS:
-            # Translators: rounds of crochet or knitting.
-            said = ngettext(
+            said = npgettext(
+                "of the work",
                 "{start} to {end} stitches over {n} round",
                 "{start} to {end} stitches over {n} rounds",
                 self.over,

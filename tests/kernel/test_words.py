@@ -51,6 +51,9 @@ class Bracketed(NullTranslations):
     def ngettext(self, msgid1: str, msgid2: str, n: int) -> str:
         return self.gettext(msgid1 if n == 1 else msgid2)
 
+    def npgettext(self, context: str, msgid1: str, msgid2: str, n: int) -> str:
+        return self.ngettext(msgid1, msgid2, n)
+
     def pgettext(self, context: str, message: str) -> str:
         return message if context in (NUMBER, SPANS) else self.gettext(message)
 
@@ -139,6 +142,11 @@ def test_lists_are_said_as_sentences_have_them(names: list[str], all_of_them: st
 )
 def test_ordinals_in_figures(n: int, shown: str):
     assert words.ordinal(n) == shown
+
+
+def test_many_names_are_cut_and_the_rest_counted():
+    assert words.and_more(["a", "b"], 0) == "a, b"
+    assert words.and_more(["a", "b"], 3) == "a, b and 3 more"
 
 
 def test_small_numbers_and_places_in_an_order_are_said_in_letters():

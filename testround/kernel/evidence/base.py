@@ -23,7 +23,7 @@ from testround.kernel.round import Dimension, FabricState, Round, Swatch, Tester
 from testround.kernel.sheet import Sheet
 from testround.kernel.units import GaugeSpan, LengthUnit, decimal, format_length, gauge_over, rounded
 from testround.kernel.verdict import Agreed, worked_counts
-from testround.kernel.words import commas, decimal_separator, ngettext, pgettext
+from testround.kernel.words import and_more, commas, decimal_separator, pgettext
 from testround.kernel.words import gettext as _
 from testround.kernel.worked import MOST_DECIMALS, Step, Value, exact, in_brackets, plain, work
 
@@ -334,13 +334,6 @@ def furthest(items: Sequence[T], off: Callable[[T], float]) -> tuple[list[T], in
 
 def reading_of(swatch: Swatch, axis: str) -> tuple[float | None, float | None]:
     return (swatch.stitches, swatch.width) if axis == "st" else (swatch.rows, swatch.height)
-
-
-def and_more(names: Sequence[str], more: int) -> str:
-    """Names, and how many there are besides."""
-    if more <= 0:
-        return commas(names)
-    return ngettext("{names} and {n} more", "{names} and {n} more", more).format(names=commas(names), n=more)
 
 
 def needs_said(needs: Mapping[str, int]) -> str:

@@ -13,7 +13,6 @@ from testround.kernel.evidence.base import (
     Case,
     Evidence,
     Figures,
-    and_more,
     furthest,
     needs_fact,
     reading_of,
@@ -26,8 +25,8 @@ from testround.kernel.findings import Finding, Verdict
 from testround.kernel.gauge import ASSUMED, AXES, BLOCKED, WORKED
 from testround.kernel.round import Tester
 from testround.kernel.units import decimal, format_gauge
+from testround.kernel.words import and_more, ngettext
 from testround.kernel.words import gettext as _
-from testround.kernel.words import ngettext
 from testround.kernel.worked import MOST_DECIMALS, Step, Unworkable, plain, quotient, shown
 
 

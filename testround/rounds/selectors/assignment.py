@@ -15,7 +15,7 @@ from testround.kernel.assignment import Place as Seat
 from testround.kernel.offers import OWN, PER_CM, Offers
 from testround.kernel.reasons import Reasons, sentence
 from testround.kernel.units import LengthUnit, lengths_in
-from testround.kernel.words import ordinal_word
+from testround.kernel.words import ordinal_word, spoken
 from testround.patterns.access import Right
 from testround.people.models import User
 from testround.rounds.bridge import kernel_candidate, kernel_plan, unknown_of
@@ -242,7 +242,7 @@ def _rows(shown: Drafted, said: Say) -> Iterable[SeatRow]:
         now = (seat.size, seat.yarn) if seat else None
         by_hand = now != before
         if seat is not None:
-            why = reasons.place(i, offers.slot_at[seat.size])
+            why = spoken(reasons.place(i, offers.slot_at[seat.size]))
             if by_hand:
                 why = f"By hand; {_seat_words(before)}. {why}"
         elif was is not None:
@@ -306,7 +306,7 @@ def _sizes(shown: Drafted, said: Say) -> Iterable[SizeLine]:
         wanted = least.get(size) if size is not None else None
         short = ""
         if wanted is not None and got < wanted:
-            reason = why.get(str(size)) or "Moves by hand have left it short."
+            reason = spoken(why.get(str(size), "")) or "Moves by hand have left it short."
             short = said(f"{got} of {wanted}. {reason}")
         yield SizeLine(
             size=size,

@@ -1,0 +1,102 @@
+"""One analysis for readers of several languages: it is kept once, and no program sees who looked at it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from django.test import Client
+from django.urls import reverse
+from django.utils.html import escape
+
+from testround.errata.models import Analysis
+from testround.errata.selectors import desk_of, read_round
+from testround.errata.services import analysis_keep, finding_accept, finding_decline
+from testround.kernel.words import spoken
+from testround.people.models import User
+from testround.rounds.models import Round
+from tests.spoken import LEFT, bracketed
+
+MISPRINT = "printed-count:back_sts"
+TOO_LONG = "finished-size:body_length"
+SignIn = Callable[[User], Client]
+
+
+def test_an_analysis_kept_for_one_reader_is_said_to_the_next_in_their_own_language(tested: Round) -> None:
+    before = read_round(tested)
+
+    with bracketed():
+        after = read_round(tested)
+        said = [spoken(finding["why"]) for finding in after.document["findings"]]
+        said += [question.sentence for question in after.analysis.questions]
+    again = read_round(tested)
+
+    assert said
+    assert all(LEFT in one for one in said)
+    assert [spoken(finding.why) for finding in again.analysis.findings.findings] == [
+        finding["why"] for finding in before.document["findings"]
+    ]
+
+
+def test_an_analysis_made_for_a_reader_of_another_language_is_english_to_the_next(tested: Round) -> None:
+    with bracketed():
+        read_round(tested)
+
+    assert LEFT not in read_round(tested).file
+
+
+def test_the_findings_file_is_english_and_the_same_whoever_takes_it(
+    signed_in: SignIn, designer: User, tested: Round
+) -> None:
+    address = reverse("errata:findings", args=[tested.code])
+    english = signed_in(designer).get(address).content
+
+    with bracketed():
+        assert signed_in(designer).get(address).content == english
+
+
+def test_what_is_kept_of_an_analysis_is_english_under_one_hash_whoever_had_it_made(tested: Round) -> None:
+    english = analysis_keep(round=tested)
+    kept = english.document
+
+    with bracketed():
+        again = analysis_keep(round=tested)
+
+    again.refresh_from_db()
+    assert (again.pk, again.input_hash, again.document) == (english.pk, english.input_hash, kept)
+    assert Analysis.objects.count() == 1
+
+
+def test_a_decision_taken_in_one_language_is_not_taken_for_changed_in_another(
+    tested: Round, designer: User
+) -> None:
+    with bracketed():
+        finding_decline(round=tested, finding_id=TOO_LONG, reason="One batch of yarn.", by=designer)
+
+    desk = desk_of(tested)
+    assert [entry.changed for entry in desk.decided] == [""]
+    assert LEFT not in desk.decided[0].decision.finding["why"]
+
+
+def test_a_draft_gives_the_reason_in_the_language_of_whoever_accepts_the_finding(
+    tested: Round, designer: User
+) -> None:
+    with bracketed():
+        erratum = finding_accept(round=tested, finding_ids=[MISPRINT], by=designer)
+
+    assert erratum.why.startswith(LEFT)
+
+
+def test_the_desk_and_the_results_say_why_in_the_readers_language(
+    signed_in: SignIn, designer: User, tested: Round
+) -> None:
+    why = next(one for one in read_round(tested).analysis.findings.findings if one.id == TOO_LONG).why
+
+    with bracketed():
+        said = escape(spoken(why))
+        pages = [
+            signed_in(designer).get(reverse(f"errata:{name}", args=[tested.code])).content.decode()
+            for name in ("desk", "results")
+        ]
+
+    assert said.startswith(LEFT)
+    assert [said in page for page in pages] == [True, True]
