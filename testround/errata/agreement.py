@@ -35,7 +35,7 @@ def _axis(name: str, pooled: PooledGauge | None, stated: float, over: GaugeSpan)
     return words % {"name": name, "got": got, "stated": meant}
 
 
-def standing(one: GaugeResult) -> str:
+def standing(one: GaugeResult, size: str = "") -> str:
     """How many swatches keep every measurement within its tolerance; empty where nothing can be said."""
     found = one.standing
     if found is None:
@@ -47,4 +47,10 @@ def standing(one: GaugeResult) -> str:
     ) % {"own": found.own, "all": found.swatches}
     if len(one.region.boundary if one.region else ()) == 0:
         return f"{said}."
+    if size:
+        return _("%(said)s, and %(every)d would in size %(size)s.") % {
+            "said": said,
+            "every": found.every,
+            "size": size,
+        }
     return _("%(said)s, and %(every)d would in every size.") % {"said": said, "every": found.every}

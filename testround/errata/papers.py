@@ -94,7 +94,7 @@ def gauges_with_plots(result: GaugesResult, units: LengthUnit) -> list[DrawnGaug
         # The first row is the stated gauge, which is no point.
         rows = plot.table.rows[1:] if plot else ()
         anchors = tuple((row, f"gauge-{index}-point-{k}") for k, row in enumerate(rows))
-        drawn.append(DrawnGauge(one, plot, agreement(one, over), standing(one), anchors))
+        drawn.append(DrawnGauge(one, plot, agreement(one, over), standing(one, result.size), anchors))
     return drawn
 
 

@@ -113,7 +113,7 @@ def dimension(request: HttpRequest, code: str, dimension: str) -> HttpResponse:
 @login_required
 def gauges(request: HttpRequest, code: str) -> HttpResponse:
     round = _judged(request, code)
-    result = gauges_result(round)
+    result = gauges_result(round, request.GET.get("size", ""))
     units = reader_for(request).units
     said = [finding["id"] for one in result.gauges for finding in one.findings]
     context = {

@@ -10,8 +10,9 @@ straight lines, and all of them together in a convex polygon, in general no box.
 
 1. From the stated gauge (or, where that is outside itself, from the gauge that keeps furthest within all limits)
    rays go out in ``RAYS`` directions of the plane (u, v), as far as half or double the stated gauge.
-2. Along each, the sheet is worked at ``STRIDES`` places, closer together near the middle, up to the first beyond
-   a limit; the crossing is then halved down to ``ACCURACY`` of the stated gauge.
+2. Along each, the sheet is worked at up to ``STRIDES`` places, closer together near the middle, up to the first
+   beyond a limit; the crossing is then halved down to ``ACCURACY`` of the stated gauge. What is within its limit at
+   both ends of a stride is taken to be so between them.
 3. Where the limit changes from one ray to the next, the two edges are drawn out until they meet, and the corner
    is kept if the sheet, worked there, agrees that it is at both limits and within all others. Where it does not,
    rays are set closer; a corner that is still missed is cut off by a straight line inside of it.
@@ -50,8 +51,10 @@ SLACK = 1e-9
 _AT_CORNER = 1e-6
 """Tolerances by which a corner that was drawn may miss its limits."""
 _MOST_COLUMNS = 200_000
-_GRID = 33
-_CLOSER_GRIDS = 12
+_GRID = 17
+_CLOSER_GRIDS = 14
+_HALVINGS_BETWEEN = 5
+"""Halvings after which the limits still in question are picked out afresh."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,6 +223,8 @@ class GaugeLimits:
         Every size when left out.
     leaving : collection of (dimension, size), optional
         Not held against a gauge, as what a misprint puts beyond its tolerance at any.
+    only : collection of str, optional
+        Keys of the dimensions to look at; every one that hangs on the gauge when left out.
 
     Raises
     ------
@@ -233,6 +238,8 @@ class GaugeLimits:
         gauge: str,
         sizes: Sequence[str] | None = None,
         leaving: Collection[tuple[str, str]] = (),
+        *,
+        only: Collection[str] | None = None,
     ) -> None:
         pattern = sheet.pattern
         stated = next((one for one in pattern.gauges if one.key == gauge), None)
@@ -242,7 +249,11 @@ class GaugeLimits:
         self.stated = (stated.stitches, stated.rows)
         self.sizes = tuple(pattern.sizes if sizes is None else sizes)
         hangs_on = {f"{gauge}.st", f"{gauge}.row"}
-        self.dimensions = tuple(d for d in pattern.dimensions if hangs_on.intersection(sheet.uses(d.key)))
+        self.dimensions = tuple(
+            d
+            for d in pattern.dimensions
+            if hangs_on.intersection(sheet.uses(d.key)) and (only is None or d.key in only)
+        )
         # Only what hangs on this gauge is worked, many times over.
         self._sheet = Sheet(
             pattern.model_copy(update={"dimensions": self.dimensions, "parts": (), "shapings": ()})
@@ -254,7 +265,7 @@ class GaugeLimits:
         shape = (len(self.dimensions), len(self.sizes))
         self._target = np.array([meant[d.key] for d in self.dimensions]).reshape(shape)
         self._tolerance = np.array([d.tolerance for d in self.dimensions]).reshape(-1, 1, 1)
-        left_out = set(leaving)
+        self._left_out = left_out = frozenset(leaving)
         self._held = np.array(
             [[(d.key, size) not in left_out for size in self.sizes] for d in self.dimensions], dtype=bool
         ).reshape(shape) & np.isfinite(self._target)
@@ -333,8 +344,8 @@ class GaugeLimits:
         """All gauges within every limit; None where no measurement hangs on this gauge."""
         if not self._held.any():
             return None
-        beyond = self._beyond()
-        middle = self._deepest() if beyond else (1.0, 1.0)
+        beyond = self.beyond()
+        middle = self.deepest() if beyond else (1.0, 1.0)
         if middle is None:
             return GaugeRegion(self.gauge, self.stated, self.stated, (), beyond=beyond)
         angles = np.arange(RAYS, dtype=np.float64) * (2 * np.pi / RAYS)
@@ -364,7 +375,8 @@ class GaugeLimits:
         off = self.off(self.stated[0] / u, self.stated[1] / v)
         return off.reshape(-1, off.shape[2])
 
-    def _beyond(self) -> tuple[Beyond, ...]:
+    def beyond(self) -> tuple[Beyond, ...]:
+        """What is beyond its tolerance at the stated gauge, worst first."""
         off = self.off(*self.stated)[:, :, 0]
         found = [
             Beyond(
@@ -382,48 +394,96 @@ class GaugeLimits:
         dimension = self.dimensions[index // len(self.sizes)]
         return Limit(dimension.key, dimension.label, self.sizes[index % len(self.sizes)], off > 0)
 
-    def _deepest(self) -> tuple[float, float] | None:
-        """(u, v) that keeps furthest within all limits, by grids laid ever closer; None where none is within."""
-        centre, reach = np.zeros(2), np.full(2, np.log(FARTHEST))
+    def deepest(self) -> tuple[float, float] | None:
+        """(stated / st, stated / row) of a gauge that keeps furthest within all limits; None where none is within.
+
+        Grids are laid ever closer about the best of the last.
+        """
+        found = self._searched(narrow=True)
+        return found if found is not None else self._searched(narrow=False)
+
+    def _searched(self, *, narrow: bool) -> tuple[float, float] | None:
+        limits: GaugeLimits = self
+        centre, reach, bound = np.zeros(2), np.full(2, np.log(FARTHEST)), float(np.log(FARTHEST))
         steps = np.linspace(-1, 1, _GRID)
-        least = np.inf
-        for _grid in range(_CLOSER_GRIDS):
+        for closer in range(_CLOSER_GRIDS):
             x, y = (
                 g.ravel() for g in np.meshgrid(centre[0] + reach[0] * steps, centre[1] + reach[1] * steps)
             )
-            bound = np.log(FARTHEST)
             x, y = np.clip(x, -bound, bound), np.clip(y, -bound, bound)
-            worst = np.abs(self._off_at(np.exp(x), np.exp(y))).max(axis=0)
-            best = int(np.argmin(worst))
-            least = min(least, float(worst[best]))
-            centre = np.array([x[best], y[best]])
-            reach = reach * 0.25
-        return (float(np.exp(centre[0])), float(np.exp(centre[1]))) if least < 1 else None
+            off = np.abs(limits._off_at(np.exp(x), np.exp(y)))
+            best = int(np.argmin(off.max(axis=0)))
+            centre, reach = np.array([x[best], y[best]]), reach * 0.3
+            if narrow and closer == 0:
+                # What is far within its limit about the best so far hardly has a say.
+                limits = limits._of(np.flatnonzero(off[:, best] >= 0.5 * off[:, best].max()))[0]
+        u, v = np.exp(centre[:1]), np.exp(centre[1:])
+        within = np.abs(self._off_at(u, v)).max() < 1
+        return (float(u[0]), float(v[0])) if within else None
+
+    def _of(self, chosen: IntArray) -> tuple[GaugeLimits, IntArray]:
+        """These limits alone (and what shares a dimension and a size with them), and their places among all."""
+        k = len(self.sizes)
+        rows, columns = np.unique(chosen // k), np.unique(chosen % k)
+        limits = GaugeLimits(
+            self._sheet,
+            self.gauge,
+            [self.sizes[j] for j in columns],
+            self._left_out,
+            only=[self.dimensions[i].key for i in rows],
+        )
+        return limits, (rows[:, None] * k + columns[None, :]).ravel()
 
     def _trace(self, middle: tuple[float, float], angles: FloatArray) -> _Traced:
         """Where each ray from the middle first meets a limit."""
         du, dv = np.cos(angles), np.sin(angles)
         u0, v0 = middle
         farthest = np.minimum(_reach(u0, du), _reach(v0, dv))
-        shares = (np.arange(STRIDES + 1) / STRIDES) ** 2
-        at = farthest[:, None] * shares[None, 1:]
-        worst = np.abs(self._off_at((u0 + at * du[:, None]).ravel(), (v0 + at * dv[:, None]).ravel())).max(
-            axis=0
-        )
-        out = worst.reshape(at.shape) > 1 + SLACK
-        ends = out.any(axis=1)
-        first = np.where(ends, out.argmax(axis=1), STRIDES - 1)
-        low, high = farthest * np.where(ends, shares[first], 1.0), farthest * shares[first + 1]
-        widest = float(np.max(high - low, initial=0.0))
-        for _halving in range(max(math.ceil(math.log2(max(widest, ACCURACY) / ACCURACY)), 0)):
+        low, high, ends, out_there = self._strides(middle, du, dv, farthest)
+        limits, places = self._of(out_there) if len(out_there) else (self, np.arange(0))
+        widest = float(np.max(np.where(ends, high - low, 0.0), initial=0.0))
+        halvings = max(math.ceil(math.log2(max(widest, ACCURACY) / ACCURACY)), 0)
+        for turn in range(halvings):
             half = (low + high) / 2
-            outside = np.abs(self._off_at(u0 + half * du, v0 + half * dv)).max(axis=0) > 1 + SLACK
-            low, high = np.where(outside, low, half), np.where(outside, half, high)
-        off = self._off_at(u0 + high * du, v0 + high * dv)
-        limit = np.where(ends, np.abs(off).argmax(axis=0), -1)
-        sign = np.where(ends, np.sign(off[np.maximum(limit, 0), np.arange(len(angles))]), 0)
-        # The inner end: every point of the boundary is within all limits.
-        return _Traced(angles, u0 + low * du, v0 + low * dv, limit.astype(np.intp), sign)
+            beyond = np.abs(limits._off_at(u0 + half * du, v0 + half * dv)) > 1 + SLACK
+            outside = beyond.any(axis=0)
+            low, high = np.where(ends & ~outside, half, low), np.where(ends & outside, half, high)
+            if turn % _HALVINGS_BETWEEN == _HALVINGS_BETWEEN - 1:
+                still = np.abs(limits._off_at(u0 + high * du, v0 + high * dv)) > 1 + SLACK
+                chosen = np.flatnonzero((still & ends).any(axis=1))
+                if 0 < len(chosen) < len(places):
+                    limits, kept = limits._of(chosen)
+                    places = places[kept]
+        limit, sign = np.full(len(angles), -1, dtype=np.intp), np.zeros(len(angles))
+        if ends.any():
+            off = limits._off_at(u0 + high * du, v0 + high * dv)
+            worst = np.abs(off).argmax(axis=0)
+            limit = np.where(ends, places[worst], -1).astype(np.intp)
+            sign = np.where(ends, np.sign(off[worst, np.arange(len(angles))]), 0.0)
+        # The inner end: every point of the boundary is within all limits. An open ray ends where the looking does.
+        at = np.where(ends, low, high)
+        return _Traced(angles, u0 + at * du, v0 + at * dv, limit, sign)
+
+    def _strides(
+        self, middle: tuple[float, float], du: FloatArray, dv: FloatArray, farthest: FloatArray
+    ) -> tuple[FloatArray, FloatArray, BoolArray, IntArray]:
+        """The stride of each ray on which it first leaves the region, whether it does, and the limits met."""
+        n = len(farthest)
+        low, high = np.zeros(n), farthest.copy()
+        ends, met = np.zeros(n, dtype=bool), np.zeros(self._held.size, dtype=bool)
+        before = 0.0
+        for share in (np.arange(1, STRIDES + 1) / STRIDES) ** 2:
+            inside = np.flatnonzero(~ends)
+            if not len(inside):
+                break
+            at = farthest[inside] * share
+            off = np.abs(self._off_at(middle[0] + at * du[inside], middle[1] + at * dv[inside])) > 1 + SLACK
+            out = off.any(axis=0)
+            met |= off.any(axis=1)
+            low[inside], high[inside] = np.where(out, farthest[inside] * before, at), at
+            ends[inside] = out
+            before = float(share)
+        return low, high, ends, np.flatnonzero(met)
 
     def _edge(self, traced: _Traced, i: int) -> Edge:
         i %= len(traced.angles)
@@ -495,18 +555,19 @@ class GaugeLimits:
         return found, np.array([i for i in turns if i not in done], dtype=np.intp)
 
 
-def drawn_region(sheet: Sheet, gauge: str) -> GaugeRegion | None:
+def drawn_region(sheet: Sheet, gauge: str, sizes: Sequence[str] | None = None) -> GaugeRegion | None:
     """The region to be shown: what is beyond its tolerance at the stated gauge already is not held against a gauge.
 
     Its ``beyond`` still names that. Where no gauge keeps everything, or the stated one does not, a region without
     those measurements tells more than an empty picture.
     """
-    region = GaugeLimits(sheet, gauge).region()
-    if region is None or region.holds_stated:
-        return region
-    misprinted = [(one.limit.dimension, one.limit.size) for one in region.beyond]
-    rest = GaugeLimits(sheet, gauge, leaving=misprinted).region()
-    return replace(rest, beyond=region.beyond, nowhere=region.is_empty) if rest else region
+    limits = GaugeLimits(sheet, gauge, sizes)
+    beyond = limits.beyond()
+    if not beyond:
+        return limits.region()
+    misprinted = [(one.limit.dimension, one.limit.size) for one in beyond]
+    rest = GaugeLimits(sheet, gauge, sizes, leaving=misprinted).region()
+    return replace(rest, beyond=beyond, nowhere=limits.deepest() is None) if rest else limits.region()
 
 
 @dataclass(frozen=True, slots=True)

@@ -210,6 +210,23 @@ def test_the_gauges_page_says_how_many_swatches_the_pattern_stands_and_what_limi
     )
 
 
+def test_the_region_of_one_size_is_wider_than_that_of_all(
+    signed_in: SignIn, designer: User, tested: Round
+) -> None:
+    client = signed_in(designer)
+
+    page = client.get(address("gauges", tested), {"size": "XS"}).content.decode()
+    unknown = client.get(address("gauges", tested), {"size": "9XL"}).content.decode()
+
+    # 2 × 92 stitches over 86.14 cm, which is 2.5 cm more than meant, are 21.36 in 10 cm.
+    assert (
+        "Too few stitches: Chest circumference in XS is the first to come out too large, from 21.3 on."
+        in page
+    )
+    assert "9 would in size XS." in page
+    assert "9 would in every size." in unknown
+
+
 def test_the_gauges_page_says_where_the_printed_numbers_are_out_even_at_the_stated_gauge(
     signed_in: SignIn, designer: User, tested: Round
 ) -> None:

@@ -29,7 +29,7 @@ class Standing:
     own: int
     """In the size that their tester makes."""
     every: int
-    """In every size of the pattern."""
+    """In every size of the pattern, or in the one that is asked for."""
     outside: tuple[str, ...]
     """Testers whose swatch does not in their own size."""
 
@@ -61,15 +61,20 @@ class GaugesResult:
     read: Read
     names: Mapping[str, Named]
     gauges: tuple[GaugeResult, ...]
+    size: str = ""
+    """The one size that the regions are for; empty for every size."""
 
 
-def gauges_result(round: Round) -> GaugesResult:
+def gauges_result(round: Round, size: str = "") -> GaugesResult:
+    """The swatches of a round, held against every size or against one; a size that there is not is no size."""
     read = read_round(round)
+    size = size if size in read.sheet.sizes else ""
+    chosen = (size,) if size else None
     sheet = Sheet(read.sheet)
     called = {tester.id: tester.name for tester in read.round.testers}
     sizes = {tester.id: tester.size for tester in read.round.testers}
     pooled = {(gauge.gauge, gauge.axis): gauge for gauge in read.analysis.gauges}
-    regions = _regions(sheet)
+    regions = _regions(sheet, chosen)
 
     def one(gauge: StatedGauge) -> GaugeResult:
         own = [own for own in read.analysis.own_gauges if own.gauge == gauge.key]
@@ -86,10 +91,10 @@ def gauges_result(round: Round) -> GaugesResult:
                 if finding["id"] == f"stated-gauge:{gauge.key}.{axis}"
             ),
             region=region,
-            standing=_standing(sheet, region, own, called, sizes) if region else None,
+            standing=_standing(sheet, region, own, called, sizes, chosen) if region else None,
         )
 
-    return GaugesResult(read, names_of(read.sheet), tuple(one(gauge) for gauge in read.sheet.gauges))
+    return GaugesResult(read, names_of(read.sheet), tuple(one(gauge) for gauge in read.sheet.gauges), size)
 
 
 def _standing(
@@ -98,6 +103,7 @@ def _standing(
     own: list[OwnGauge],
     called: Mapping[str, str],
     sizes: Mapping[str, str | None],
+    chosen: tuple[str, ...] | None,
 ) -> Standing | None:
     sent = [each for each in own if each.source != "assumed"]
     if not sent:
@@ -109,23 +115,23 @@ def _standing(
     return Standing(
         swatches=len(sent),
         own=int(good.sum()),
-        every=int(limits.within(st, row).sum()),
+        every=int(GaugeLimits(sheet, region.gauge, chosen, leaving=misprinted).within(st, row).sum()),
         outside=tuple(called[each.tester] for each, ok in zip(sent, good, strict=True) if not ok),
     )
 
 
-def _regions(sheet: Sheet) -> dict[str, GaugeRegion | None]:
+def _regions(sheet: Sheet, sizes: tuple[str, ...] | None) -> dict[str, GaugeRegion | None]:
     """The region of every gauge: a matter of the sheet alone, kept as long as nobody changes that."""
     if not sheet.pattern.is_graded:
         return {}
-    key = f"gauge-regions:{_digest(sheet.pattern)}"
+    key = f"gauge-regions:{_digest(sheet.pattern, sizes)}"
     regions = cache.get(key)
     if not isinstance(regions, dict):
-        regions = {gauge.key: drawn_region(sheet, gauge.key) for gauge in sheet.pattern.gauges}
+        regions = {gauge.key: drawn_region(sheet, gauge.key, sizes) for gauge in sheet.pattern.gauges}
         cache.set(key, regions, CACHED_FOR_SECONDS)
     return regions
 
 
-def _digest(sheet: SheetDocument) -> str:
-    text = json.dumps(plain(sheet), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+def _digest(sheet: SheetDocument, sizes: tuple[str, ...] | None) -> str:
+    text = json.dumps([plain(sheet), sizes], sort_keys=True, separators=(",", ":"), ensure_ascii=False)
     return hashlib.sha256(program_digest() + text.encode()).hexdigest()
