@@ -1,0 +1,104 @@
+"""How long every page takes in a round of two hundred testers, as a multiple of a bare page in the same run.
+
+``uv run pytest tests/benchmarks/test_pages.py --benchmark-enable`` measures; without that option each page is asked
+for a few times, and only what leaves no doubt is held against it. All is asked through Django's test client in the
+process of the tests, every middleware included, and what counts is the time of the processor, so that neither a network nor
+whatever else the machine does is measured. A page is warm, and so are the caches that a server has. The bare page is the frame of every page, with whoever is signed in, one query
+and one sentence.
+"""
+
+from __future__ import annotations
+
+import json
+import statistics
+import time
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from django.core.cache import cache
+from django.http import HttpRequest, HttpResponse
+from django.template import RequestContext, Template
+from django.test import Client
+from django.urls import path
+
+from testround import urls
+from testround.people.models import User
+from testround.reports.exchange import round_import
+from testround.rounds.models import Candidate, SuppliedYarn
+from testround.rounds.services import place_add
+from tests.kernel.simulated import Truth, simulated_round
+from tests.test_access import Scene, scene  # noqa: F401
+from tests.visits import Visit, visits
+
+TESTERS, CANDIDATES = 200, 40
+TRUTH = Truth(offsets={"sleeve_length": {"*": 3.4}, "neck_width": {"3X": 3.0, "4X": 3.0}})
+MOST_TIMES_BARE = 5.0
+
+BARE = Template(
+    '{% extends "base.html" %}{% block main %}<h1>Bare</h1><p>{{ people }} people</p>{% endblock %}'
+)
+
+
+def bare(request: HttpRequest) -> HttpResponse:
+    return HttpResponse(BARE.render(RequestContext(request, {"people": User.objects.count()})))
+
+
+urlpatterns = [path("bare/", bare), *urls.urlpatterns]
+
+
+@pytest.fixture
+def crowded(scene: Scene, designer: User, tester: User) -> Scene:  # noqa: F811
+    """The designer's round with two hundred testers, one of whom is the tester."""
+    document = simulated_round(1, TESTERS, TRUTH)
+    round_ = round_import(data=json.dumps(document).encode(), owner=designer)
+    place = round_.places.order_by("pk")[0]
+    place.tester = tester
+    place.save(update_fields=["tester"])
+    Candidate.objects.bulk_create(
+        Candidate(round=round_, key=f"c{n:02}", name=f"Candidate {n}", own_yarn=True, wishes=[place.size])
+        for n in range(CANDIDATES)
+    )
+    SuppliedYarn.objects.create(round=round_, key="wool", label="Wool, supplied", weight=4, makers=2)
+    offered = place_add(round=round_, name="Willow", size=place.size, by=designer)
+    return replace(scene, round=round_, edition=round_.edition, place=place, offered=offered)
+
+
+def taken(client: Client, address: str, times: int) -> list[float]:
+    """Milliseconds of each of that many answers, after one that warms up."""
+    found = []
+    for _ in range(times + 1):
+        began = time.process_time()
+        response = client.get(address)
+        found.append(1000 * (time.process_time() - began))
+        assert response.status_code == 200
+    return found[1:]
+
+
+def slow(found: list[float]) -> float:
+    """The 95th percentile, or of a few the smallest, which says least of what else the machine does."""
+    return statistics.quantiles(found, n=20)[-1] if len(found) >= 20 else min(found)
+
+
+@pytest.mark.django_db
+def test_no_page_takes_more_than_its_multiple_of_a_bare_one(
+    benchmark: Any,
+    crowded: Scene,
+    scene: Scene,
+    settings: Any,  # noqa: F811
+) -> None:
+    settings.ROOT_URLCONF = __name__
+    times, allowed = (20, 1.0) if benchmark.enabled else (2, 3.0)
+    cache.clear()
+    ratios: dict[Visit, float] = {}
+
+    for visit in visits([crowded, scene]):
+        # Beside each page, so that both meet the machine in the same mood.
+        yardstick = slow(taken(visit.client, "/bare/", times))
+        ratios[visit] = slow(taken(visit.client, visit.path, times)) / yardstick
+
+    worst = sorted(((round(ratio, 1), str(visit)) for visit, ratio in ratios.items()), reverse=True)
+    benchmark.extra_info["times a bare page"] = worst
+    benchmark.pedantic(lambda: None, rounds=1)
+    print("\n".join(f"{r} {v}" for r, v in worst))
+    assert [(ratio, page) for ratio, page in worst if ratio > MOST_TIMES_BARE * allowed] == []
