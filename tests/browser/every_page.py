@@ -178,7 +178,9 @@ class Walk:
         response = page.goto(visit.path)
         assert response is not None
         assert response.status == 200, f"{visit}: {response.status}"
-        requests, weight = [r.url for r in self.asked if not _is_photo(r)], self._weight(response)
+        requests = [request.url for request in self.asked if not _is_photo(request)]
+        elsewhere = [r.url for r in self.asked if not r.url.startswith((self.url, "data:"))]
+        weight = self._weight(response)
 
         page.evaluate(self.axe)
         violations = self._axe(page, "on a desk")
@@ -218,7 +220,7 @@ class Walk:
             pale_links=pale,
             weight=weight,
             requests=requests,
-            elsewhere=[url for url in requests if not url.startswith((self.url, "data:"))],
+            elsewhere=elsewhere,
             faults=list(window.faults),
         )
 
