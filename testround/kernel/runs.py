@@ -88,8 +88,7 @@ def run_of(values: ArrayLike, *, floor: float, along: ArrayLike | None = None) -
 
     References
     ----------
-    Iglewicz, B. and Hoaglin, D. C. (1993). How to Detect and Handle Outliers. ASQC Quality Press.
-    Bloomfield, P. and Steiger, W. L. (1983). Least Absolute Deviations. Birkhäuser.
+    Iglewicz, B. and Hoaglin, D. C. (1993). How to Detect and Handle Outliers. ASQC Quality Press. Cited from memory.
     """
     run = np.asarray(values, dtype=np.float64)
     known = np.flatnonzero(~np.isnan(run))
@@ -99,7 +98,7 @@ def run_of(values: ArrayLike, *, floor: float, along: ArrayLike | None = None) -
     weights = beside if beside is not None and follows else np.ones_like(steps)
     if len(steps) < FEWEST_STEPS:
         return _run(known, steps, np.zeros_like(steps), [], along=follows)
-    expected = _slope(steps, weights) * weights
+    expected = steepness(steps, weights) * weights
     off = steps - expected
     far = max(floor, FAR * float(np.median(np.abs(off))) / _TO_SIGMA)
     found = np.flatnonzero((np.abs(off) > far + _NOISE) & (_alone(off) > floor + _NOISE))
@@ -116,8 +115,12 @@ def _alone(off: FloatArray) -> FloatArray:
     return apart
 
 
-def _slope(steps: FloatArray, beside: FloatArray) -> float:
-    """The weighted median of steps / beside, weights \\|beside\\|; where two are in the middle, between them."""
+def steepness(steps: FloatArray, beside: FloatArray) -> float:
+    """The k that makes the sum of |steps - k beside| least; where a range of k does, the middle of the range.
+
+    It is the weighted median of steps / beside with the weights |beside|: at any other k more weight lies on one
+    side than on the other, and moving to that side makes the sum less. Not every step of ``beside`` may be nought.
+    """
     some = np.abs(beside) > _NOISE
     ratios, weights = steps[some] / beside[some], np.abs(beside[some])
     order = np.argsort(ratios, kind="stable")

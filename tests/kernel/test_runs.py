@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from fractions import Fraction
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from testround.kernel.runs import Break, Run, run_of
+from testround.kernel.runs import Break, Run, run_of, steepness
 
 
 def test_a_step_much_smaller_than_all_others_is_named_with_what_was_due() -> None:
@@ -127,3 +128,21 @@ def test_turned_round_the_same_steps_break_it(run: list[float]) -> None:
 @given(values, st.integers(1, 50))
 def test_a_run_in_step_with_its_body_is_never_broken(bodies: list[float], times: int) -> None:
     assert run_of(times * np.array(bodies), along=bodies, floor=0.5).breaks == ()
+
+
+small = st.integers(-9, 9).map(float)
+
+
+@given(st.lists(st.tuples(small, small), min_size=1, max_size=9), st.fractions(-20, 20))
+def test_no_other_steepness_lies_nearer_to_the_steps_in_sum(
+    pairs: list[tuple[float, float]], other: Fraction
+) -> None:
+    """By the definition of a least-absolute-deviations fit through the origin."""
+    steps, beside = np.array(pairs).T
+    if not np.any(beside):
+        return
+
+    def apart(k: float) -> float:
+        return float(np.sum(np.abs(steps - k * beside)))
+
+    assert apart(steepness(steps, beside)) <= apart(float(other)) + 1e-9
