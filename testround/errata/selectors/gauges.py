@@ -108,7 +108,9 @@ def _standing(
     sent = [each for each in own if each.source != "assumed"]
     if not sent:
         return None
-    misprinted = [(one.limit.dimension, one.limit.size) for one in region.beyond]
+    # A misprint in any size is not held against the swatch of whoever makes it, whichever size is looked at.
+    beyond = GaugeLimits(sheet, region.gauge).beyond()
+    misprinted = [(one.limit.dimension, one.limit.size) for one in beyond]
     limits = GaugeLimits(sheet, region.gauge, leaving=misprinted)
     st, row = [each.st for each in sent], [each.row for each in sent]
     good = limits.within_own(st, row, [sizes[each.tester] for each in sent])
