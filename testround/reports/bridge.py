@@ -23,7 +23,7 @@ def kernel_round(round_: Round) -> kernel.Round:
     A place that was given back is read if a swatch or finished measurements came from it, which are those of a real
     piece, unless the designer leaves it out. Its photos are left where they are.
     """
-    reported = {model: _by_place(model, place__round=round_) for model in REPORTED}
+    reported = {model: _by_place(model, bare=True, place__round=round_) for model in REPORTED}
     measured = reported[Swatch].keys() | reported[Finished].keys()
     places = []
     for place in round_.places.order_by("pk"):
@@ -70,8 +70,11 @@ def testers_at(places: Sequence[Place]) -> list[kernel.Tester]:
     ]
 
 
-def _by_place(model: type[Reported], **of: Any) -> dict[int, list[Any]]:
+def _by_place(model: type[Reported], *, bare: bool = False, **of: Any) -> dict[int, list[Any]]:
     rows: QuerySet[Any] = model._default_manager.filter(superseded_at=None, **of).order_by("pk")
+    if bare:
+        # Of a round with hundreds of testers these are most of what there is to read.
+        rows = rows.defer("typed", "sent", "superseded_at")
     grouped: dict[int, list[Any]] = defaultdict(list)
     for row in rows:
         grouped[row.place_id].append(row)

@@ -62,6 +62,9 @@ def walk(window: Window) -> Walked:
         if where is None:
             break
         number, is_seen, markup = where
+        # After the last stop the browser begins anew, at once or by way of itself.
+        if number == 0 and len(stops) > 1:
+            break
         # A date and a list to choose from keep the focus while one goes through their parts.
         if stops[-1:] != [number]:
             stops.append(number)

@@ -38,11 +38,17 @@ class Read:
 
     round: KernelRound
     analysis: Analysis
-    input_hash: str
-    file: str
-    """The findings file, as text."""
     document: dict[str, Any]
     """The findings file, as plain JSON values; why a finding says so can be said again in its reader's language."""
+
+    @property
+    def input_hash(self) -> str:
+        return hash_of(self.round)
+
+    @property
+    def file(self) -> str:
+        """The findings file, as text."""
+        return findings_json(self.analysis.findings)
 
     @property
     def sheet(self) -> SheetDocument:
@@ -64,23 +70,29 @@ def hash_of(round: KernelRound) -> str:
     return hashlib.sha256(program_digest() + document.encode()).hexdigest()
 
 
+def _cache_key(round: KernelRound) -> str:
+    """A name for what the program says of this very input. Quicker than `hash_of`, since pages ask for it each
+    time: it minds the order in which a database gives an object's keys, so that at worst one is analysed again."""
+    return f"analysis:{hashlib.sha256(program_digest() + round.model_dump_json().encode()).hexdigest()}"
+
+
 def read_round(round: Round) -> Read:
     """Read a round and analyse it, or take the analysis of the same input from the cache.
 
     What is kept is of no language: its sentences are said when they are shown, and are English for a program.
     """
     read = kernel_round(round)
-    input_hash = hash_of(read)
-    key = f"analysis:{input_hash}"
-    analysis = cache.get(key)
-    if not isinstance(analysis, Analysis):
+    key = _cache_key(read)
+    kept = cache.get(key)
+    if kept is None:
         analysis = analyse(read)
-        cache.set(key, analysis, CACHED_FOR_SECONDS)
-    file = findings_json(analysis.findings)
-    document = json.loads(file)
-    for written, finding in zip(document["findings"], analysis.findings.findings, strict=True):
-        written["why"] = finding.why
-    return Read(round=read, analysis=analysis, input_hash=input_hash, file=file, document=document)
+        document = json.loads(findings_json(analysis.findings))
+        for written, finding in zip(document["findings"], analysis.findings.findings, strict=True):
+            written["why"] = finding.why
+        kept = (analysis, document)
+        cache.set(key, kept, CACHED_FOR_SECONDS)
+    analysis, document = kept
+    return Read(round=read, analysis=analysis, document=document)
 
 
 def stands_in(sheet: SheetDocument) -> dict[str, dict[str, float]]:
