@@ -147,6 +147,7 @@ def test_a_block_that_does_not_fit_leaves_every_field_and_says_so_in_sight(opene
     box = page.locator("#paste-said").bounding_box()
     assert box["y"] >= 0
     assert box["y"] + box["height"] <= 800
+    assert page.evaluate("document.documentElement.scrollWidth") == 360
 
 
 def test_one_number_is_pasted_as_ever(opened: Opened) -> None:
