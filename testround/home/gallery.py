@@ -6,7 +6,18 @@ from typing import Any
 
 from django import forms
 
+from testround.kernel.pieces import Mark, Piece
 from testround.kernel.problems import Problem
+from testround.paper.drawing import svg
+from testround.paper.schematic import lettered, scale_of, schematic
+
+# The back in size M: straight to the underarm, then narrower.
+BACK = Piece(
+    label="Back",
+    outline=((0.0, 52.0), (36.0, 52.0), (38.0, 42.0), (58.0, 42.0)),
+    marks=(Mark("chest", across=True, length=52.0, at=30.0), Mark("hem", across=False, length=36.0, at=0.0)),
+)
+TAKEN = {"chest": "Chest, half of it", "hem": "Hem to underarm"}
 
 SIZES = ["XS", "S", "M", "L", "XL", "2XL", "3XL", "4XL", "5XL"]
 
@@ -37,7 +48,11 @@ class QuestionsForm(forms.Form):
 
 
 def one_of_everything() -> dict[str, Any]:
+    letters = lettered([BACK])
+    named = {key: (letters[key], label) for key, label in TAKEN.items()}
     return {
+        "measures": svg(schematic(BACK, named, scale_of([BACK])), ident="measures"),
+        "letters": named.values(),
         "form": QuestionsForm(initial={"chest": "107.5", "how": "wet"}),
         "wrong": QuestionsForm(data={"wrong-chest": "a lot", "wrong-weight": "4"}, prefix="wrong"),
         "steps": ["planned", "gathering", "swatching", "making", "measuring", "closed"],
