@@ -49,7 +49,6 @@ def task_groups(desk: Desk, counted: Counted) -> list[TaskGroup]:
         # Made to measure, everything begins with them.
         before.insert(2 if pattern.is_graded else 0, Task(_("Your own measurements"), "measures", note))
     making = [
-        Task(_("Worksheet"), "worksheet", _("all your numbers")),
         Task(_("Counting"), "counting", counting_words(counted, len(pattern.numbers))),
         Task(_("Counts"), "counts", _of(len(desk.counts), len(pattern.numbers), _("sent"))),
         Task(_("Hours"), "sitting", _("by the timer, or by hand")),

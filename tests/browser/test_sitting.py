@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import Any
 
 import pytest
 from django.utils import timezone
@@ -10,6 +11,7 @@ from django.utils import timezone
 from testround.people.models import User
 from testround.reports.models import RunningSitting, Sitting
 from testround.rounds.models import Place
+from tests.browser.cable import Line, cable_to
 from tests.browser.conftest import Window, Windows
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -80,6 +82,40 @@ def test_a_sitting_is_begun_on_the_counting_page_and_outlives_it(phone: Window, 
 
     sitting = Sitting.objects.get()
     assert (sitting.hours, sitting.part, sitting.done) == (1.5, "back", 0.4)
+
+
+def test_a_sitting_stopped_without_a_network_ended_when_the_button_was_pressed(
+    windows: Windows, live_server: Any, place: Place, tester: User
+) -> None:
+    RunningSitting.objects.create(place=place, started_at=timezone.now() - dt.timedelta(minutes=90))
+    with cable_to(live_server.url) as cable:
+        line = Line(windows(PHONE, url=cable.url), cable)
+        line.window.sign_in(tester)
+        page = line.window.page
+        line.window.open(f"/places/{place.pk}/sitting/")
+        line.pull()
+
+        page.click("text=Stop and log it")
+        page.wait_for_selector("text=/Not sent yet: no connection/")
+        # An hour goes by before there is a network again.
+        RunningSitting.objects.update(started_at=timezone.now() - dt.timedelta(minutes=150, seconds=30))
+        page.evaluate(
+            """() => {
+              const field = document.querySelector("[name=stopped_at]");
+              field.value = new Date(Date.parse(field.value) - 3600000).toISOString();
+              for (const [key, text] of Object.entries(localStorage)) {
+                if (key.includes(" waiting ")) {
+                  localStorage.setItem(key, text.replace(/"stopped_at","[^"]*"/, `"stopped_at","${field.value}"`));
+                }
+              }
+            }"""
+        )
+        line.plug_in()
+        page.wait_for_selector("text=Logged: a sitting of 1:30 hours.")
+        page.goto("about:blank")
+        line.forgive()
+
+    assert Sitting.objects.get().hours == 1.5
 
 
 def test_the_screen_stays_on_only_when_asked_and_not_while_the_page_is_hidden(

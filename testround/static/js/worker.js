@@ -58,6 +58,9 @@ async function page(request) {
   const kept = await cache.match(pathname, { ignoreVary: true });
   try {
     const answer = await fetch(request, kept ? { signal: AbortSignal.timeout(PATIENCE_MS) } : {});
+    if (kept && answer.status >= 500) {
+      return kept;
+    }
     if (kept) {
       await keepPage(cache, pathname, answer.clone());
     }
