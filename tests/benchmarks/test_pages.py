@@ -36,29 +36,26 @@ TRUTH = Truth(offsets={"sleeve_length": {"*": 3.4}, "neck_width": {"3X": 3.0, "4
 MOST_TIMES_BARE = 5.0
 # Pages that are heavier, each with its own bound and why. None of them waits for anything but the processor.
 HEAVIER: dict[str, float] = {
-    # These read two hundred testers' reports to know that the analysis in the cache is still that of the round.
-    **dict.fromkeys(
-        ("errata:desk", "errata:results", "errata:gauges", "errata:dimension", "errata:amounts"), 220.0
-    ),
+    # These read two hundred testers' reports to know that the analysis in the cache is still that of the round,
+    # and work what lies under each finding out anew: the desk for all of them, the others for a few.
+    "errata:desk": 280.0,
+    "errata:dimension": 180.0,
+    "errata:gauges": 140.0,
+    "errata:amounts": 90.0,
+    "errata:results": 70.0,
     # Fields by the hundred: a line for every candidate, a cell for every size of every number.
     "rounds:proposal": 40.0,
-    "patterns:sheet": 40.0,
+    "patterns:sheet": 30.0,
     # The forecast, and everything that might need somebody, over all tables there are.
-    **dict.fromkeys(("home", "rounds:detail", "reports:of_tester", "reports:place", "people:held"), 20.0),
-    # One tester's forms with every number of the sheet on them.
-    **dict.fromkeys(
-        (
-            "reports:counts",
-            "reports:finished",
-            "reports:swatch",
-            "reports:worksheet",
-            "reports:sent",
-            "reports:fit",
-        ),
-        20.0,
-    ),
-    **dict.fromkeys(("rounds:call", "rounds:offer", "rounds:proposal_accept"), 12.0),
-    **dict.fromkeys(("rounds:standing", "rounds:join", "talk:questions", "reports:remark"), 8.0),
+    **dict.fromkeys(("home", "rounds:detail", "reports:of_tester", "reports:place"), 20.0),
+    # One tester's forms with every number or measurement of the sheet on them.
+    **dict.fromkeys(("reports:counts", "reports:finished", "reports:swatch"), 20.0),
+    **dict.fromkeys(("reports:worksheet", "reports:sent", "reports:fit", "reports:counting"), 12.0),
+    **dict.fromkeys(("reports:photo_new", "reports:remark", "people:held"), 12.0),
+    # What lays out a piece and its sizes for who is to choose.
+    **dict.fromkeys(("rounds:call", "rounds:offer", "rounds:join", "rounds:proposal_accept"), 12.0),
+    **dict.fromkeys(("rounds:standing", "rounds:new", "rounds:place_edit"), 10.0),
+    **dict.fromkeys(("talk:questions", "talk:answer"), 10.0),
 }
 
 BARE = Template(
