@@ -74,6 +74,9 @@ def test_a_tester_signs_in_and_sends_a_count(
     tab_to(window, "Little top")
     keyboard.press("Enter")
     window.page.wait_for_url(f"**/places/{place.pk}/")
+    # Nothing was made yet, so that what belongs to the making is folded.
+    tab_to(window, "While you work")
+    keyboard.press("Enter")
     tab_to(window, "Counts")
     keyboard.press("Enter")
     window.page.wait_for_url(f"**/places/{place.pk}/counts/")

@@ -85,6 +85,7 @@ def test_a_yes_in_inches_takes_the_place_and_shows_the_numbers_in_inches(phone: 
     place = Place.objects.get()
     assert (place.state, place.tester.email, place.tester.units) == ("taken", "willow@example.org", "in")
     page.click("text=Worksheet")
+    page.click("text=What it should measure when finished")
     # 2 × 104 stitches at 22 in 10 cm are 94.5 cm, which is 37 1/4 in.
     assert "Chest circumference 37 1/4 in, fine within 1 in" in phone.says()
 
