@@ -29,6 +29,7 @@ SPOKEN = (
     "mail",
     "parts",
     "people",
+    "rounds",
     "talk",
     "400.html",
     "403.html",
@@ -44,6 +45,8 @@ NO_WORDS = SYMBOLS | {"Georgia", "DOCTYPE", "doctype", "html"}
 # A literal with a blank or a capital letter is said to somebody; "caution" and "knit" are for the program.
 LITERAL = re.compile(r"""(_\()?("[^"]*"|'[^']*')""")
 SAID = re.compile(r"\s|^[^\W\d_a-z]")
+# Blocks of a page that name a class of its style sheet.
+NAMES_A_CLASS = {"block body_class"}
 # Filters whose argument is shown in place of the value.
 SHOWN_LITERAL = re.compile(r"""\|(?:default|default_if_none|yesno):("[^"]*"|'[^']*')""")
 
@@ -87,6 +90,8 @@ def past_the_catalogue(source: str, *, is_html: bool = True) -> list[str]:
         if inside:
             inside = "" if token.token_type == TokenType.BLOCK and command == f"end{inside}" else inside
         elif token.token_type == TokenType.BLOCK and command in ("comment", "blocktranslate"):
+            inside = command
+        elif token.token_type == TokenType.BLOCK and token.contents in NAMES_A_CLASS:
             inside = command
         elif token.token_type == TokenType.TEXT:
             bare.append(token.contents)
@@ -144,6 +149,7 @@ def test_every_name_in_the_list_is_there() -> None:
             ['"Mind the gap."'],
         ),
         ('{% include "parts/notice.html" with kind="caution" text=_("Mind the gap.") only %}', []),
+        ("{% block body_class %}big{% endblock %}{% block title %}Away{% endblock %}", ["Away"]),
         ('{{ name|default:"nobody" }}', ['"nobody"']),
         ('{{ name|default:_("nobody") }}{{ name|default:"/" }}', []),
         ("{{ n }}{{ n|pluralize }}", ["n|pluralize"]),

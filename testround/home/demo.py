@@ -79,7 +79,7 @@ def load(say: Say) -> None:
         packed = _packed(settings.BASE_DIR / "fixtures" / f"{name}.json", photos)
         rounds[name] = round_import(data=packed, owner=designer, progress=say)
         # A round file carries no terms, and whoever is invited here is to read some.
-        rounds[name].terms = DEFAULT_TERMS
+        rounds[name].terms = str(DEFAULT_TERMS)
         rounds[name].save(update_fields=["terms"])
         _date_sittings(rounds[name])
     fenlight = rounds["fenlight"]

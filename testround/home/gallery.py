@@ -10,6 +10,7 @@ from testround.kernel.pieces import Mark, Piece
 from testround.kernel.problems import Problem
 from testround.paper.drawing import svg
 from testround.paper.schematic import lettered, scale_of, schematic
+from testround.rounds.models import Place, Round
 
 # The back in size M: straight to the underarm, then narrower.
 BACK = Piece(
@@ -55,17 +56,8 @@ def one_of_everything() -> dict[str, Any]:
         "letters": named.values(),
         "form": QuestionsForm(initial={"chest": "107.5", "how": "wet"}),
         "wrong": QuestionsForm(data={"wrong-chest": "a lot", "wrong-weight": "4"}, prefix="wrong"),
-        "steps": ["planned", "gathering", "swatching", "making", "measuring", "closed"],
-        "place_steps": [
-            "offered",
-            "taken",
-            "swatch sent",
-            "gauge agreed",
-            "making",
-            "measured",
-            "done",
-            "given back",
-        ],
+        "steps": Round.State.choices,
+        "place_steps": Place.State.choices,
         "sizes": SIZES,
         "sheet": [
             {"label": "Back, cast on", "place": "Back, step 1", "cells": [92 + 10 * j for j in range(9)]},

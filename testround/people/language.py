@@ -47,6 +47,13 @@ def speaking_to(person: User | None) -> Iterator[None]:
         yield
 
 
+@contextmanager
+def speaking_to_address(email: str) -> Iterator[None]:
+    """The same for whoever reads the mail of an address, where they have an account."""
+    with speaking_to(User.objects.filter(email__iexact=email).first() if email else None):
+        yield
+
+
 def _spoken(language: str) -> str:
     """The language, unless this program does not speak it."""
     return language if language in dict(settings.LANGUAGES) else ""

@@ -101,7 +101,7 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
         "stop": StopForm(desk=desk),
         "has_news": any(one.is_new for one in news),
         "answer": desk.swatch_answer(),
-        "states": Place.State.values,
+        "states": Place.State.choices,
         "cautions": cautions_for(desk.pattern, desk.place.measures),
         "time": time_of(desk, today=timezone.localdate()),
         "news": news,

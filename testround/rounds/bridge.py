@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from testround.kernel import round as kernel
 from testround.rounds.models import Candidate, Place, Round, SuppliedYarn
 
@@ -56,12 +58,16 @@ def kernel_candidate(
 def unknown_of(candidate: Candidate, document: kernel.Pattern, yarns: Collection[str]) -> list[str]:
     """What a candidate said that leads nowhere in this round, each as a sentence."""
     said = [
-        f"{candidate.name} wishes for size {size}, which the pattern does not have; that wish is left out."
+        _("{name} wishes for size {size}, which the pattern does not have; that wish is left out.").format(
+            name=candidate.name, size=size
+        )
         for size in candidate.wishes
         if size not in document.sizes
     ]
     said += [
-        f"{candidate.name} named the yarn {key}, which is not supplied; it is left out."
+        _("{name} named the yarn {key}, which is not supplied; it is left out.").format(
+            name=candidate.name, key=key
+        )
         for key in candidate.yarns
         if key not in yarns
     ]

@@ -19,12 +19,22 @@ UNHELD = (Place.State.OFFERED, Place.State.GIVEN_BACK)
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """A state that a round is to reach on a date; ``why`` reads before that date."""
+    """A state that a round is to reach on a date."""
 
     state: str
     date: dt.date
     begins: dt.datetime
-    why: str
+
+    @property
+    def why(self) -> str:
+        """The reason that a diary gives for the step, with its date."""
+        said = {
+            Round.State.GATHERING: _("the call was to open on {day}"),
+            Round.State.SWATCHING: _("it was to open on {day}"),
+            Round.State.MAKING: _("swatches were due on {day}"),
+            Round.State.CLOSED: _("it was to close on {day}"),
+        }
+        return said[Round.State(self.state)].format(day=day(self.date))
 
     @property
     def needs_somebody(self) -> bool:
@@ -37,14 +47,14 @@ def steps_of(round: Round) -> Iterator[Step]:
     # A call that was never written has nothing to open.
     call_opens = round.call_opens if round.call_code else None
     zone, next_day = zone_of(round), dt.timedelta(days=1)
-    for date, wait, state, why in (
-        (call_opens, dt.timedelta(0), Round.State.GATHERING, "the call was to open on"),
-        (round.opens, dt.timedelta(0), Round.State.SWATCHING, "it was to open on"),
-        (round.swatches_due, next_day, Round.State.MAKING, "swatches were due on"),
-        (round.closes, next_day, Round.State.CLOSED, "it was to close on"),
+    for date, wait, state in (
+        (call_opens, dt.timedelta(0), Round.State.GATHERING),
+        (round.opens, dt.timedelta(0), Round.State.SWATCHING),
+        (round.swatches_due, next_day, Round.State.MAKING),
+        (round.closes, next_day, Round.State.CLOSED),
     ):
         if date is not None:
-            yield Step(state, date, dt.datetime.combine(date + wait, dt.time(), tzinfo=zone), why)
+            yield Step(state, date, dt.datetime.combine(date + wait, dt.time(), tzinfo=zone))
 
 
 def steps_begun(round: Round, now: dt.datetime) -> list[Step]:

@@ -4,11 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from testround.kernel.words import commas
 from testround.patterns.models import Membership, Pattern
 from testround.people.held import Shelf, erases, hinders, keeps
 from testround.people.models import User
 from testround.rounds.models import Candidate, DiaryEntry, Nudge, Place, Reminder
 from testround.rounds.services.privacy import tester_erase
+
+TITLES_NAMED = 5
 
 
 @keeps
@@ -17,7 +23,7 @@ def patterns_held(user: User) -> Shelf:
         {"title": pattern.title, "created": pattern.created}
         for pattern in Pattern.objects.filter(owner=user).order_by("pk")
     ]
-    return Shelf("patterns", "Patterns you own", "their editors; of a round, its testers", rows)
+    return Shelf("patterns", _("Patterns you own"), _("their editors; of a round, its testers"), rows)
 
 
 @keeps
@@ -36,7 +42,9 @@ def memberships_held(user: User) -> Shelf:
         }
         for row in found.select_related("pattern").order_by("pk")
     ]
-    return Shelf("roles", "Your part in others' patterns", "the owner of the pattern and its editors", rows)
+    return Shelf(
+        "roles", _("Your part in others' patterns"), _("the owner of the pattern and its editors"), rows
+    )
 
 
 @keeps
@@ -76,7 +84,7 @@ def places_held(user: User) -> Shelf:
         for place in places
     ]
     return Shelf(
-        "places", "Your places in rounds", "the designer of the round and the pattern's editors", rows
+        "places", _("Your places in rounds"), _("the designer of the round and the pattern's editors"), rows
     )
 
 
@@ -107,7 +115,9 @@ def offers_held(user: User) -> Shelf:
         }
         for offer in offers.order_by("pk")
     ]
-    return Shelf("offers", "Your offers to test", "the designer of the round and the pattern's editors", rows)
+    return Shelf(
+        "offers", _("Your offers to test"), _("the designer of the round and the pattern's editors"), rows
+    )
 
 
 @keeps
@@ -121,7 +131,10 @@ def reminders_held(user: User) -> Shelf:
     nudges = Nudge.objects.filter(person=user).order_by("pk")
     rows += [{"place": row.place_id, "of": "a word from the designer", "at": row.at} for row in nudges]
     return Shelf(
-        "reminders", "What you were reminded of", "the designer of the round and the pattern's editors", rows
+        "reminders",
+        _("What you were reminded of"),
+        _("the designer of the round and the pattern's editors"),
+        rows,
     )
 
 
@@ -137,7 +150,9 @@ def diary_held(user: User) -> Shelf:
         }
         for entry in entries
     ]
-    return Shelf("diary", "What the diaries say you did", "the designer of the round and its editors", rows)
+    return Shelf(
+        "diary", _("What the diaries say you did"), _("the designer of the round and its editors"), rows
+    )
 
 
 @hinders
@@ -145,11 +160,19 @@ def patterns_need_an_owner(user: User) -> str:
     titles = list(Pattern.objects.filter(owner=user).order_by("pk").values_list("title", flat=True))
     if not titles:
         return ""
-    named = ", ".join(titles[:5]) + (f" and {len(titles) - 5} more" if len(titles) > 5 else "")
-    return (
-        f"You own {named}. Hand each pattern over to someone else, or delete it while it has no round: testers and "
+    more = len(titles) - TITLES_NAMED
+    if more > 0:
+        return ngettext(
+            "You own {titles} and {n} more. Hand each pattern over to someone else, or delete it while it has no "
+            "round: testers and readers of errata rely on it.",
+            "You own {titles} and {n} more. Hand each pattern over to someone else, or delete it while it has no "
+            "round: testers and readers of errata rely on it.",
+            more,
+        ).format(titles=commas(titles[:TITLES_NAMED]), n=more)
+    return _(
+        "You own {titles}. Hand each pattern over to someone else, or delete it while it has no round: testers and "
         "readers of errata rely on it."
-    )
+    ).format(titles=commas(titles))
 
 
 @erases

@@ -8,16 +8,42 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import pgettext_lazy
 
 from testround.patterns.models import Edition, new_code
 from testround.people.models import User
 
 # What may be done with photos of the work: each asked and answered by itself.
 PHOTO_USES = {
-    "pattern": "in the published pattern",
-    "online": "online, where the designer shows the design",
-    "face": "with the face in the picture",
-    "name": "with the tester's name beside it",
+    "pattern": lazy("in the published pattern"),
+    "online": lazy("online, where the designer shows the design"),
+    "face": lazy("with the face in the picture"),
+    "name": lazy("with the tester's name beside it"),
+}
+
+# How states are said; what is stored are their keys.
+ROUND_STATES = {
+    "planned": pgettext_lazy("state of a round", "planned"),
+    "gathering": pgettext_lazy("state of a round", "gathering"),
+    "swatching": pgettext_lazy("state of a round", "swatching"),
+    "making": pgettext_lazy("state of a round", "making"),
+    "measuring": pgettext_lazy("state of a round", "measuring"),
+    "closed": pgettext_lazy("state of a round", "closed"),
+}
+PLACE_STATES = {
+    "offered": pgettext_lazy("state of a place", "offered"),
+    "taken": pgettext_lazy("state of a place", "taken"),
+    "swatch sent": pgettext_lazy("state of a place", "swatch sent"),
+    "gauge agreed": pgettext_lazy("state of a place", "gauge agreed"),
+    "making": pgettext_lazy("state of a place", "making"),
+    "measured": pgettext_lazy("state of a place", "measured"),
+    "done": pgettext_lazy("state of a place", "done"),
+    "given back": pgettext_lazy("state of a place", "given back"),
+}
+AWAITED = {
+    "swatch": pgettext_lazy("what is awaited from a tester", "swatch"),
+    "finished measurements": pgettext_lazy("what is awaited from a tester", "finished measurements"),
 }
 
 
@@ -31,6 +57,10 @@ class Round(models.Model):
         MAKING = "making"
         MEASURING = "measuring"
         CLOSED = "closed"
+
+        @property
+        def label(self) -> Any:
+            return ROUND_STATES[str(self.value)]
 
     edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="rounds")
     code = models.CharField(max_length=16, unique=True, default=new_code, editable=False)
@@ -224,6 +254,10 @@ class Place(models.Model):
         DONE = "done"
         GIVEN_BACK = "given back"
 
+        @property
+        def label(self) -> Any:
+            return PLACE_STATES[str(self.value)]
+
     round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="places")
     # The tester's id in the round file, unique in the round.
     key = models.CharField(max_length=60)
@@ -388,6 +422,10 @@ class DiaryEntry(models.Model):
     at = models.DateTimeField(default=timezone.now)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
     text = models.CharField(max_length=500)
+    # For the day on which names go, in whatever language the text is: who is named in it, and what it says without
+    # the reason that somebody gave, empty where it gives none.
+    names: models.JSONField[Any, Any] = models.JSONField(default=list, blank=True)
+    without_reason = models.CharField(max_length=500, blank=True)
 
     class Meta:
         ordering = ["-at", "-pk"]
@@ -400,20 +438,20 @@ class DiaryEntry(models.Model):
 class Consent(models.Model):
     """One thing that a tester allows, of their own free will and apart from the terms. Each can be withdrawn."""
 
+    # Each is said after "The designer may" and after "allows the designer to".
     class Kind(models.TextChoices):
-        SEEN = "seen", "see my photos"
+        SEEN = "seen", lazy("see my photos")
         # As in PHOTO_USES: what may be done with them once the pattern is out.
-        PATTERN = "pattern", "show my photos in the published pattern"
-        ONLINE = "online", "show my photos online, where the design is shown"
-        FACE = "face", "show photos with my face in the picture"
-        NAME = "name", "put my name beside my photos"
+        PATTERN = "pattern", lazy("show my photos in the published pattern")
+        ONLINE = "online", lazy("show my photos online, where the design is shown")
+        FACE = "face", lazy("show photos with my face in the picture")
+        NAME = "name", lazy("put my name beside my photos")
         STANDING = (
             "standing",
-            "let other testers and onlookers see my name where they see how the round stands",
+            lazy("let other testers and onlookers see my name where they see how the round stands"),
         )
 
     place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="consents")
-    # Each a label after "The designer may".
     kind = models.CharField(max_length=10, choices=Kind)
     given_at = models.DateTimeField(default=timezone.now)
     withdrawn_at = models.DateTimeField(null=True, blank=True)
@@ -452,6 +490,10 @@ class Reminder(models.Model):
     class What(models.TextChoices):
         SWATCH = "swatch"
         MEASURES = "finished measurements"
+
+        @property
+        def label(self) -> Any:
+            return AWAITED[str(self.value)]
 
     class When(models.TextChoices):
         BEFORE = "before"

@@ -6,6 +6,10 @@ from collections.abc import Sequence
 from typing import Any
 
 from django import forms
+from django.utils.text import format_lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import pgettext_lazy
 
 from testround.kernel import round as kernel
 from testround.kernel.units import LengthUnit, UnitsError, format_length, parse_length
@@ -25,7 +29,7 @@ class RevisionForm(forms.Form):
     revision = forms.IntegerField(
         min_value=0,
         widget=forms.HiddenInput,
-        error_messages={"required": "Open the page afresh: it did not say which draft you saw."},
+        error_messages={"required": lazy("Open the page afresh: it did not say which draft you saw.")},
     )
 
 
@@ -38,31 +42,35 @@ class SeatsForm(RevisionForm):
         options.setdefault("initial", {"revision": revision})
         super().__init__(*args, **options)
         self.rows, self.graded = list(rows), read.pattern.is_graded
-        sizes = [(size, size) for size in read.pattern.sizes] if self.graded else [("", "a place")]
-        sizes.append((NO_PLACE, "no place"))
-        yarns = [("", "own yarn"), *((yarn.key, yarn.label) for yarn in read.round.yarns)]
+        sizes = [(size, size) for size in read.pattern.sizes] if self.graded else [("", _("a place"))]
+        sizes.append((NO_PLACE, _("no place")))
+        yarns = [("", _("own yarn")), *((yarn.key, yarn.label) for yarn in read.round.yarns)]
         for row in self.rows:
             self.fields[f"size_{row.key}"] = forms.ChoiceField(
-                label=f"Size of {row.name}",
+                label=_("Size of {name}").format(name=row.name),
                 choices=sizes,
                 initial=row.size,
                 required=self.graded,
                 error_messages={
-                    "required": f"Choose a size for {row.name}, or “no place”.",
-                    "invalid_choice": f"{row.name}: the pattern has no such size; choose one, or “no place”.",
+                    "required": _("Choose a size for {name}, or “no place”.").format(name=row.name),
+                    "invalid_choice": _(
+                        "{name}: the pattern has no such size; choose one, or “no place”."
+                    ).format(name=row.name),
                 },
             )
             self.fields[f"yarn_{row.key}"] = forms.ChoiceField(
-                label=f"Yarn of {row.name}",
+                label=_("Yarn of {name}").format(name=row.name),
                 choices=yarns,
                 initial=row.yarn,
                 required=False,
                 error_messages={
-                    "invalid_choice": f"{row.name}: that yarn is not supplied; choose one of these."
+                    "invalid_choice": _("{name}: that yarn is not supplied; choose one of these.").format(
+                        name=row.name
+                    )
                 },
             )
             self.fields[f"keep_{row.key}"] = forms.BooleanField(
-                label=f"Keep {row.name} so", initial=row.kept, required=False
+                label=_("Keep {name} so").format(name=row.name), initial=row.kept, required=False
             )
 
     def groups(self) -> list[tuple[str, list[tuple[SeatRow, Any, Any, Any]]]]:
@@ -120,30 +128,38 @@ class SeatsForm(RevisionForm):
         return {"moves": moves, "pins": list(pins.values()), "exclusions": out}
 
 
+DAYS_MEANT = format_lazy(lazy("Write a whole number of days from 1 to {most}."), most=MOST_OFFER_DAYS)
+
+
 class LimitsForm(SizesForm, RevisionForm):
     """What a proposal keeps to, and what happens when a place falls free."""
 
     reach = forms.CharField(
+        label=lazy("Reach"),
         max_length=40,
-        help_text="How far off a size may be, over all measures together. A size wished for may be further off.",
+        help_text=lazy(
+            "How far off a size may be, over all measures together. A size wished for may be further off."
+        ),
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
-        error_messages={"required": "Say how far off a size may be, as in 5."},
+        error_messages={"required": lazy("Say how far off a size may be, as in 5.")},
     )
     invite_next = forms.BooleanField(
-        label="When a place falls free, invite the next in reserve at once",
+        label=lazy("When a place falls free, invite the next in reserve at once"),
         required=False,
-        help_text="Otherwise it waits for you on “Today”. Whoever left no address waits for you anyway.",
+        help_text=lazy(
+            "Otherwise it waits for you on “Today”. Whoever left no address waits for you anyway."
+        ),
     )
     offer_days = forms.IntegerField(
-        label="Days that an offer to the next in reserve stands",
+        label=lazy("Days that an offer to the next in reserve stands"),
         min_value=1,
         max_value=MOST_OFFER_DAYS,
         widget=forms.TextInput(attrs={"inputmode": "numeric", "size": 4, "autocomplete": "off"}),
         error_messages={
-            "invalid": f"Write a whole number of days from 1 to {MOST_OFFER_DAYS}.",
-            "min_value": f"Write a whole number of days from 1 to {MOST_OFFER_DAYS}.",
-            "max_value": f"Write a whole number of days from 1 to {MOST_OFFER_DAYS}.",
-            "required": f"Write a whole number of days from 1 to {MOST_OFFER_DAYS}.",
+            "invalid": DAYS_MEANT,
+            "min_value": DAYS_MEANT,
+            "max_value": DAYS_MEANT,
+            "required": DAYS_MEANT,
         },
     )
 
@@ -171,7 +187,7 @@ class LimitsForm(SizesForm, RevisionForm):
             # As it was shown, which in inches is rounded.
             return self.draft.reach
         try:
-            return parse_length(typed, self.units, name="Reach").cm
+            return parse_length(typed, self.units, name=_("Reach")).cm
         except UnitsError as error:
             raise forms.ValidationError(str(error)) from None
 
@@ -179,35 +195,45 @@ class LimitsForm(SizesForm, RevisionForm):
 class WordForm(RevisionForm):
     """One more pin or exclusion, and those to be dropped."""
 
-    drop = forms.MultipleChoiceField(label="Drop", required=False, widget=forms.CheckboxSelectMultiple)
-    person = forms.ChoiceField(label="Candidate", required=False)
-    word = forms.ChoiceField(label="Your word", required=False)
+    drop = forms.MultipleChoiceField(label=lazy("Drop"), required=False, widget=forms.CheckboxSelectMultiple)
+    person = forms.ChoiceField(label=lazy("Candidate"), required=False)
+    word = forms.ChoiceField(label=lazy("Your word"), required=False)
     yarn = forms.ChoiceField(
-        label="In", required=False, help_text="For a place; an exclusion is from every yarn."
+        label=pgettext_lazy("a place in a yarn", "In"),
+        required=False,
+        help_text=lazy("For a place; an exclusion is from every yarn."),
     )
 
     def __init__(self, *args: Any, read: kernel.Round, draft: Proposal, **options: Any) -> None:
         super().__init__(*args, initial={"revision": draft.revision}, **options)
         self.draft, called = draft, Called(read)
-        self.fields["person"].choices = [("", "Choose"), *called.people.items()]
+        self.fields["person"].choices = [("", _("Choose")), *called.people.items()]
         sizes = list(read.pattern.sizes)
         self.fields["word"].choices = [
-            ("pin:", "has a place"),
-            *((f"pin:{size}", f"has a place in {size}") for size in sizes),
-            ("out:", "has no place"),
-            *((f"out:{size}", f"has no place in {size}") for size in sizes),
+            ("pin:", _("has a place")),
+            *((f"pin:{size}", _("has a place in {size}").format(size=size)) for size in sizes),
+            ("out:", _("has no place")),
+            *((f"out:{size}", _("has no place in {size}").format(size=size)) for size in sizes),
         ]
-        self.fields["yarn"].choices = [("", "any yarn of theirs"), *called.yarns.items()]
+        self.fields["yarn"].choices = [("", _("any yarn of theirs")), *called.yarns.items()]
         said = []
         for at, one in enumerate(draft.pins):
             if one["candidate"] in called.people:
-                where = f" in {one['size']}" if one.get("size") else ""
-                yarn = f", {called.yarn(one['yarn'])}" if one.get("yarn") else ""
-                said.append((f"pin{at}", f"{called.people[one['candidate']]} has a place{where}{yarn}"))
+                if one.get("size") and one.get("yarn"):
+                    pin = _("{name} has a place in {size}, {yarn}")
+                elif one.get("size"):
+                    pin = _("{name} has a place in {size}")
+                elif one.get("yarn"):
+                    pin = _("{name} has a place, {yarn}")
+                else:
+                    pin = _("{name} has a place")
+                name, yarn = called.people[one["candidate"]], called.yarn(one.get("yarn"))
+                said.append((f"pin{at}", pin.format(name=name, size=one.get("size"), yarn=yarn)))
         for at, one in enumerate(draft.exclusions):
             if one["candidate"] in called.people:
-                where = f" in {one['size']}" if one.get("size") else ""
-                said.append((f"out{at}", f"{called.people[one['candidate']]} has no place{where}"))
+                out = _("{name} has no place in {size}") if one.get("size") else _("{name} has no place")
+                name = called.people[one["candidate"]]
+                said.append((f"out{at}", out.format(name=name, size=one.get("size"))))
         self.fields["drop"].choices = said
         if not said:
             del self.fields["drop"]
@@ -215,7 +241,7 @@ class WordForm(RevisionForm):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
         if not cleaned.get("person") and not cleaned.get("drop") and not self.errors:
-            self.add_error("person", "Choose a candidate, or mark what is to be dropped.")
+            self.add_error("person", _("Choose a candidate, or mark what is to be dropped."))
         return cleaned
 
     def changes(self) -> dict[str, Any]:
@@ -239,16 +265,21 @@ class AcceptForm(RevisionForm):
 
     seen = forms.CharField(max_length=64, widget=forms.HiddenInput)
     until = DateField(
-        label="The offers stand until",
+        label=lazy("The offers stand until"),
         required=True,
-        help_text="To the end of that day. A place that nobody has taken by then goes to the next in reserve.",
+        help_text=lazy(
+            "To the end of that day. A place that nobody has taken by then goes to the next in reserve."
+        ),
         error_messages={
-            "required": "Pick the last day of the offers.",
+            "required": lazy("Pick the last day of the offers."),
         },
     )
 
 
 class DeclineForm(forms.Form):
     cause = forms.CharField(
-        label="Why", required=False, max_length=300, help_text="If you like. The designer sees it."
+        label=lazy("Why"),
+        required=False,
+        max_length=300,
+        help_text=lazy("If you like. The designer sees it."),
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext as _
 
 from testround.kernel.plausible import body_doubt
 from testround.kernel.round import Measure
@@ -28,7 +29,7 @@ class BodyForm(forms.Form):
         )
 
     def ask_to_keep(self) -> None:
-        self.fields["keep"] = forms.BooleanField(label="They are right, keep them", required=False)
+        self.fields["keep"] = forms.BooleanField(label=_("They are right, keep them"), required=False)
 
     def measure_fields(self) -> list[forms.BoundField]:
         return [self[f"measure_{measure.key}"] for measure in self.document.measures]

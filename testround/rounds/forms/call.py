@@ -6,10 +6,14 @@ from collections.abc import Sequence
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import pgettext
 
 from testround.kernel.measuring import how_to_measure
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.units import LengthUnit, UnitsError, format_length, parse_length
+from testround.kernel.words import commas
 from testround.people.models import User
 from testround.people.readers import Reader
 from testround.rounds.forms.bodies import BodyForm
@@ -20,30 +24,29 @@ from testround.rounds.services.call import offers_wanted, sizes_sought
 from testround.rounds.services.offers import Offer
 
 WISHES = ("wish_1", "wish_2", "wish_3")
-WISH_LABELS = ("First wish", "Second wish", "Third wish")
+WISH_LABELS = (lazy("First wish"), lazy("Second wish"), lazy("Third wish"))
 MOST_TESTS = 100_000
 
-DEFAULT_ASKED = """\
-Make one piece in the size we agree on, from the pattern as it stands.
-
-Send a swatch before you cast on, the counts where you end up with others than the text says, your hours, and the \
-finished measurements, each by its date. Say where the text made you stumble."""
-DEFAULT_GIVEN = """\
-The pattern, now and as it is published, and a thank-you by name in it if you like."""
+DEFAULT_ASKED = lazy(
+    "Make one piece in the size we agree on, from the pattern as it stands.\n\nSend a swatch "
+    "before you cast on, the counts where you end up with others than the text says, your hours, "
+    "and the finished measurements, each by its date. Say where the text made you stumble."
+)
+DEFAULT_GIVEN = lazy("The pattern, now and as it is published, and a thank-you by name in it if you like.")
 
 # What a tester says yes to, in the tester's words.
 USE_LABELS = {
-    "pattern": "My photos may stand in the published pattern",
-    "online": "My photos may be shown online, where the design is shown",
-    "face": "Photos that show my face, too",
-    "name": "My name may stand beside them",
+    "pattern": lazy("My photos may stand in the published pattern"),
+    "online": lazy("My photos may be shown online, where the design is shown"),
+    "face": lazy("Photos that show my face, too"),
+    "name": lazy("My name may stand beside them"),
 }
 # The same as the designer's wishes.
 WISHED_USES = {
-    "pattern": "use them in the published pattern",
-    "online": "show them online, where I show the design",
-    "face": "use photos with a face in them, too",
-    "name": "name the tester beside them",
+    "pattern": lazy("use them in the published pattern"),
+    "online": lazy("show them online, where I show the design"),
+    "face": lazy("use photos with a face in them, too"),
+    "name": lazy("name the tester beside them"),
 }
 
 
@@ -51,119 +54,134 @@ class CallForm(forms.Form):
     """What stands on the page of the call."""
 
     call_opens = DateField(
-        label="First day", help_text="The page opens on this day; empty: when you open it yourself."
+        label=lazy("First day"),
+        help_text=lazy("The page opens on this day; empty: when you open it yourself."),
     )
-    call_closes = DateField(label="Last day", help_text="Who offers later waits; empty: until it is full.")
+    call_closes = DateField(
+        label=lazy("Last day"), help_text=lazy("Who offers later waits; empty: until it is full.")
+    )
     asked = forms.CharField(
-        label="What you ask, and by when",
+        label=lazy("What you ask, and by when"),
         max_length=10_000,
         widget=forms.Textarea(attrs={"rows": 7}),
-        error_messages={"required": "Say what is asked of testers, and by when: nobody can offer before."},
+        error_messages={
+            "required": lazy("Say what is asked of testers, and by when: nobody can offer before.")
+        },
     )
     given = forms.CharField(
-        label="What testers get",
+        label=lazy("What testers get"),
         required=False,
         max_length=10_000,
         widget=forms.Textarea(attrs={"rows": 3}),
     )
     terms = forms.CharField(
-        label="Terms",
+        label=lazy("Terms"),
         required=False,
         max_length=10_000,
         widget=forms.Textarea(attrs={"rows": 12}),
         help_text=(
-            "The terms of the round: what may be shown before publication, who sees measurements and photos, "
-            "and how long they are kept."
+            lazy(
+                "The terms of the round: what may be shown before publication, who sees measurements and "
+                "photos, and how long they are kept."
+            )
         ),
     )
     photo_uses = forms.MultipleChoiceField(
-        label="What you would like to do with photos",
+        label=lazy("What you would like to do with photos"),
         required=False,
         choices=list(WISHED_USES.items()),
         widget=forms.CheckboxSelectMultiple,
-        help_text="Each becomes a question of its own, which the tester answers freely.",
-        error_messages={"invalid_choice": "That is none of the uses listed: choose among these."},
+        help_text=lazy("Each becomes a question of its own, which the tester answers freely."),
+        error_messages={"invalid_choice": lazy("That is none of the uses listed: choose among these.")},
     )
     for_child = forms.BooleanField(
-        label="It is a children's garment",
+        label=lazy("It is a children's garment"),
         required=False,
-        help_text="The page then says that an adult offers and gives the child's measurements.",
+        help_text=lazy("The page then says that an adult offers and gives the child's measurements."),
     )
     offers_wanted = forms.IntegerField(
-        label="Full with how many offers",
+        label=lazy("Full with how many offers"),
         required=False,
         min_value=1,
         max_value=5000,
         widget=forms.TextInput(attrs={"inputmode": "numeric", "size": 5, "autocomplete": "off"}),
         error_messages={
-            "invalid": "Write a whole number from 1 to 5000, or leave it empty.",
-            "min_value": "Write a whole number from 1 to 5000, or leave it empty.",
-            "max_value": "Write a whole number from 1 to 5000, or leave it empty.",
+            "invalid": lazy("Write a whole number from 1 to 5000, or leave it empty."),
+            "min_value": lazy("Write a whole number from 1 to 5000, or leave it empty."),
+            "max_value": lazy("Write a whole number from 1 to 5000, or leave it empty."),
         },
     )
 
     def __init__(self, *args: Any, round: Round, **options: Any) -> None:
         initial: dict[str, object] = {name: getattr(round, name) for name in self.base_fields}
         if round.call_code is None:
-            initial["asked"] = round.asked or DEFAULT_ASKED
-            initial["given"] = round.given or DEFAULT_GIVEN
+            initial["asked"] = round.asked or str(DEFAULT_ASKED)
+            initial["given"] = round.given or str(DEFAULT_GIVEN)
             initial["photo_uses"] = list(round.photo_uses) or ["pattern", "online"]
         super().__init__(*args, initial=initial, **options)
         usual = offers_wanted(Round(edition=round.edition, places_plan=round.places_plan))
-        self.fields["offers_wanted"].help_text = f"Later ones wait. Empty: {usual}, three for every place."
+        self.fields["offers_wanted"].help_text = _(
+            "Later ones wait. Empty: {n}, three for every place."
+        ).format(n=usual)
 
 
 class OfferForm(WhoForm, BodyForm):
     """One offer to test. Lengths are read in the unit that is chosen on the form itself."""
 
-    EMAIL_HELP = "You confirm the offer by a link that is mailed there."
-    EMAIL_MISSING = "Write your email address: the offer is confirmed by a mail to it."
+    EMAIL_HELP = lazy("You confirm the offer by a link that is mailed there.")
+    EMAIL_MISSING = lazy("Write your email address: the offer is confirmed by a mail to it.")
 
     units = forms.ChoiceField(
-        label="I measure in",
+        label=lazy("I measure in"),
         choices=User.Units.choices,
         widget=forms.RadioSelect,
         error_messages={
-            "required": "Choose centimetres or inches.",
-            "invalid_choice": "Choose centimetres or inches.",
+            "required": lazy("Choose centimetres or inches."),
+            "invalid_choice": lazy("Choose centimetres or inches."),
         },
     )
     tests_before = forms.IntegerField(
-        label="How many patterns have you tested before?",
+        label=lazy("How many patterns have you tested before?"),
         required=False,
         min_value=0,
         max_value=MOST_TESTS,
-        help_text="None is fine: beginners stumble where others do not.",
+        help_text=lazy("None is fine: beginners stumble where others do not."),
         widget=forms.TextInput(attrs={"inputmode": "numeric", "size": 5, "autocomplete": "off"}),
         error_messages={
-            "invalid": "Write a whole number, as in 3, or leave it empty.",
-            "min_value": "Write a whole number, as in 3, or leave it empty.",
-            "max_value": "Write a whole number, as in 3, or leave it empty.",
+            "invalid": lazy("Write a whole number, as in 3, or leave it empty."),
+            "min_value": lazy("Write a whole number, as in 3, or leave it empty."),
+            "max_value": lazy("Write a whole number, as in 3, or leave it empty."),
         },
     )
     terms = forms.ChoiceField(
-        label="Crochet terms",
+        label=lazy("Crochet terms"),
         choices=User.Terms.choices,
         widget=forms.RadioSelect,
-        error_messages={"required": "Choose US or UK terms.", "invalid_choice": "Choose US or UK terms."},
+        error_messages={
+            "required": lazy("Choose US or UK terms."),
+            "invalid_choice": lazy("Choose US or UK terms."),
+        },
     )
     photo_uses = forms.MultipleChoiceField(
-        label="If you get a place: your photos of the piece",
+        label=lazy("If you get a place: your photos of the piece"),
         required=False,
         widget=forms.CheckboxSelectMultiple,
         help_text=(
-            "Say yes to what you like, or to nothing: your chances are the same. You can take a yes back later."
+            lazy(
+                "Say yes to what you like, or to nothing: your chances are the same. You can take a yes back "
+                "later."
+            )
         ),
-        error_messages={"invalid_choice": "The designer does not ask for that: choose among these."},
+        error_messages={"invalid_choice": lazy("The designer does not ask for that: choose among these.")},
     )
     adult = forms.BooleanField(
-        label="I am an adult (18 or over)",
+        label=lazy("I am an adult (18 or over)"),
         error_messages={
-            "required": "Only adults offer: for a minor's garment, a parent or another adult does."
+            "required": lazy("Only adults offer: for a minor's garment, a parent or another adult does.")
         },
     )
     # Nobody sees this field but programs that fill in every form they meet.
-    website = forms.CharField(label="Leave this empty", required=False, max_length=200)
+    website = forms.CharField(label=lazy("Leave this empty"), required=False, max_length=200)
     key = press_key()
 
     def __init__(
@@ -195,20 +213,24 @@ class OfferForm(WhoForm, BodyForm):
             self.fields[name] = forms.ChoiceField(
                 label=label,
                 required=False,
-                choices=[("", "none"), *((size, size) for size in open_sizes)],
+                choices=[
+                    ("", pgettext("no size wished for", "none")),
+                    *((size, size) for size in open_sizes),
+                ],
                 error_messages={
-                    "invalid_choice": "No tester is looked for in %(value)s: choose one of "
-                    f"{', '.join(open_sizes)}."
+                    "invalid_choice": _(
+                        "No tester is looked for in %(value)s: choose one of {sizes}."
+                    ).format(sizes=commas(open_sizes))
                 },
             )
         if self.yarns:
             self.fields["yarns"] = forms.MultipleChoiceField(
-                label="Which yarns would you work in?",
-                choices=[*((yarn.key, yarn.label) for yarn in self.yarns), (OWN_YARN, "I bring my own")],
+                label=_("Which yarns would you work in?"),
+                choices=[*((yarn.key, yarn.label) for yarn in self.yarns), (OWN_YARN, _("I bring my own"))],
                 widget=forms.CheckboxSelectMultiple,
                 error_messages={
-                    "required": "Choose the yarns you would work in, or say that you bring your own.",
-                    "invalid_choice": "This round does not supply that yarn: choose among these.",
+                    "required": _("Choose the yarns you would work in, or say that you bring your own."),
+                    "invalid_choice": _("This round does not supply that yarn: choose among these."),
                 },
             )
         for measure in document.measures:

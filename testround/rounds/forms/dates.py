@@ -6,6 +6,8 @@ import datetime as dt
 from typing import Any
 
 from django import forms
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy as lazy
 
 from testround.rounds.forms.fields import DateField, press_key
 from testround.rounds.services.reminders import LONGEST_WORD
@@ -16,11 +18,11 @@ class UntilForm(forms.Form):
 
     until = DateField(widget=forms.HiddenInput)
     other = DateField(
-        label="Or another day",
+        label=lazy("Or another day"),
         required=True,
-        help_text="In the form 2027-01-25, where no calendar opens.",
+        help_text=lazy("In the form 2027-01-25, where no calendar opens."),
         error_messages={
-            "required": "Choose one of the days, or write another.",
+            "required": lazy("Choose one of the days, or write another."),
         },
     )
 
@@ -40,13 +42,16 @@ class NudgeForm(forms.Form):
     """A designer's own words to one tester."""
 
     text = forms.CharField(
-        label="What you write",
+        label=lazy("What you write"),
         max_length=LONGEST_WORD,
         widget=forms.Textarea(attrs={"rows": 12}),
-        help_text="Plain text; an empty line begins a paragraph. Below it the mail has the way to the place, and to more time.",
+        help_text=lazy(
+            "Plain text; an empty line begins a paragraph. Below it the mail has the way to the place, "
+            "and to more time."
+        ),
         error_messages={
-            "required": "Write a few words, or leave it.",
-            "max_length": f"That is long: say it in {LONGEST_WORD} characters.",
+            "required": lazy("Write a few words, or leave it."),
+            "max_length": format_lazy(lazy("That is long: say it in {most} characters."), most=LONGEST_WORD),
         },
     )
     key = press_key()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django import forms
+from django.utils.translation import gettext_lazy as lazy
 
 from testround.patterns.access import Role
 from testround.rounds.forms.fields import LONGEST_ADDRESS, press_key
@@ -12,26 +13,29 @@ class MemberForm(forms.Form):
     """Whom to invite, and to what."""
 
     email = forms.EmailField(
-        label="Email address",
+        label=lazy("Email address"),
         max_length=LONGEST_ADDRESS,
-        help_text="The link goes there, and nobody else can use it.",
+        help_text=lazy("The link goes there, and nobody else can use it."),
         widget=forms.EmailInput(attrs={"autocomplete": "off"}),
         error_messages={
-            "required": "Write the address that the link is to go to.",
-            "invalid": "This is no email address: write it as in name@example.org.",
+            "required": lazy("Write the address that the link is to go to."),
+            "invalid": lazy("This is no email address: write it as in name@example.org."),
         },
     )
     role = forms.ChoiceField(
-        label="As",
+        label=lazy("As"),
         choices=[
-            (Role.EDITOR, "editor: sees and changes everything, publishes and invites nobody"),
-            (Role.ONLOOKER, "onlooker: sees how the rounds stand; no measurements, photos or private words"),
-            (Role.OWNER, "owner: takes the pattern over from you; you become editor"),
+            (Role.EDITOR, lazy("editor: sees and changes everything, publishes and invites nobody")),
+            (
+                Role.ONLOOKER,
+                lazy("onlooker: sees how the rounds stand; no measurements, photos or private words"),
+            ),
+            (Role.OWNER, lazy("owner: takes the pattern over from you; you become editor")),
         ],
         widget=forms.RadioSelect,
         error_messages={
-            "required": "Choose what they are to be.",
-            "invalid_choice": "Choose one of these three.",
+            "required": lazy("Choose what they are to be."),
+            "invalid_choice": lazy("Choose one of these three."),
         },
     )
     key = press_key()

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as lazy
 
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.round import SuppliedYarn as YarnDocument
@@ -19,36 +21,46 @@ from testround.rounds.services import MOST_PLACES_AT_ONCE
 
 LONGEST_NAME: int = Place._meta.get_field("name").max_length
 
-YARN_WEIGHT_CHOICES = (("", "not said"), *((weight.category, weight.label) for weight in YARN_WEIGHTS))
+
+def yarn_weights() -> list[tuple[object, str]]:
+    """The weights of yarn to choose from, in the reader's language."""
+    return [("", _("not said")), *((weight.category, weight.label) for weight in YARN_WEIGHTS)]
 
 
 class GiveBackForm(forms.Form):
     cause = forms.CharField(
-        label="Why", required=False, max_length=300, help_text="Goes into the diary beside your name."
+        label=lazy("Why"),
+        required=False,
+        max_length=300,
+        help_text=lazy("Goes into the diary beside your name."),
     )
 
 
 class YarnDetailFields(forms.Form):
     """What a yarn's ball band says."""
 
-    label = forms.CharField(label="Yarn", required=False, max_length=200, help_text="As in “Wool, supplied”.")
-    weight = forms.TypedChoiceField(
-        label="Yarn weight", required=False, choices=YARN_WEIGHT_CHOICES, coerce=int, empty_value=None
+    label = forms.CharField(
+        label=lazy("Yarn"), required=False, max_length=200, help_text=lazy("As in “Wool, supplied”.")
     )
-    fibre = forms.CharField(required=False, max_length=200)
+    weight = forms.TypedChoiceField(
+        label=lazy("Yarn weight"), required=False, choices=yarn_weights, coerce=int, empty_value=None
+    )
+    fibre = forms.CharField(label=lazy("Fibre"), required=False, max_length=200)
     metres_per_ball = forms.FloatField(
+        label=lazy("Metres per ball"),
         required=False,
         min_value=0.1,
         max_value=1_000_000,
         widget=forms.TextInput(attrs={"inputmode": "decimal"}),
-        error_messages={"invalid": "Write the metres on the ball band as a number, as in 200."},
+        error_messages={"invalid": lazy("Write the metres on the ball band as a number, as in 200.")},
     )
     grams_per_ball = forms.FloatField(
+        label=lazy("Grams per ball"),
         required=False,
         min_value=0.1,
         max_value=1_000_000,
         widget=forms.TextInput(attrs={"inputmode": "decimal"}),
-        error_messages={"invalid": "Write the grams on the ball band as a number, as in 100."},
+        error_messages={"invalid": lazy("Write the grams on the ball band as a number, as in 100.")},
     )
 
     YARN_FIELDS = ("label", "weight", "fibre", "metres_per_ball", "grams_per_ball")
@@ -65,8 +77,8 @@ class SuppliedYarnForm(YarnDetailFields):
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self.fields["label"].required = True
-        self.fields["label"].error_messages["required"] = "Name the yarn, as in “Wool, supplied”."
-        self.fields["makers"].label = "Enough for how many testers"
+        self.fields["label"].error_messages["required"] = _("Name the yarn, as in “Wool, supplied”.")
+        self.fields["makers"].label = _("Enough for how many testers")
 
     def yarn(self, taken: Sequence[str]) -> YarnDocument:
         return YarnDocument(
@@ -92,23 +104,24 @@ class PlaceForm(YarnDetailFields, BodyForm):
     """One place, or several of one size and yarn: a name on each line."""
 
     names = forms.CharField(
-        label="Who",
+        label=lazy("Who"),
         widget=forms.Textarea(attrs={"rows": 3, "autocomplete": "off"}),
         # Each with the two characters that end its line.
         max_length=MOST_PLACES_AT_ONCE * (LONGEST_NAME + 2),
-        error_messages={"required": "Say how this tester is to be called, a first name or “Tester 5”."},
+        error_messages={"required": lazy("Say how this tester is to be called, a first name or “Tester 5”.")},
     )
     size = forms.ChoiceField(
+        label=lazy("Size"),
         error_messages={
-            "required": "Choose a size.",
-            "invalid_choice": "The pattern has no such size: choose one.",
-        }
+            "required": lazy("Choose a size."),
+            "invalid_choice": lazy("The pattern has no such size: choose one."),
+        },
     )
     yarn = forms.ChoiceField(
-        label="Whose yarn",
+        label=lazy("Whose yarn"),
         error_messages={
-            "required": "Choose a yarn, or “the tester's own”.",
-            "invalid_choice": "This round does not supply that yarn: choose one of these.",
+            "required": lazy("Choose a yarn, or “the tester's own”."),
+            "invalid_choice": lazy("This round does not supply that yarn: choose one of these."),
         },
     )
 
@@ -129,18 +142,21 @@ class PlaceForm(YarnDetailFields, BodyForm):
             self.fields["names"].widget = forms.TextInput(attrs={"autocomplete": "off"})
             self.fields["names"].max_length = LONGEST_NAME
         else:
-            self.fields[
-                "names"
-            ].help_text = "One name on each line makes one place each, all in this size and yarn."
+            self.fields["names"].help_text = _(
+                "One name on each line makes one place each, all in this size and yarn."
+            )
         if document.is_graded:
-            self.fields["size"].choices = [("", "Choose a size"), *((size, size) for size in document.sizes)]
+            self.fields["size"].choices = [
+                ("", _("Choose a size")),
+                *((size, size) for size in document.sizes),
+            ]
         else:
             del self.fields["size"]
         self.fields["yarn"].choices = [
-            (OWN_YARN, "the tester's own"),
-            *((str(yarn.pk), f"supplied: {yarn.label}") for yarn in self.supplied),
+            (OWN_YARN, _("the tester's own")),
+            *((str(yarn.pk), _("supplied: {yarn}").format(yarn=yarn.label)) for yarn in self.supplied),
         ]
-        self.fields["label"].help_text = "If you know it already; the tester can say so later."
+        self.fields["label"].help_text = _("If you know it already; the tester can say so later.")
         for measure in document.measures:
             self.ask_measure(measure, help_text=measure.how or "")
         self.ask_to_keep()
@@ -181,15 +197,19 @@ class PlaceForm(YarnDetailFields, BodyForm):
     def clean_names(self) -> list[str]:
         names = [line.strip() for line in self.cleaned_data["names"].splitlines() if line.strip()]
         if not names:
-            raise forms.ValidationError("Say how this tester is to be called, a first name or “Tester 5”.")
+            raise forms.ValidationError(_("Say how this tester is to be called, a first name or “Tester 5”."))
         if len(names) > MOST_PLACES_AT_ONCE:
             raise forms.ValidationError(
-                f"These are {len(names)} names: add at most {MOST_PLACES_AT_ONCE} places at once."
+                _("These are {n} names: add at most {most} places at once.").format(
+                    n=len(names), most=MOST_PLACES_AT_ONCE
+                )
             )
         long = next((name for name in names if len(name) > LONGEST_NAME), None)
         if long:
             raise forms.ValidationError(
-                f"“{long[:30]}…” is too long: a name has at most {LONGEST_NAME} characters."
+                _("“{name}…” is too long: a name has at most {most} characters.").format(
+                    name=long[:30], most=LONGEST_NAME
+                )
             )
         return names
 
@@ -214,7 +234,8 @@ class PlaceForm(YarnDetailFields, BodyForm):
                 self.question(measure, measures[measure.key], unit)
         if measures and len(cleaned.get("names") or []) > 1:
             self.add_error(
-                "names", "Body measurements belong to one person: add this place alone, or leave them empty."
+                "names",
+                _("Body measurements belong to one person: add this place alone, or leave them empty."),
             )
         cleaned["measures"] = measures
         if cleaned.get("yarn") == OWN_YARN and not cleaned.get("label"):
@@ -222,7 +243,7 @@ class PlaceForm(YarnDetailFields, BodyForm):
                 name for name in self.YARN_FIELDS if name != "label" and cleaned.get(name) not in (None, "")
             ]
             if said:
-                self.add_error("label", "Name the yarn too, or leave all of its details empty.")
+                self.add_error("label", _("Name the yarn too, or leave all of its details empty."))
         return cleaned
 
     def chosen_yarn(self) -> Yarn | SuppliedYarn | None:
@@ -239,21 +260,21 @@ class InviteForm(forms.Form):
     """Where the link goes; and where the offer has a last day, until when it stands from now on."""
 
     email = forms.EmailField(
-        label="Email address",
+        label=lazy("Email address"),
         max_length=LONGEST_ADDRESS,
         required=False,
-        help_text="The link is mailed there. Left empty, you get the link to pass on yourself.",
+        help_text=lazy("The link is mailed there. Left empty, you get the link to pass on yourself."),
         widget=forms.EmailInput(attrs={"autocomplete": "off"}),
         error_messages={
-            "invalid": "This is no email address: write it as in name@example.org, or leave it empty."
+            "invalid": lazy("This is no email address: write it as in name@example.org, or leave it empty.")
         },
     )
     until = DateField(
-        label="The offer stands until",
+        label=lazy("The offer stands until"),
         required=True,
-        help_text="To the end of that day; the place then goes to the next in reserve.",
+        help_text=lazy("To the end of that day; the place then goes to the next in reserve."),
         error_messages={
-            "required": "Pick the last day of the offer.",
+            "required": lazy("Pick the last day of the offer."),
         },
     )
 

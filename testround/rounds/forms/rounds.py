@@ -5,6 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import pgettext_lazy
 
 from testround.kernel.round import Pattern as SheetDocument
 from testround.rounds.forms.fields import DateField
@@ -12,56 +15,65 @@ from testround.rounds.forms.sizes import SizesForm
 from testround.rounds.models import Round
 from testround.rounds.states import round_states_after
 
-DEFAULT_TERMS = """\
-Before the pattern is published, please show nothing of it in public: no pages, no numbers, no photos of the \
-finished piece. Afterwards show as much as you like.
-
-You, I and my technical editor, if I have one, see your body measurements and your photos; the other testers do not. I use the measurements only to work \
-out your numbers and to find out whether the pattern is right. A photo is shown to anybody else only if you say yes \
-to that. Both are deleted on the day named below, and sooner whenever you like.
-
-Send your swatch by its date and the finished measurements by the closing date. If you cannot finish, give your \
-place back as soon as you know; nobody will mind.
-
-Please write down your hours as they are. They tell buyers how long the piece takes; they are no race. Rest your hands, stretch and \
-look up often, and stop when something hurts: pain is a matter for a health professional."""
+DEFAULT_TERMS = lazy(
+    "Before the pattern is published, please show nothing of it in public: no pages, no numbers, "
+    "no photos of the finished piece. Afterwards show as much as you like.\n\nYou, I and my "
+    "technical editor, if I have one, see your body measurements and your photos; the other "
+    "testers do not. I use the measurements only to work out your numbers and to find out "
+    "whether the pattern is right. A photo is shown to anybody else only if you say yes to that. "
+    "Both are deleted on the day named below, and sooner whenever you like.\n\nSend your swatch by "
+    "its date and the finished measurements by the closing date. If you cannot finish, give your "
+    "place back as soon as you know; nobody will mind.\n\nPlease write down your hours as they "
+    "are. They tell buyers how long the piece takes; they are no race. Rest your hands, stretch "
+    "and look up often, and stop when something hurts: pain is a matter for a health "
+    "professional."
+)
 
 
 class RoundForm(SizesForm):
     """A round's plan; how many testers each size needs stands in two fields for each size."""
 
     title = forms.CharField(
+        label=lazy("Title"),
         max_length=200,
-        help_text="How you and your testers will call it, as in “First test”.",
-        error_messages={"required": "Give the round a title, as in “First test”."},
+        help_text=lazy("How you and your testers will call it, as in “First test”."),
+        error_messages={"required": lazy("Give the round a title, as in “First test”.")},
     )
-    opens = DateField(label="Opens", help_text="From this day swatches can come.")
-    swatches_due = DateField(label="Swatches due", help_text="The day after, making begins.")
+    opens = DateField(label=lazy("Opens"), help_text=lazy("From this day swatches can come."))
+    swatches_due = DateField(label=lazy("Swatches due"), help_text=lazy("The day after, making begins."))
     closes = DateField(
-        label="Closes", help_text="Finished measurements are due. What comes later is taken too, and marked."
+        label=lazy("Closes"),
+        help_text=lazy("Finished measurements are due. What comes later is taken too, and marked."),
     )
     purge_on = DateField(
-        label="Private data deleted",
+        label=lazy("Private data deleted"),
         help_text=(
-            "On this day names, body measurements, photos, words and offers are deleted; what the errata rest on "
-            "stays. Testers read it before they say yes. Left empty: half a year after the closing date."
+            lazy(
+                "On this day names, body measurements, photos, words and offers are deleted; what the errata "
+                "rest on stays. Testers read it before they say yes. Left empty: half a year after the "
+                "closing date."
+            )
         ),
     )
     terms = forms.CharField(
-        label="Terms",
+        label=lazy("Terms"),
         required=False,
         max_length=10_000,
         widget=forms.Textarea(attrs={"rows": 14}),
         help_text=(
-            "Testers read this before they give anything and say yes to it. Say what may be shown before "
-            "publication, who sees measurements and photos, and how long they are kept."
+            lazy(
+                "Testers read this before they give anything and say yes to it. Say what may be shown before "
+                "publication, who sees measurements and photos, and how long they are kept."
+            )
         ),
     )
-    allow_several = forms.BooleanField(label="One person may hold several places", required=False)
+    allow_several = forms.BooleanField(label=lazy("One person may hold several places"), required=False)
     shows_standing = forms.BooleanField(
-        label="Testers may see how the round stands",
+        label=lazy("Testers may see how the round stands"),
         required=False,
-        help_text="Sizes, counts and dates; nobody's measurements, and names only of those who allow it.",
+        help_text=lazy(
+            "Sizes, counts and dates; nobody's measurements, and names only of those who allow it."
+        ),
     )
 
     MAIN = (
@@ -79,7 +91,7 @@ class RoundForm(SizesForm):
         self, *args: Any, document: SheetDocument, round: Round | None = None, **options: Any
     ) -> None:
         stored = (
-            {"title": "First test", "terms": DEFAULT_TERMS}
+            {"title": _("First test"), "terms": str(DEFAULT_TERMS)}
             if round is None
             else {name: getattr(round, name) for name in self.MAIN}
         )
@@ -97,18 +109,23 @@ class RoundForm(SizesForm):
 
 class MoveForm(forms.Form):
     state = forms.ChoiceField(
-        label="To",
+        label=pgettext_lazy("where a round goes", "To"),
         error_messages={
-            "required": "Choose where the round goes.",
-            "invalid_choice": "A round cannot go there from where it is: choose one of the states offered.",
+            "required": lazy("Choose where the round goes."),
+            "invalid_choice": lazy(
+                "A round cannot go there from where it is: choose one of the states offered."
+            ),
         },
     )
     cause = forms.CharField(
-        label="Why", required=False, max_length=300, help_text="Goes into the diary beside your name."
+        label=lazy("Why"),
+        required=False,
+        max_length=300,
+        help_text=lazy("Goes into the diary beside your name."),
     )
 
     def __init__(self, *args: Any, round: Round, **options: Any) -> None:
         super().__init__(*args, **options)
         # The present state is among them so that a second press of the same button is no error.
         states = [*round_states_after(round.state), round.state]
-        self.fields["state"].choices = [(state, state) for state in states]
+        self.fields["state"].choices = [(state, Round.State(state).label) for state in states]

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext as _
 
 from testround.rounds.forms.fields import whole
 from testround.rounds.models import Round
@@ -35,7 +36,9 @@ class SizesForm(forms.Form):
         for at, size in enumerate(self.sizes):
             for which in WHICH:
                 self.fields[f"{which}_{at}"] = whole()
-                self.fields[f"{which}_{at}"].label = f"At {which}, size {size}"
+                self.fields[f"{which}_{at}"].label = (
+                    _("At least, size {size}") if which == "least" else _("At most, size {size}")
+                ).format(size=size)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
@@ -43,7 +46,10 @@ class SizesForm(forms.Form):
             least, most = cleaned.get(f"least_{at}"), cleaned.get(f"most_{at}")
             if least is not None and most is not None and most < least:
                 self.add_error(
-                    f"most_{at}", f"Size {size} takes at most {most} but needs at least {least}: raise one."
+                    f"most_{at}",
+                    _("Size {size} takes at most {most} but needs at least {least}: raise one.").format(
+                        size=size, most=most, least=least
+                    ),
                 )
         return cleaned
 

@@ -10,7 +10,7 @@ from testround.rounds.letters.places import (
     unanswered,
     welcome,
 )
-from testround.rounds.letters.words import day
+from testround.rounds.letters.words import day, size_of
 
 __all__ = [
     "Letter",
@@ -22,6 +22,7 @@ __all__ = [
     "invitation",
     "invitation_ends",
     "people",
+    "size_of",
     "unanswered",
     "welcome",
 ]

@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-from testround.outbox.letters import Action, Facts, Letter, letter
-from testround.rounds.letters.words import day
-from testround.rounds.models import Candidate, OfferLink
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
-NOT_YOU = "If it was not you, do nothing: the offer does not count, and is deleted after {days} days."
+from testround.outbox.letters import Action, Facts, Letter, letter
+from testround.rounds.letters.words import day, in_turn
+from testround.rounds.models import Candidate, OfferLink
 
 
 def _why(candidate: Candidate) -> str:
-    return (
-        f"You get this mail because this address was given in an offer to test "
-        f"{candidate.round.edition.pattern.title}."
+    return _("You get this mail because this address was given in an offer to test {title}.").format(
+        title=candidate.round.edition.pattern.title
     )
 
 
 def _answers(candidate: Candidate, sizes: bool) -> Facts:
-    rows = [("Name", candidate.name)]
+    rows = [(_("Name"), candidate.name)]
     if sizes:
-        rows.append(("Sizes", ", then ".join(candidate.wishes) or "whichever fits"))
+        rows.append((_("Sizes"), in_turn(candidate.wishes) or _("whichever fits")))
     return Facts(tuple(rows))
 
 
@@ -27,13 +27,19 @@ def confirm(*, candidate: Candidate, link: OfferLink, url: str, days: int) -> Le
     """To somebody who has just offered: is it you, and do you mean it?"""
     pattern = candidate.round.edition.pattern
     return letter(
-        f"Confirm your offer to test {pattern.title}",
-        f"Hello {candidate.name},",
-        f"you offer {pattern.owner} to test {pattern.title}. The offer counts once you have confirmed it.",
+        _("Confirm your offer to test {title}").format(title=pattern.title),
+        _("Hello {name},").format(name=candidate.name),
+        _("you offer {owner} to test {title}. The offer counts once you have confirmed it.").format(
+            owner=pattern.owner, title=pattern.title
+        ),
         _answers(candidate, sizes=bool(candidate.round.edition.sheet.get("sizes"))),
-        Action("Look it over and confirm", url),
-        f"The link works once, until {day(link.expires.date())}." if link.expires else "",
-        NOT_YOU.format(days=days),
+        Action(_("Look it over and confirm"), url),
+        _("The link works once, until {day}.").format(day=day(link.expires.date())) if link.expires else "",
+        ngettext(
+            "If it was not you, do nothing: the offer does not count, and is deleted after {n} day.",
+            "If it was not you, do nothing: the offer does not count, and is deleted after {n} days.",
+            days,
+        ).format(n=days),
         why=_why(candidate),
     )
 
@@ -42,12 +48,14 @@ def offered_already(*, candidate: Candidate, url: str) -> Letter:
     """To somebody whose offer holds and whose address was given once more."""
     pattern = candidate.round.edition.pattern
     return letter(
-        f"You have offered to test {pattern.title} already",
-        f"Hello {candidate.name},",
-        f"your address was just given in another offer to test {pattern.title}. Your first offer holds, and "
-        "nothing of it has changed: there is one for each person. To change it, or to take it back:",
-        Action("See your offer", url),
-        "If it was not you who offered again, there is nothing to do.",
+        _("You have offered to test {title} already").format(title=pattern.title),
+        _("Hello {name},").format(name=candidate.name),
+        _(
+            "your address was just given in another offer to test {title}. Your first offer holds, and "
+            "nothing of it has changed: there is one for each person. To change it, or to take it back:"
+        ).format(title=pattern.title),
+        Action(_("See your offer"), url),
+        _("If it was not you who offered again, there is nothing to do."),
         why=_why(candidate),
     )
 
@@ -56,15 +64,24 @@ def counts(*, candidate: Candidate, url: str) -> Letter:
     """To somebody whose offer counts now: what comes next, and how to change it."""
     round = candidate.round
     pattern = round.edition.pattern
-    until = f" The call is open until {day(round.call_closes)}." if round.call_closes else ""
+    if round.call_closes:
+        reached = _(
+            "your offer has reached {owner}, who will choose among those who offered so that every size has its "
+            "testers. The call is open until {day}. If there is a place for you, an invitation comes to this address. "
+            "You owe nothing before you say yes to it."
+        ).format(owner=pattern.owner, day=day(round.call_closes))
+    else:
+        reached = _(
+            "your offer has reached {owner}, who will choose among those who offered so that every size has its "
+            "testers. If there is a place for you, an invitation comes to this address. You owe nothing before you "
+            "say yes to it."
+        ).format(owner=pattern.owner)
     return letter(
-        f"Your offer to test {pattern.title} counts",
-        f"Hello {candidate.name},",
-        f"your offer has reached {pattern.owner}, who will choose among those who offered so that every size "
-        f"has its testers.{until} If there is a place for you, an invitation comes to this address. You owe "
-        "nothing before you say yes to it.",
-        Action("Change or take back your offer", url),
-        "Keep this mail: the link is the only way to your offer, and whoever has it can change it.",
+        _("Your offer to test {title} counts").format(title=pattern.title),
+        _("Hello {name},").format(name=candidate.name),
+        reached,
+        Action(_("Change or take back your offer"), url),
+        _("Keep this mail: the link is the only way to your offer, and whoever has it can change it."),
         why=_why(candidate),
     )
 
@@ -73,12 +90,14 @@ def waits(*, candidate: Candidate, url: str) -> Letter:
     """To somebody whose offer came when the call was full or over."""
     pattern = candidate.round.edition.pattern
     return letter(
-        f"You are on the waiting list for testing {pattern.title}",
-        f"Hello {candidate.name},",
-        f"the call was full or over when you confirmed, so your offer to {pattern.owner} waits. It moves up when "
-        "somebody before you takes theirs back; you are told if it does.",
-        Action("Change or take back your offer", url),
-        "Keep this mail: the link is the only way to your offer, and whoever has it can change it.",
+        _("You are on the waiting list for testing {title}").format(title=pattern.title),
+        _("Hello {name},").format(name=candidate.name),
+        _(
+            "the call was full or over when you confirmed, so your offer to {owner} waits. It moves up "
+            "when somebody before you takes theirs back; you are told if it does."
+        ).format(owner=pattern.owner),
+        Action(_("Change or take back your offer"), url),
+        _("Keep this mail: the link is the only way to your offer, and whoever has it can change it."),
         why=_why(candidate),
     )
 
@@ -90,23 +109,29 @@ def no_place(*, candidate: Candidate, url: str, may_begin: bool) -> Letter:
     if not may_begin:
         later = ""
     elif candidate.state == Candidate.State.WAITING:
-        later = f"You stay on the waiting list, and {pattern.owner} may still ask you."
+        later = _("You stay on the waiting list, and {owner} may still ask you.").format(owner=pattern.owner)
     else:
-        later = (
-            "You stay in reserve until the measuring begins: if a place that you can have falls free, an invitation "
-            "may come to this address. You owe nothing before you say yes to it."
+        later = _(
+            "You stay in reserve until the measuring begins: if a place that you can have falls free, an "
+            "invitation may come to this address. You owe nothing before you say yes to it."
         )
-    kept = (
-        f"Your measurements, and all else that you gave with your offer, are deleted on {day(round.purge_on)}. "
-        if round.purge_on
-        else ""
-    )
+    if round.purge_on:
+        kept = _(
+            "Your measurements, and all else that you gave with your offer, are deleted on {day}. Take your offer "
+            "back, and your measurements and your address are deleted at once; you owe no reason."
+        ).format(day=day(round.purge_on))
+    else:
+        kept = _(
+            "Take your offer back, and your measurements and your address are deleted at once; you owe no reason."
+        )
     return letter(
-        f"Testing {pattern.title}: no place this time",
-        f"Hello {candidate.name},",
-        f"thank you for offering {pattern.owner} to test {pattern.title}. There is no place for you this time.",
+        _("Testing {title}: no place this time").format(title=pattern.title),
+        _("Hello {name},").format(name=candidate.name),
+        _("thank you for offering {owner} to test {title}. There is no place for you this time.").format(
+            owner=pattern.owner, title=pattern.title
+        ),
         later,
-        f"{kept}Take your offer back, and your measurements and your address are deleted at once; you owe no reason.",
-        Action("See your offer, or take it back", url),
+        kept,
+        Action(_("See your offer, or take it back"), url),
         why=_why(candidate),
     )

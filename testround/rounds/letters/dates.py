@@ -8,15 +8,18 @@ from dataclasses import dataclass
 
 from django.conf import settings
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import ngettext
 
+from testround.kernel.words import listed
 from testround.outbox.letters import Action, Letter, Link, Part, Words, letter
 from testround.people.models import User
 from testround.rounds.due import Due, What, date_of
 from testround.rounds.letters.words import day
 from testround.rounds.models import Place, Reminder
 
-ACTIONS = {What.SWATCH: "Send the swatch", What.MEASURES: "Send the measurements"}
-AWAITED = {What.SWATCH: "your swatch", What.MEASURES: "your finished measurements"}
+ACTIONS = {What.SWATCH: lazy("Send the swatch"), What.MEASURES: lazy("Send the measurements")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,19 +35,15 @@ class Reminded:
 def made(place: Place) -> str:
     """The piece: "Little top, size S"."""
     title = place.round.edition.pattern.title
-    return f"{title}, size {place.size}" if place.size else f"{title}, made to measure"
+    return (
+        _("{title}, size {size}").format(title=title, size=place.size)
+        if place.size
+        else _("{title}, made to measure").format(title=title)
+    )
 
 
 def page_of(place: Place) -> str:
     return f"{settings.SITE_URL}{place.get_absolute_url()}"
-
-
-def is_or_are(what: str) -> str:
-    return "is" if what == What.SWATCH else "are"
-
-
-def was_or_were(what: str) -> str:
-    return "was" if what == What.SWATCH else "were"
 
 
 def likely(place: Place) -> str:
@@ -52,60 +51,129 @@ def likely(place: Place) -> str:
     first, last = place.likely_from, place.likely_until
     if first is None or last is None:
         return ""
-    between = f"between {day(first)} and {day(last)}" if first != last else f"on {day(last)}"
-    sentence = f"At the pace so far the piece is likely done {between}"
     closes = place.round.closes
     own = date_of(place, What.MEASURES)
     if own is not None and closes is not None and own > closes:
-        return f"{sentence}; you said until {day(own)}."
-    return f"{sentence}; the round closes on {day(closes)}." if closes else f"{sentence}."
+        said, until = (
+            (
+                _("At the pace so far the piece is likely done on {last}; you said until {until}."),
+                _(
+                    "At the pace so far the piece is likely done between {first} and {last}; you said until {until}."
+                ),
+            ),
+            day(own),
+        )
+    elif closes:
+        said, until = (
+            (
+                _("At the pace so far the piece is likely done on {last}; the round closes on {until}."),
+                _(
+                    "At the pace so far the piece is likely done between {first} and {last}; the round closes on "
+                    "{until}."
+                ),
+            ),
+            day(closes),
+        )
+    else:
+        said, until = (
+            (
+                _("At the pace so far the piece is likely done on {last}."),
+                _("At the pace so far the piece is likely done between {first} and {last}."),
+            ),
+            "",
+        )
+    return said[first != last].format(first=day(first), last=day(last), until=until)
 
 
 def reminder(*, person: User, reminded: Sequence[Reminded], today: dt.date) -> Letter:
     """One mail for all of a person's dates of the day, over all their rounds."""
-    parts: list[Part] = [Words(f"Hello {reminded[0].place.name},")]
+    parts: list[Part] = [Words(_("Hello {name},").format(name=reminded[0].place.name))]
     for one in reminded:
         parts.append(Words(_said(one, today)))
     first = reminded[0]
     if len(reminded) == 1:
-        parts.append(Action(ACTIONS[What(first.due.what)], page_of(first.place)))
+        parts.append(Action(str(ACTIONS[What(first.due.what)]), page_of(first.place)))
     else:
-        parts.append(Action("See what is due", f"{settings.SITE_URL}{reverse('home')}"))
+        parts.append(Action(_("See what is due"), f"{settings.SITE_URL}{reverse('home')}"))
     for url, words in _more_time(reminded):
         parts.append(Link(words, url))
     titles = sorted({one.place.round.edition.pattern.title for one in reminded})
     return letter(
         _subject(reminded),
         *parts,
-        why=f"You get this mail because you test {_listed(titles)}. It comes by day in your time zone, "
-        f"{person.time_zone}, and at most once a day.",
+        why=_(
+            "You get this mail because you test {titles}. It comes by day in your time zone, "
+            "{time_zone}, and at most once a day."
+        ).format(titles=listed(titles), time_zone=person.time_zone),
     )
 
 
 def _subject(reminded: Sequence[Reminded]) -> str:
     if len(reminded) > 1:
-        return f"{len(reminded)} dates of what you are testing"
+        return ngettext(
+            "{n} date of what you are testing", "{n} dates of what you are testing", len(reminded)
+        ).format(n=len(reminded))
     one = reminded[0]
-    title = one.place.round.edition.pattern.title
-    what = one.due.what
-    verb = is_or_are(what) if one.when == Reminder.When.BEFORE else was_or_were(what)
-    return f"{title}: {AWAITED[What(what)]} {verb} due on {day(one.due.date)}"
+    is_swatch, is_before = one.due.what == What.SWATCH, one.when == Reminder.When.BEFORE
+    if is_swatch and is_before:
+        said = _("{title}: your swatch is due on {day}")
+    elif is_swatch:
+        said = _("{title}: your swatch was due on {day}")
+    elif is_before:
+        said = _("{title}: your finished measurements are due on {day}")
+    else:
+        said = _("{title}: your finished measurements were due on {day}")
+    return said.format(title=one.place.round.edition.pattern.title, day=day(one.due.date))
 
 
 def _said(one: Reminded, today: dt.date) -> str:
     what, place = one.due.what, one.place
-    about = f"{made(place)}, for {place.round.edition.pattern.owner}"
+    # Translators: a piece and its designer, as in "Little top, size S, for Ann".
+    about = _("{piece}, for {owner}").format(piece=made(place), owner=place.round.edition.pattern.owner)
     if one.when == Reminder.When.AFTER:
-        it = "It is" if what == What.SWATCH else "They are"
-        return (
-            f"{about}: {AWAITED[What(what)]} {was_or_were(what)} due on {day(one.due.date)}. {it} welcome all the same, "
-            "and only marked as late."
+        overdue = (
+            _("{about}: your swatch was due on {day}. It is welcome all the same, and only marked as late.")
+            if what == What.SWATCH
+            else _(
+                "{about}: your finished measurements were due on {day}. They are welcome all the same, and only marked "
+                "as late."
+            )
         )
-    days = (one.due.date - today).days
-    in_days = "today" if days == 0 else "tomorrow" if days == 1 else f"in {days} days"
-    said = f"{about}: {AWAITED[What(what)]} {is_or_are(what)} due {in_days}, on {day(one.due.date)}."
+        return overdue.format(about=about, day=day(one.due.date))
+    said = _due_in((one.due.date - today).days, is_swatch=what == What.SWATCH)
+    said = said.format(about=about, day=day(one.due.date))
     pace = likely(place) if what == What.MEASURES else ""
     return f"{said} {pace}".strip()
+
+
+def _due_in(days: int, *, is_swatch: bool) -> str:
+    """The sentence for a date so many days ahead, with places for what it is about and the date."""
+    if days == 0:
+        return (
+            _("{about}: your swatch is due today, on {day}.")
+            if is_swatch
+            else _("{about}: your finished measurements are due today, on {day}.")
+        )
+    if days == 1:
+        return (
+            _("{about}: your swatch is due tomorrow, on {day}.")
+            if is_swatch
+            else _("{about}: your finished measurements are due tomorrow, on {day}.")
+        )
+    said = (
+        ngettext(
+            "{about}: your swatch is due in {n} day, on {day}.",
+            "{about}: your swatch is due in {n} days, on {day}.",
+            days,
+        )
+        if is_swatch
+        else ngettext(
+            "{about}: your finished measurements are due in {n} day, on {day}.",
+            "{about}: your finished measurements are due in {n} days, on {day}.",
+            days,
+        )
+    )
+    return said.replace("{n}", str(days))
 
 
 def _more_time(reminded: Sequence[Reminded]) -> list[tuple[str, str]]:
@@ -113,42 +181,40 @@ def _more_time(reminded: Sequence[Reminded]) -> list[tuple[str, str]]:
     several = len({one.place.pk for one in reminded}) > 1
     ways: dict[str, str] = {}
     for one in reminded:
-        about = f" for {made(one.place)}" if several else ""
-        ways.setdefault(one.until_url, f"More time{about}? I need until…")
+        words = (
+            _("More time for {piece}? I need until…").format(piece=made(one.place))
+            if several
+            else _("More time? I need until…")
+        )
+        ways.setdefault(one.until_url, words)
     return list(ways.items())
-
-
-def _listed(titles: Sequence[str]) -> str:
-    return titles[0] if len(titles) == 1 else f"{', '.join(titles[:-1])} and {titles[-1]}"
 
 
 def nudge_draft(*, place: Place, why: str, due: dt.date | None) -> str:
     """What a designer may write to a tester of whom nothing came: hers to change."""
     title = place.round.edition.pattern.title
     match why:
+        case "swatch" if due:
+            about = _("your swatch for {title} was due on {day}. Is all well?")
         case "swatch":
-            about = (
-                f"your swatch for {title} was due on {day(due)}."
-                if due
-                else f"I await your swatch for {title}."
-            )
+            about = _("I await your swatch for {title}. Is all well?")
+        case "measurements" if due:
+            about = _("your finished measurements for {title} were due on {day}. Is all well?")
         case "measurements":
-            about = (
-                f"your finished measurements for {title} were due on {day(due)}."
-                if due
-                else f"I await your finished measurements for {title}."
-            )
-        case _:
-            about = f"I have not heard for a while how {title} is coming along."
+            about = _("I await your finished measurements for {title}. Is all well?")
+        case _other:
+            about = _("I have not heard for a while how {title} is coming along. Is all well?")
     pace = likely(place)
     return "\n\n".join(
         part
         for part in (
-            f"Hello {place.name},",
-            f"{about} Is all well?",
+            _("Hello {name},").format(name=place.name),
+            about.format(title=title, day=day(due) if due else ""),
             pace,
-            "If you need more time, just say until when. If it does not work out after all, give the place back; "
-            "nobody will mind.",
+            _(
+                "If you need more time, just say until when. If it does not work out after all, give the place back; "
+                "nobody will mind."
+            ),
             f"{place.round.edition.pattern.owner}",
         )
         if part
@@ -162,9 +228,9 @@ def nudge(*, place: Place, text: str, by: User, until_url: str) -> Letter:
         Words(part.strip("\n")) for part in text.replace("\r\n", "\n").split("\n\n") if part.strip()
     ]
     return letter(
-        f"How is {title} coming along?",
+        _("How is {title} coming along?").format(title=title),
         *paragraphs,
-        Action("Open your place", page_of(place)),
-        Link("More time? I need until…", until_url),
-        why=f"{by} wrote this to you because you test {title}.",
+        Action(_("Open your place"), page_of(place)),
+        Link(_("More time? I need until…"), until_url),
+        why=_("{name} wrote this to you because you test {title}.").format(name=by, title=title),
     )

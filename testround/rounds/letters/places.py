@@ -7,6 +7,7 @@ import datetime as dt
 from django.conf import settings
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as lazy
 
 from testround.outbox.letters import Action, Facts, Letter, Link, letter
 from testround.people.models import User
@@ -14,12 +15,12 @@ from testround.rounds.clock import local_day
 from testround.rounds.letters.words import day, one_line, size_of
 from testround.rounds.models import Invitation, Place, Round
 
-_INVITED = "A place for you: testing {}"
+_INVITED = lazy("A place for you: testing {title}")
 
 
 def _dates(place: Place) -> tuple[tuple[str, str], ...]:
     round = place.round
-    dates = (("Opens", round.opens), ("Swatches due", round.swatches_due), ("Closes", round.closes))
+    dates = ((_("Opens"), round.opens), (_("Swatches due"), round.swatches_due), (_("Closes"), round.closes))
     return tuple((what, day(date)) for what, date in dates if date)
 
 
@@ -28,26 +29,33 @@ def invitation(*, invitation: Invitation, place: Place, url: str) -> Letter:
     pattern = round.edition.pattern
     last = day(local_day(round, invitation.expires))
     if place.candidate_id is not None:
-        foot = (
-            f"The link is for you alone and works once, until {last}; the place is then offered to somebody else. "
-            "You need no account beforehand."
-        )
-        why = "You get this mail because you offered to test."
+        foot = _(
+            "The link is for you alone and works once, until {last}; the place is then offered to "
+            "somebody else. You need no account beforehand."
+        ).format(last=last)
+        why = _("You get this mail because you offered to test.")
     else:
-        foot = f"The link is for you alone and works once, until {last}. You need no account beforehand."
-        why = "If you did not expect this, do nothing: nothing is kept about you but this address and the name above."
+        foot = _(
+            "The link is for you alone and works once, until {last}. You need no account beforehand."
+        ).format(last=last)
+        why = _(
+            "If you did not expect this, do nothing: nothing is kept about you but this address and the "
+            "name above."
+        )
     return letter(
-        _INVITED.format(pattern.title),
-        f"Hello {place.name},",
-        f"{pattern.owner} asks you to test {pattern.title}, edition {round.edition.label}.",
+        str(_INVITED).format(title=pattern.title),
+        _("Hello {name},").format(name=place.name),
+        _("{owner} asks you to test {title}, edition {label}.").format(
+            owner=pattern.owner, title=pattern.title, label=round.edition.label
+        ),
         Facts(
             (
-                ("Size", place.size or "made to your own measurements"),
-                ("Yarn", place.yarn_label or "of your own choice"),
+                (_("Size"), place.size or _("made to your own measurements")),
+                (_("Yarn"), place.yarn_label or _("of your own choice")),
                 *_dates(place),
             )
         ),
-        Action("Read the terms and say yes or no", url),
+        Action(_("Read the terms and say yes or no"), url),
         foot,
         why=why,
     )
@@ -59,17 +67,30 @@ def invitation_ends(*, invitation: Invitation, sent: dt.date) -> Letter:
     round = place.round
     pattern = round.edition.pattern
     last = day(local_day(round, invitation.expires))
-    after = "the place is then offered to somebody else" if place.candidate_id else "the link ends then"
+    asks = (
+        _(
+            "{owner} asks you to test {title}, {made}, and has not heard from you yet. You can say yes or no until "
+            "{last}; the place is then offered to somebody else."
+        )
+        if place.candidate_id
+        else _(
+            "{owner} asks you to test {title}, {made}, and has not heard from you yet. You can say yes or no until "
+            "{last}; the link ends then."
+        )
+    )
     return letter(
-        f"Until {last}: a place for you, testing {pattern.title}",
-        f"Hello {place.name},",
-        f"{pattern.owner} asks you to test {pattern.title}, {size_of(place)}, and has not heard from you yet. You can "
-        f"say yes or no until {last}; {after}.",
-        f"The link for it is in the mail of {day(sent)}, “{_INVITED.format(pattern.title)}”. For your safety it is "
-        f"kept nowhere else, so it cannot be repeated here: if you do not find that mail, ask {pattern.owner} for "
-        "a new link.",
-        why="You get this mail once, because that invitation went to this address. If you did not expect it, do "
-        "nothing.",
+        _("Until {last}: a place for you, testing {title}").format(last=last, title=pattern.title),
+        _("Hello {name},").format(name=place.name),
+        asks.format(owner=pattern.owner, title=pattern.title, made=size_of(place), last=last),
+        _(
+            "The link for it is in the mail of {day}, “{subject}”. For your safety it is kept nowhere "
+            "else, so it cannot be repeated here: if you do not find that mail, ask {owner} for a new "
+            "link."
+        ).format(day=day(sent), subject=str(_INVITED).format(title=pattern.title), owner=pattern.owner),
+        why=_(
+            "You get this mail once, because that invitation went to this address. If you did not expect "
+            "it, do nothing."
+        ),
     )
 
 
@@ -78,16 +99,20 @@ def welcome(*, place: Place, user: User) -> Letter:
     made = size_of(place)
     dates = _dates(place)
     return letter(
-        f"Your place in {pattern.title}, and how to come back",
-        f"Hello {place.name},",
-        f"the place is yours: {pattern.title}, {made}.",
+        _("Your place in {title}, and how to come back").format(title=pattern.title),
+        _("Hello {name},").format(name=place.name),
+        _("the place is yours: {title}, {made}.").format(title=pattern.title, made=made),
         *([Facts(dates)] if dates else []),
-        Action("Open your place", f"{settings.SITE_URL}{place.get_absolute_url()}"),
-        "On the device you said yes with you are signed in already. From anywhere else, ask for a code to be sent to "
-        "this address; no password is needed.",
-        Link("A code to sign in with", f"{settings.SITE_URL}{reverse('account_request_login_code')}"),
-        why="If it was not you who said yes, ask for such a code all the same: it lets you in, and you can give the "
-        "place back.",
+        Action(_("Open your place"), f"{settings.SITE_URL}{place.get_absolute_url()}"),
+        _(
+            "On the device you said yes with you are signed in already. From anywhere else, ask for a "
+            "code to be sent to this address; no password is needed."
+        ),
+        Link(_("A code to sign in with"), f"{settings.SITE_URL}{reverse('account_request_login_code')}"),
+        why=_(
+            "If it was not you who said yes, ask for such a code all the same: it lets you in, and you "
+            "can give the place back."
+        ),
     )
 
 
@@ -95,13 +120,15 @@ def declined(*, place: Place, cause: str) -> Letter:
     round = place.round
     made = size_of(place)
     return letter(
-        f"{place.name} said no to a place: {round}",
-        f"{place.name} would rather not take the place in {round} ({made}).",
-        f"Why: {one_line(cause)}" if cause.strip() else "",
-        Action(
-            "See who is next for it", f"{settings.SITE_URL}{reverse('rounds:proposal', args=[round.code])}"
+        _("{name} said no to a place: {round}").format(name=place.name, round=round),
+        _("{name} would rather not take the place in {round} ({made}).").format(
+            name=place.name, round=round, made=made
         ),
-        why="You get this mail because the round is yours.",
+        _("Why: {cause}").format(cause=one_line(cause)) if cause.strip() else "",
+        Action(
+            _("See who is next for it"), f"{settings.SITE_URL}{reverse('rounds:proposal', args=[round.code])}"
+        ),
+        why=_("You get this mail because the round is yours."),
     )
 
 
@@ -145,15 +172,17 @@ def given_back(*, place: Place, cause: str) -> Letter:
     round = place.round
     made = size_of(place)
     return letter(
-        f"{place.name} gave a place back: {round}",
-        f"{place.name} has given back the place in {round} ({made}).",
-        f"Why: {one_line(cause)}" if cause.strip() else "",
+        _("{name} gave a place back: {round}").format(name=place.name, round=round),
+        _("{name} has given back the place in {round} ({made}).").format(
+            name=place.name, round=round, made=made
+        ),
+        _("Why: {cause}").format(cause=one_line(cause)) if cause.strip() else "",
         _(
             "What was sent from it stays for you to read. A swatch and finished measurements still count in the "
             "results, until you leave them out on the page of the place."
         ),
         Action(
-            "See whether the size still has its testers", f"{settings.SITE_URL}{round.get_absolute_url()}"
+            _("See whether the size still has its testers"), f"{settings.SITE_URL}{round.get_absolute_url()}"
         ),
-        why="You get this mail because the round is yours.",
+        why=_("You get this mail because the round is yours."),
     )

@@ -9,13 +9,16 @@ from typing import Any
 
 import numpy as np
 from django.db.models import Count, QuerySet
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import ngettext
 
 from testround.kernel import round as kernel
 from testround.kernel.assignment import Place as Seat
 from testround.kernel.offers import OWN, PER_CM, Offers
 from testround.kernel.reasons import Reasons, sentence
 from testround.kernel.units import LengthUnit, lengths_in
-from testround.kernel.words import ordinal_word, spoken
+from testround.kernel.words import commas, ordinal_word, spoken
 from testround.patterns.access import Right
 from testround.people.models import User
 from testround.rounds.bridge import kernel_candidate, kernel_plan, unknown_of
@@ -25,11 +28,11 @@ from testround.rounds.services.drafts import Called, Drafted
 
 # How the page of candidates can be sorted: the key in the address, and what it says.
 SORTS = {
-    "answered": "Answered",
-    "name": "Candidate",
-    "fit": "Nearest size",
-    "wish": "Wishes",
-    "experience": "Tests before",
+    "answered": lazy("Answered"),
+    "name": lazy("Candidate"),
+    "fit": lazy("Nearest size"),
+    "wish": lazy("Wishes"),
+    "experience": lazy("Tests before"),
 }
 NO_PLACE = "out"
 
@@ -81,7 +84,7 @@ def candidate_rows(round: Round, *, state: str, sort: str) -> list[CandidateRow]
         if document.is_graded and offers.compared[i]:
             j = int(np.argmin(offers.misfit[i]))
             nearest, off = offers.slots[j], float(offers.misfit[i, j]) / PER_CM
-        yarns = ["own yarn"] if person.own_yarn else []
+        yarns = [_("own yarn")] if person.own_yarn else []
         yarns += [labels.get(key, key) for key in person.yarns]
         rows.append(
             CandidateRow(
@@ -93,7 +96,7 @@ def candidate_rows(round: Round, *, state: str, sort: str) -> list[CandidateRow]
                 ),
                 nearest=nearest,
                 off=off,
-                wishes=", ".join(person.wishes),
+                wishes=commas(person.wishes),
                 yarns="; ".join(yarns),
                 unknown=tuple(unknown_of(person, document, labels)),
             )
@@ -182,19 +185,28 @@ def proposal_page(shown: Drafted, units: LengthUnit) -> ProposalPage:
     sizes = tuple(_sizes(shown, said))
     short = [one.size for one in sizes if one.short]
     if not candidates:
-        answer = "Nobody yet: there are no candidates whose offer counts."
+        answer = _("Nobody yet: there are no candidates whose offer counts.")
+    elif short:
+        answer = ngettext(
+            "{placed} of {n} candidate would have a place; too few for {sizes}.",
+            "{placed} of {n} candidates would have a place; too few for {sizes}.",
+            candidates,
+        ).format(placed=placed, n=candidates, sizes=commas(str(size) for size in short))
     else:
-        answer = f"{placed} of {candidates} candidate{'s' if candidates != 1 else ''} would have a place"
-        answer += f"; too few for {', '.join(str(size) for size in short)}." if short else "."
+        answer = ngettext(
+            "{placed} of {n} candidate would have a place.",
+            "{placed} of {n} candidates would have a place.",
+            candidates,
+        ).format(placed=placed, n=candidates)
     word = shown.word_cost
     if document.optimal and word is not None:
-        proof = (
+        proof = _(
             "With what you keep to, nothing better can be had in the order of what counts: that is proven."
         )
     elif document.optimal:
-        proof = "In the order of what counts, nothing better can be had: that is proven."
+        proof = _("In the order of what counts, nothing better can be had: that is proven.")
     else:
-        proof = "The search was stopped before it was done: something a little better may be possible."
+        proof = _("The search was stopped before it was done: something a little better may be possible.")
     cost = shown.cost
     return ProposalPage(
         answer=answer,
@@ -229,7 +241,14 @@ def _rows(shown: Drafted, said: Say) -> Iterable[SeatRow]:
     refused = {one.candidate: one.why for one in best.refused}
     lines: dict[str, list[str]] = defaultdict(list)
     for one in best.document.reserve:
-        lines[one.candidate].append(f"{ordinal_word(one.rank)} for {one.size or 'a place'}")
+        lines[one.candidate].append(
+            _(
+                # Translators: the turn of somebody in reserve: "second for M".
+                "{turn} for {size}"
+            ).format(turn=ordinal_word(one.rank), size=one.size)
+            if one.size
+            else _("{turn} for a place").format(turn=ordinal_word(one.rank))
+        )
     pinned = {pin.candidate for pin in shown.asked.pins}
     out = {one.candidate for one in shown.asked.exclusions if one.size is None}
     names = {person.id: person.name for person in read.candidates}
@@ -244,22 +263,22 @@ def _rows(shown: Drafted, said: Say) -> Iterable[SeatRow]:
         if seat is not None:
             why = spoken(reasons.place(i, offers.slot_at[seat.size]))
             if by_hand:
-                why = f"By hand; {_seat_words(before)}. {why}"
+                why = _("By hand; {before}. {why}").format(before=_seat_words(before), why=why)
         elif was is not None:
-            why = f"No place, by hand; {_seat_words(before)}."
+            why = _("No place, by hand; {before}.").format(before=_seat_words(before))
         else:
             why = refused.get(key, "")
-        group = (seat.size or "To measure") if seat else "Without a place"
+        group = (seat.size or _("To measure")) if seat else _("Without a place")
         return SeatRow(
             key=key,
             name=names[key],
             size=NO_PLACE if seat is None else (seat.size or ""),
             yarn=(seat.yarn or "") if seat else _first_yarn(offers, i),
-            group=group if graded or not seat else "A place",
+            group=group if graded or not seat else _("A place"),
             why=said(why),
             by_hand=by_hand,
             kept=key in pinned or key in out,
-            reserve="" if seat else ", ".join(lines.get(key, ())),
+            reserve="" if seat else commas(lines.get(key, ())),
         )
 
     with_place = sorted(
@@ -267,7 +286,7 @@ def _rows(shown: Drafted, said: Say) -> Iterable[SeatRow]:
         for seat in seats
         if seat.size in offers.slot_at
     )
-    for _, i in with_place:
+    for _slot, i in with_place:
         yield row(i)
     for i, person in enumerate(offers.people):
         if person.id not in shown.seats:
@@ -276,10 +295,11 @@ def _rows(shown: Drafted, said: Say) -> Iterable[SeatRow]:
 
 def _seat_words(seat: tuple[str | None, str | None] | None) -> str:
     if seat is None:
-        return "the proposal had no place for them"
+        return _("the proposal had no place for them")
     size, yarn = seat
-    words = " in ".join(part for part in (size, yarn or "own yarn") if part)
-    return f"the proposal had {words}"
+    if size:
+        return _("the proposal had {size} in {yarn}").format(size=size, yarn=yarn or _("own yarn"))
+    return _("the proposal had {yarn}").format(yarn=yarn or _("own yarn"))
 
 
 def _yarn_at(offers: Offers, yarn: str | None) -> int:
@@ -306,8 +326,10 @@ def _sizes(shown: Drafted, said: Say) -> Iterable[SizeLine]:
         wanted = least.get(size) if size is not None else None
         short = ""
         if wanted is not None and got < wanted:
-            reason = spoken(why.get(str(size), "")) or "Moves by hand have left it short."
-            short = said(f"{got} of {wanted}. {reason}")
+            reason = why.get(str(size)) or _("Moves by hand have left it short.")
+            short = said(
+                _("{got} of {wanted}. {reason}").format(got=got, wanted=wanted, reason=spoken(reason))
+            )
         yield SizeLine(
             size=size,
             there=there[size],

@@ -7,18 +7,19 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from django.db.models import Count, Q
+from django.utils.translation import gettext as _
 
 from testround.kernel.cautions import Caution, cautions_for
 from testround.kernel.measuring import how_to_measure
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.sheet import Sheet
-from testround.kernel.units import YARN_WEIGHTS
-from testround.kernel.words import listed
+from testround.kernel.units import YARN_WEIGHTS, decimal
+from testround.kernel.words import commas, listed
 from testround.rounds.models import Candidate, Round, SuppliedYarn
 from testround.rounds.services.call import CallState, call_state, offers_wanted, sizes_sought
 
 METRES_PER_YARD = 0.9144
-_WEIGHTS = {weight.category: weight.label for weight in YARN_WEIGHTS}
+_WEIGHTS = {weight.category: weight for weight in YARN_WEIGHTS}
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +93,11 @@ class CallPage:
         return len(self.sizes)
 
     @property
+    def body_said(self) -> str:
+        """What is measured of a body, in words."""
+        return commas(line.label for line in self.body)
+
+    @property
     def sought(self) -> str:
         """In which sizes testers are looked for, in words; empty where it is in all of them."""
         sought = sizes_sought(self.round)
@@ -154,14 +160,18 @@ def _finished(document: SheetDocument) -> tuple[Line, ...]:
 def _band(yarn: SuppliedYarn) -> str:
     said = []
     if yarn.weight is not None and yarn.weight in _WEIGHTS:
-        said.append(f"weight {_WEIGHTS[yarn.weight]}")
+        said.append(_("weight {weight}").format(weight=_WEIGHTS[yarn.weight].label))
     if yarn.fibre:
         said.append(yarn.fibre)
     if yarn.metres_per_ball and yarn.grams_per_ball:
-        said.append(f"{yarn.metres_per_ball:g} m to {yarn.grams_per_ball:g} g")
+        said.append(
+            _("{metres} m to {grams} g").format(
+                metres=decimal(yarn.metres_per_ball), grams=decimal(yarn.grams_per_ball)
+            )
+        )
     elif yarn.metres_per_ball:
-        said.append(f"{yarn.metres_per_ball:g} m to a ball")
-    return ", ".join(said)
+        said.append(_("{metres} m to a ball").format(metres=decimal(yarn.metres_per_ball)))
+    return commas(said)
 
 
 @dataclass(frozen=True, slots=True)

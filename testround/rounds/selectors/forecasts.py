@@ -9,7 +9,11 @@ import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext, pgettext
+
 from testround.kernel.pace import Forecast
+from testround.kernel.words import commas
 from testround.rounds.due import date_of
 from testround.rounds.models import Place, Reminder, Round
 
@@ -35,6 +39,20 @@ class PlaceOutlook:
     stands: str
     a_week: float | None
     """Hours a week that would finish it by that date."""
+
+    @property
+    def stands_said(self) -> str:
+        """The same in words."""
+        return {
+            "in time": pgettext("how a piece stands to its date", "in time"),
+            "may be late": pgettext("how a piece stands to its date", "may be late"),
+            "likely late": pgettext("how a piece stands to its date", "likely late"),
+        }.get(self.stands, "")
+
+    @property
+    def hours_a_week(self) -> int:
+        """The same as it is said: whole hours."""
+        return round(self.a_week) if self.a_week is not None else 0
 
     @property
     def done(self) -> int:
@@ -87,20 +105,29 @@ def _urgency(one: PlaceOutlook) -> tuple[bool, int, float, str]:
     return False, -latest, -forecast.left.high, one.place.name
 
 
-_IN_WORDS = {"in time": "in time", "may be late": "perhaps late", "likely late": "likely late"}
-
-
 def _answer(found: Sequence[PlaceOutlook]) -> str:
     """ "Not all: 2 in time, 1 perhaps late, 3 cannot be told yet."."""
-    count = {words: sum(one.stands == key for one in found) for key, words in _IN_WORDS.items()}
-    said = [f"{n} {words}" for words, n in count.items() if n]
-    untold = sum(not one.stands for one in found)
-    if untold and not said:
-        return "It cannot be told yet."
-    if untold:
-        said.append(f"{untold} cannot be told yet")
-    if len(said) == 1 and count["in time"]:
-        return "Yes, all of them."
-    late = len(found) - count["in time"] - untold
-    word = ("Not all: " if count["in time"] else "No: ") if late else ""
-    return f"{word}{', '.join(said)}."
+    in_time, perhaps, late, untold = (
+        sum(one.stands == key for one in found) for key in ("in time", "may be late", "likely late", "")
+    )
+    if untold == len(found):
+        return _("It cannot be told yet.")
+    if in_time == len(found):
+        return _("Yes, all of them.")
+    said = [
+        words.format(n=n)
+        for n, words in (
+            (in_time, ngettext("{n} in time", "{n} in time", in_time)),
+            (perhaps, ngettext("{n} perhaps late", "{n} perhaps late", perhaps)),
+            (late, ngettext("{n} likely late", "{n} likely late", late)),
+            (untold, ngettext("{n} cannot be told yet", "{n} cannot be told yet", untold)),
+        )
+        if n
+    ]
+    if not perhaps and not late:
+        answer = pgettext("will they finish in time?", "{counts}.")
+    elif in_time:
+        answer = pgettext("will they finish in time?", "Not all: {counts}.")
+    else:
+        answer = pgettext("will they finish in time?", "No: {counts}.")
+    return answer.format(counts=commas(said))

@@ -9,6 +9,9 @@ from dataclasses import dataclass
 from django.db.models import DateField, DateTimeField, F, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from testround.people.clock import zone_of_person
 from testround.people.models import User
@@ -43,18 +46,31 @@ class Nudgeable:
 
     @property
     def sentence(self) -> str:
-        name = self.place.name
-        days = f"{self.days} day{'' if self.days == 1 else 's'}"
         match self.why:
             case "swatch":
-                said = f"{name}'s swatch is {days} late"
+                said = ngettext(
+                    "{name}'s swatch is {n} day late", "{name}'s swatch is {n} days late", self.days
+                )
             case "measurements":
-                said = f"{name}'s finished measurements are {days} late"
-            case _:
-                said = f"nothing was heard of {name}'s piece for {days}"
-        if self.nudged is not None:
-            said += f"; you wrote on {self.nudged.day} {self.nudged:%B}"
-        return f"{said}."
+                said = ngettext(
+                    "{name}'s finished measurements are {n} day late",
+                    "{name}'s finished measurements are {n} days late",
+                    self.days,
+                )
+            case _other:
+                said = ngettext(
+                    "nothing was heard of {name}'s piece for {n} day",
+                    "nothing was heard of {name}'s piece for {n} days",
+                    self.days,
+                )
+        said = said.format(name=self.place.name, n=self.days)
+        if self.nudged is None:
+            # Translators: a sentence without its full stop, as in "Ann's swatch is 3 days late".
+            return _("{sentence}.").format(sentence=said)
+        # Translators: the same sentence without its full stop.
+        return _("{sentence}; you wrote on {day}.").format(
+            sentence=said, day=date_format(self.nudged, "MONTH_DAY_FORMAT")
+        )
 
 
 def nudgeable_in(

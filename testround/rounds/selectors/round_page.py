@@ -11,10 +11,21 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
+from testround.kernel.words import commas
 from testround.rounds.course import standstill
 from testround.rounds.due import dues_of
-from testround.rounds.models import Candidate, DiaryEntry, Invitation, Place, Round, SuppliedYarn, Vacancy
+from testround.rounds.models import (
+    Candidate,
+    DiaryEntry,
+    Invitation,
+    Place,
+    Reminder,
+    Round,
+    SuppliedYarn,
+    Vacancy,
+)
 from testround.rounds.selectors.forecasts import Outlook, outlook_of
 from testround.rounds.states import PLACE_ORDER, round_state_next
 
@@ -26,6 +37,10 @@ class Cell:
     state: str
     places: tuple[Place, ...]
     count: int
+
+    @property
+    def state_said(self) -> str:
+        return str(Place.State(self.state).label)
 
     @property
     def more(self) -> int:
@@ -58,6 +73,10 @@ class Late:
     due: dt.date
     days: int
 
+    @property
+    def what_said(self) -> str:
+        return str(Reminder.What(self.what).label)
+
 
 @dataclass(frozen=True, slots=True)
 class NextStep:
@@ -73,7 +92,7 @@ class RoundPage:
     """Is every size on course?"""
 
     round: Round
-    states: tuple[str, ...]
+    states: tuple[tuple[str, str], ...]
     rows: tuple[SizeRow, ...]
     graded: bool
     answer: str
@@ -89,6 +108,10 @@ class RoundPage:
     given_back: int
     left: int
     outlook: Outlook
+
+    @property
+    def next_state_said(self) -> str:
+        return str(Round.State(self.next_state).label) if self.next_state else ""
 
 
 NAMES_IN_A_CELL = 8
@@ -133,7 +156,7 @@ def round_page(round: Round, *, today: dt.date, may_invite: bool = True) -> Roun
     rows = tuple(_size_row(size, kept, plan, late_sizes) for size in sizes)
     return RoundPage(
         round=round,
-        states=COLUMNS,
+        states=tuple((state, str(Place.State(state).label)) for state in COLUMNS),
         rows=rows,
         graded=graded,
         answer=_answer(rows, kept, graded),
@@ -183,16 +206,19 @@ def _size_row(
     missing = max(wanted - held, 0)
     if missing:
         free = min(offered, missing)
-        sentence = f"{held} of {wanted} held"
-        sentence += f"; {free} offered, not yet taken" if free else "; add a place and invite"
+        sentence = (
+            _("{held} of {wanted} held; {free} offered, not yet taken")
+            if free
+            else _("{held} of {wanted} held; add a place and invite")
+        ).format(held=held, wanted=wanted, free=free)
     elif size in late_sizes:
-        sentence = "somebody is late"
+        sentence = _("somebody is late")
     elif not of_size:
-        sentence = "not to be tested" if most == 0 else "needs nobody"
+        sentence = _("not to be tested") if most == 0 else _("needs nobody")
     elif all(place.state in FINISHED for place in of_size):
-        sentence = "all measured"
+        sentence = _("all measured")
     else:
-        sentence = "on course"
+        sentence = _("on course")
     return SizeRow(
         size=size,
         least=least,
@@ -207,17 +233,19 @@ def _size_row(
 
 def _answer(rows: tuple[SizeRow, ...], places: list[Place], graded: bool) -> str:
     if not places:
-        return "Not yet: no place has been made."
+        return _("Not yet: no place has been made.")
     off = [row for row in rows if not row.on_course]
     if not off:
-        return "Yes: every size has its testers and nobody is late." if graded else "Yes: nobody is late."
+        return (
+            _("Yes: every size has its testers and nobody is late.") if graded else _("Yes: nobody is late.")
+        )
     if not graded:
-        return f"Not quite: {rows[0].sentence}."
-    names = ", ".join(row.size or "those without a size" for row in off)
+        return _("Not quite: {sentence}.").format(sentence=rows[0].sentence)
+    sizes = commas(row.size or _("those without a size") for row in off)
     return (
-        f"Not quite: look at {names}."
+        _("Not quite: look at {sizes}.").format(sizes=sizes)
         if len(off) < len(rows)
-        else "Not yet: every size still wants something."
+        else _("Not yet: every size still wants something.")
     )
 
 
@@ -265,15 +293,20 @@ def _next_steps(
     proposal = reverse("rounds:proposal", args=[round.code])
     for vacancy in reserve.free:
         yield NextStep(
-            sentence=f"{vacancy.place.name}'s place{f' in {vacancy.place.size}' if vacancy.place.size else ''} "
-            f"fell free; {vacancy.candidate} is next in reserve.",
-            action="See who is next",
+            sentence=(
+                _("{name}'s place in {size} fell free; {next} is next in reserve.")
+                if vacancy.place.size
+                else _("{name}'s place fell free; {next} is next in reserve.")
+            ).format(name=vacancy.place.name, size=vacancy.place.size, next=vacancy.candidate),
+            action=_("See who is next"),
             url=f"{proposal}#free",
         )
     if offers and not places:
         yield NextStep(
-            sentence=f"{offers} {'person offers' if offers == 1 else 'people offer'} to test.",
-            action="Who should make what?",
+            sentence=ngettext("{n} person offers to test.", "{n} people offer to test.", offers).format(
+                n=offers
+            ),
+            action=_("Who should make what?"),
             url=proposal,
         )
         return
@@ -282,26 +315,38 @@ def _next_steps(
     short = [str(row.size) for row in rows if row.size and row.held + row.offered < row.wanted]
     if not places or short:
         yield NextStep(
-            sentence=f"No place yet for {', '.join(short)}."
+            sentence=_("No place yet for {sizes}.").format(sizes=commas(short))
             if short
-            else "Nobody can join before there are places.",
-            action="Add places",
+            else _("Nobody can join before there are places."),
+            action=_("Add places"),
             url=reverse("rounds:place_new", args=[round.code]),
         )
     unlinked = [place for place in places if place.state == Place.State.OFFERED and not place.has_link]
     if unlinked and may_invite:
         first = unlinked[0]
-        others = f" and {len(unlinked) - 1} more" if len(unlinked) > 1 else ""
+        more = len(unlinked) - 1
+        said = (
+            ngettext(
+                "{name} and {n} more cannot join yet: there is no open link.",
+                "{name} and {n} more cannot join yet: there is no open link.",
+                more,
+            )
+            if more
+            else _("{name} cannot join yet: there is no open link.")
+        )
         yield NextStep(
-            sentence=f"{first.name}{others} cannot join yet: there is no open link.",
-            action=f"Invite {first.name}",
+            sentence=said.format(name=first.name, n=more),
+            action=_("Invite {name}").format(name=first.name),
             url=reverse("rounds:invite", args=[round.code, first.pk]),
         )
     if late:
-        word = "person is" if len(late) == 1 else "people are"
         yield NextStep(
-            sentence=f"{len(late)} {word} late; a friendly word, or a later date for all?",
-            action="Change the dates",
+            sentence=ngettext(
+                "{n} person is late; a friendly word, or a later date for all?",
+                "{n} people are late; a friendly word, or a later date for all?",
+                len(late),
+            ).format(n=len(late)),
+            action=_("Change the dates"),
             url=reverse("rounds:edit", args=[round.code]),
         )
 
@@ -311,8 +356,8 @@ def _to_the_call(round: Round) -> NextStep:
     call = reverse("rounds:call_plan", args=[round.code])
     if round.call_code is None:
         return NextStep(
-            sentence="Nobody is in it yet: write a call that anybody can answer, or add those you know.",
-            action="Find testers",
+            sentence=_("Nobody is in it yet: write a call that anybody can answer, or add those you know."),
+            action=_("Find testers"),
             url=call,
         )
-    return NextStep(sentence="No offer counts so far.", action="See the call", url=call)
+    return NextStep(sentence=_("No offer counts so far."), action=_("See the call"), url=call)

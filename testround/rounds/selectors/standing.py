@@ -50,6 +50,10 @@ class StandingCell:
     count: int
     names: tuple[str, ...]
 
+    @property
+    def state_said(self) -> str:
+        return str(Place.State(self.state).label)
+
 
 @dataclass(frozen=True, slots=True)
 class StandingRow:
@@ -63,7 +67,7 @@ class StandingRow:
 @dataclass(frozen=True, slots=True)
 class Standing:
     round: Round
-    states: tuple[str, ...]
+    states: tuple[tuple[str, str], ...]
     rows: tuple[StandingRow, ...]
     graded: bool
     place_count: int
@@ -98,7 +102,7 @@ def standing_of(round: Round) -> Standing:
         rows.append(StandingRow(size=size, cells=cells, count=len(of_size)))
     return Standing(
         round=round,
-        states=tuple(PLACE_ORDER),
+        states=tuple((state, str(Place.State(state).label)) for state in PLACE_ORDER),
         rows=tuple(rows),
         graded=graded,
         place_count=len(places),

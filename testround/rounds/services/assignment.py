@@ -11,8 +11,11 @@ from dataclasses import dataclass
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from testround.kernel.roundfile import plain
+from testround.kernel.units import format_length
 from testround.patterns.access import Right, require
 from testround.people.models import User
 from testround.rounds import letters
@@ -65,7 +68,10 @@ def proposal_save(
     changes = {"reach": reach, "pins": pins, "exclusions": exclusions, "moves": moves}
     given = {field: value for field, value in changes.items() if value is not None}
     if reach is not None and not 0 <= reach <= LONGEST_REACH_CM:
-        raise Refused.because(f"The reach is a length from 0 to {LONGEST_REACH_CM:g} cm.", "reach")
+        raise Refused.because(
+            _("The reach is a length from 0 to {longest}.").format(longest=format_length(LONGEST_REACH_CM)),
+            "reach",
+        )
     draft = draft_of(round)
     _check_revision(draft, revision)
     for field, value in given.items():
@@ -84,8 +90,10 @@ def proposal_save(
 def _check_revision(draft: Proposal, revision: int) -> None:
     if draft.revision != revision:
         raise StaleDraft.because(
-            "This draft was changed since you opened the page, perhaps in another tab. What you chose is kept "
-            "below beside it: look again, and save again."
+            _(
+                "This draft was changed since you opened the page, perhaps in another tab. What you chose is "
+                "kept below beside it: look again, and save again."
+            )
         )
 
 
@@ -131,23 +139,37 @@ def _plan(
     locked = locked_round(round.pk)
     plan = checked_plan(places_plan, locked.edition.document)
     if not 1 <= offer_days <= MOST_OFFER_DAYS:
-        raise Refused.because(f"An offer stands for 1 to {MOST_OFFER_DAYS} days.", "offer_days")
+        raise Refused.because(
+            _("An offer stands for 1 to {most} days.").format(most=MOST_OFFER_DAYS),
+            "offer_days",
+        )
     changes = []
     if (locked.places_plan or None) != plan:
-        changes.append("how many testers each size needs")
+        changes.append(_("how many testers each size needs"))
         locked.places_plan = plan
     if locked.invite_next != invite_next:
         # Who may not invite does not have it done by the program either.
         require(by, Right.INVITE, locked.edition.pattern)
-        who = "at once" if invite_next else "by the designer"
-        changes.append(f"the next in reserve is invited {who}")
+        changes.append(
+            _("the next in reserve is invited at once")
+            if invite_next
+            else _("the next in reserve is invited by the designer")
+        )
         locked.invite_next = invite_next
     if locked.offer_days != offer_days:
-        changes.append(f"offers to the next in reserve stand for {offer_days} days")
+        changes.append(
+            ngettext(
+                "offers to the next in reserve stand for {n} day",
+                "offers to the next in reserve stand for {n} days",
+                offer_days,
+            ).format(n=offer_days)
+        )
         locked.offer_days = offer_days
     if changes:
         locked.save(update_fields=["places_plan", "invite_next", "offer_days"])
-        diary_write(round=locked, by=by, text=f"Plan changed: {'; '.join(changes)}.")
+        diary_write(
+            round=locked, by=by, text=_("Plan changed: {changes}.").format(changes="; ".join(changes))
+        )
 
 
 # Accepting it ---------------------------------------------------------------------------------------------
@@ -184,12 +206,12 @@ def proposal_accept(*, round: Round, by: User, revision: int, seen: str, until: 
     require(by, Right.INVITE, round.edition.pattern)
     _check_not_accepted(round, revision)
     if until < today_for(round):
-        raise Refused.because("That day is past: pick today or a later one.", "until")
+        raise Refused.because(_("That day is past: pick today or a later one."), "until")
     shown = drafted(round)
     if shown.draft.revision != revision or shown.seen != seen:
         raise _stale()
     if not shown.seats:
-        raise Refused.because("Nobody has a place in this proposal, so there is nobody to invite.")
+        raise Refused.because(_("Nobody has a place in this proposal, so there is nobody to invite."))
     with transaction.atomic():
         locked = locked_round(round.pk)
         _check_not_accepted(locked, revision)
@@ -205,8 +227,11 @@ def proposal_accept(*, round: Round, by: User, revision: int, seen: str, until: 
         diary_write(
             round=locked,
             by=by,
-            text=f"Proposal accepted: {n} place{'' if n == 1 else 's'} offered until {letters.day(until)}; "
-            f"{left} without a place.",
+            text=ngettext(
+                "Proposal accepted: {n} place offered until {day}; {left} without a place.",
+                "Proposal accepted: {n} places offered until {day}; {left} without a place.",
+                n,
+            ).format(n=n, day=letters.day(until), left=left),
         )
     return offered
 
@@ -229,7 +254,7 @@ def _offer(round: Round, shown: Drafted, until: dt.datetime, by: User) -> list[O
             offered_until=until,
             by=by,
         )
-        _, url = invitation_create(place=place, email=person.email, by=by)
+        url = invitation_create(place=place, email=person.email, by=by)[1]
         offered.append(Offered(place, url, bool(person.email)))
     return offered
 
@@ -237,11 +262,13 @@ def _offer(round: Round, shown: Drafted, until: dt.datetime, by: User) -> list[O
 def _check_not_accepted(round: Round, revision: int) -> None:
     latest = round.proposals.first()
     if latest is not None and latest.accepted_at is not None and latest.revision == revision + 1:
-        raise AlreadyAccepted.because("This proposal has been accepted already; nobody is invited twice.")
+        raise AlreadyAccepted.because(_("This proposal has been accepted already; nobody is invited twice."))
 
 
 def _stale() -> StaleDraft:
     return StaleDraft.because(
-        "Since you looked, the draft, the plan or those who offer have changed. Nobody is invited yet: look at "
-        "the proposal as it is now, and accept that."
+        _(
+            "Since you looked, the draft, the plan or those who offer have changed. Nobody is invited "
+            "yet: look at the proposal as it is now, and accept that."
+        )
     )

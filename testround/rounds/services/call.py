@@ -8,17 +8,20 @@ from enum import StrEnum
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from testround.kernel.problems import Problem
+from testround.kernel.words import commas
 from testround.outbox.services import regularly
 from testround.patterns.access import Right, require
 from testround.patterns.models import new_code
+from testround.people.language import speaking_to
 from testround.people.models import User
 from testround.rounds import letters
 from testround.rounds.clock import today_for
 from testround.rounds.models import PHOTO_USES, Candidate, OfferLink, Round
 from testround.rounds.refusals import Refused
-from testround.rounds.services.diary import diary_write, said
+from testround.rounds.services.diary import changed, diary_write
 from testround.rounds.services.offer_links import offer_link, offer_mail
 from testround.rounds.services.rounds import locked_round, round_move
 from testround.rounds.services.vacancies import offers_changed
@@ -107,28 +110,28 @@ def call_edit(
     _check_call(locked, call_opens, call_closes, asked, photo_uses, offers_wanted)
     changes = []
     for label, name, value in (
-        ("first day", "call_opens", call_opens),
-        ("last day", "call_closes", call_closes),
-        ("offers wanted", "offers_wanted", offers_wanted),
+        (_("first day"), "call_opens", call_opens),
+        (_("last day"), "call_closes", call_closes),
+        (_("offers wanted"), "offers_wanted", offers_wanted),
     ):
         old = getattr(locked, name)
         if old != value:
-            changes.append(f"{label} from {said(old)} to {said(value)}")
+            changes.append(changed(label, old, value))
     reopened = locked.call_closed_at is not None and locked.call_closes != call_closes
     more_room = reopened or locked.offers_wanted != offers_wanted
-    for label, name, text in (
-        ("what is asked", "asked", asked),
-        ("what testers get", "given", given),
-        ("terms", "terms", terms),
+    for reworded, name, text in (
+        (_("what is asked reworded"), "asked", asked),
+        (_("what testers get reworded"), "given", given),
+        (_("terms reworded"), "terms", terms),
     ):
         if getattr(locked, name) != text.strip():
-            changes.append(f"{label} reworded")
+            changes.append(reworded)
             setattr(locked, name, text.strip())
     uses = [use for use in PHOTO_USES if use in photo_uses]
     if list(locked.photo_uses) != uses:
-        changes.append("what may be done with photos")
+        changes.append(_("what may be done with photos"))
     if locked.for_child != for_child:
-        changes.append("for a child" if for_child else "for adults")
+        changes.append(_("for a child") if for_child else _("for adults"))
     locked.call_opens, locked.call_closes, locked.offers_wanted = call_opens, call_closes, offers_wanted
     locked.photo_uses, locked.for_child = uses, for_child
     is_new = locked.call_code is None
@@ -138,7 +141,11 @@ def call_edit(
         locked.call_closed_at = None
     if changes or is_new:
         locked.save()
-        text = "Call for testers written." if is_new else f"Call changed: {'; '.join(changes)}."
+        text = (
+            _("Call for testers written.")
+            if is_new
+            else _("Call changed: {changes}.").format(changes="; ".join(changes))
+        )
         diary_write(round=locked, by=by, text=text)
     if more_room:
         waiting_move_up(locked)
@@ -156,30 +163,40 @@ def _check_call(
     problems = []
     if not asked.strip():
         problems.append(
-            Problem("asked", "Say what is asked of testers, and by when: nobody can offer before.")
+            Problem("asked", _("Say what is asked of testers, and by when: nobody can offer before."))
         )
     if opens and closes and closes < opens:
-        problems.append(Problem("call_closes", "The call cannot close before it opens: pick a later date."))
+        problems.append(
+            Problem("call_closes", _("The call cannot close before it opens: pick a later date."))
+        )
     if round.opens and opens and opens > round.opens:
         problems.append(
             Problem(
                 "call_opens",
-                f"The round begins on {letters.day(round.opens)}: open the call before, or move the round's date.",
+                _("The round begins on {day}: open the call before, or move the round's date.").format(
+                    day=letters.day(round.opens)
+                ),
             )
         )
     if round.opens and closes and closes >= round.opens:
         problems.append(
             Problem(
                 "call_closes",
-                f"The round begins on {letters.day(round.opens)}: let the call end before, or move the round's "
-                "date.",
+                _("The round begins on {day}: let the call end before, or move the round's date.").format(
+                    day=letters.day(round.opens)
+                ),
             )
         )
     if wanted is not None and wanted < 1:
-        problems.append(Problem("offers_wanted", "A call wants at least one offer; or leave it empty."))
+        problems.append(Problem("offers_wanted", _("A call wants at least one offer; or leave it empty.")))
     if unknown := [use for use in photo_uses if use not in PHOTO_USES]:
         problems.append(
-            Problem("photo_uses", f"“{unknown[0]}” is none of {', '.join(PHOTO_USES)}: choose among these.")
+            Problem(
+                "photo_uses",
+                _("“{unknown}” is none of {uses}: choose among these.").format(
+                    unknown=unknown[0], uses=commas(PHOTO_USES)
+                ),
+            )
         )
     if problems:
         raise Refused(problems)
@@ -191,21 +208,25 @@ def call_open(*, round: Round, by: User) -> Round:
     locked = locked_round(round.pk)
     require(by, Right.INVITE, locked.edition.pattern)
     if locked.call_code is None:
-        raise Refused.because("Write the call first: what is asked, and by when.")
+        raise Refused.because(_("Write the call first: what is asked, and by when."))
     if locked.state not in (Round.State.PLANNED, Round.State.GATHERING):
         raise Refused.because(
-            f"The round is {locked.state}: move it back to gathering before you open the call again."
+            _("The round is {state}: move it back to gathering before you open the call again.").format(
+                state=locked.get_state_display()
+            )
         )
     if locked.call_closes and today_for(locked) > locked.call_closes:
         raise Refused.because(
-            f"The call's last day was {letters.day(locked.call_closes)}: write a later one first."
+            _("The call's last day was {day}: write a later one first.").format(
+                day=letters.day(locked.call_closes)
+            )
         )
     if locked.state == Round.State.PLANNED:
-        locked = round_move(round=locked, state=Round.State.GATHERING, by=by, cause="the call was opened")
+        locked = round_move(round=locked, state=Round.State.GATHERING, by=by, cause=_("the call was opened"))
     elif locked.call_closed_at is not None:
         locked.call_closed_at = None
         locked.save(update_fields=["call_closed_at"])
-        diary_write(round=locked, by=by, text="Call opened again.")
+        diary_write(round=locked, by=by, text=_("Call opened again."))
         waiting_move_up(locked)
     return locked
 
@@ -216,11 +237,11 @@ def call_close(*, round: Round, by: User) -> Round:
     locked = locked_round(round.pk)
     require(by, Right.INVITE, locked.edition.pattern)
     if locked.state != Round.State.GATHERING or locked.call_code is None:
-        raise Refused.because("The call is not open, so there is nothing to close.")
+        raise Refused.because(_("The call is not open, so there is nothing to close."))
     if locked.call_closed_at is None:
         locked.call_closed_at = timezone.now()
         locked.save(update_fields=["call_closed_at"])
-        diary_write(round=locked, by=by, text="Call closed by hand: offers wait from here on.")
+        diary_write(round=locked, by=by, text=_("Call closed by hand: offers wait from here on."))
     return locked
 
 
@@ -230,10 +251,10 @@ def call_address_renew(*, round: Round, by: User) -> Round:
     locked = locked_round(round.pk)
     require(by, Right.INVITE, locked.edition.pattern)
     if locked.call_code is None:
-        raise Refused.because("Write the call first: it has no address yet.")
+        raise Refused.because(_("Write the call first: it has no address yet."))
     locked.call_code = new_code()
     locked.save(update_fields=["call_code"])
-    diary_write(round=locked, by=by, text="The call's page has a new address.")
+    diary_write(round=locked, by=by, text=_("The call's page has a new address."))
     return locked
 
 
@@ -260,7 +281,9 @@ def _close_by_date(pk: int) -> bool:
         return False
     round.call_closed_at = timezone.now()
     round.save(update_fields=["call_closed_at"])
-    diary_write(round=round, text=f"Call closed: its last day was {letters.day(round.call_closes)}.")
+    with speaking_to(round.edition.pattern.owner):
+        text = _("Call closed: its last day was {day}.").format(day=letters.day(round.call_closes))
+    diary_write(round=round, text=text)
     return True
 
 
@@ -277,7 +300,11 @@ def waiting_move_up(round: Round, *, most: int | None = None) -> None:
         candidate.round = round
         candidate.state = Candidate.State.CONFIRMED
         candidate.save(update_fields=["state", "changed"])
-        diary_write(round=round, text=f"{candidate.name} moved up from the waiting list; the offer counts.")
+        diary_write(
+            round=round,
+            text=_("{name} moved up from the waiting list; the offer counts.").format(name=candidate.name),
+            names=[candidate.name],
+        )
         if candidate.email:
-            _, url = offer_link(candidate, OfferLink.Kind.CHANGE)
-            offer_mail(candidate, letters.call.counts(candidate=candidate, url=url))
+            url = offer_link(candidate, OfferLink.Kind.CHANGE)[1]
+            offer_mail(candidate, letters.call.counts, url=url)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from typing import Any
 
 from django.conf import settings
 from django.core import signing
@@ -11,10 +12,13 @@ from django.db import transaction
 from django.db.models import DateTimeField, Exists, F, OuterRef, Q, QuerySet, Subquery
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import pgettext_lazy
 
 from testround.outbox.mail import Mail, on_trouble
 from testround.outbox.services import regularly
 from testround.people.clock import zone_of_person
+from testround.people.language import speaking_to
 from testround.people.models import User
 from testround.rounds.clock import zone_of
 from testround.rounds.due import Due, What, date_of, dues_of
@@ -31,7 +35,11 @@ LINK_LASTS = dt.timedelta(days=60)
 LATEST = dt.timedelta(days=120)
 SUGGESTED_DAYS = (3, 7, 14, 28)
 FORETOLD_AT_ONCE = 20
-IN_WORDS = {What.SWATCH: "the swatch", What.MEASURES: "the finished measurements"}
+# Translators: each after "need until a day for".
+IN_WORDS: dict[str, Any] = {
+    What.SWATCH: pgettext_lazy("what needs until a day", "the swatch"),
+    What.MEASURES: pgettext_lazy("what needs until a day", "the finished measurements"),
+}
 
 
 class UnknownLink(LookupError):
@@ -81,7 +89,7 @@ class Extension:
 
     @property
     def what(self) -> str:
-        return IN_WORDS[What(self.due.what)]
+        return str(IN_WORDS[What(self.due.what)])
 
 
 def extension_of(place: Place, *, now: dt.datetime | None = None) -> Extension | None:
@@ -121,17 +129,25 @@ def place_needs_until(
     )
     due = next((due for due in dues_of(locked) if due.what == what), None)
     if due is None or locked.tester is None:
-        raise Refused.because("Nothing of this kind is awaited from this place any more.", "until")
+        raise Refused.because(_("Nothing of this kind is awaited from this place any more."), "until")
     today = _today(locked, now)
     if until < today:
-        raise Refused.because(f"{day(until)} is past: choose a day from {day(today)} on.", "until")
+        raise Refused.because(
+            _("{day} is past: choose a day from {first} on.").format(day=day(until), first=day(today)),
+            "until",
+        )
     if due.of_round is not None and until <= due.of_round:
         raise Refused.because(
-            f"You have until {day(due.of_round)} as it is: choose a later day, or leave it at that.", "until"
+            _("You have until {day} as it is: choose a later day, or leave it at that.").format(
+                day=day(due.of_round)
+            ),
+            "until",
         )
     if until > today + LATEST:
         raise Refused.because(
-            f"{day(until)} is very far off: choose a day until {day(today + LATEST)}, or write to the designer.",
+            _("{day} is very far off: choose a day until {latest}, or write to the designer.").format(
+                day=day(until), latest=day(today + LATEST)
+            ),
             "until",
         )
     field = "swatch_until" if what == What.SWATCH else "measures_until"
@@ -144,8 +160,11 @@ def place_needs_until(
         round=locked.round,
         place=locked,
         by=by,
-        text=f"{locked.name} needs until {day(until)} for {IN_WORDS[What(what)]}"
-        f"{f', which had been due on {day(was)}' if was else ''}.",
+        text=(
+            _("{name} needs until {day} for {what}, which had been due on {before}.")
+            if was
+            else _("{name} needs until {day} for {what}.")
+        ).format(name=locked.name, day=day(until), what=IN_WORDS[What(what)], before=day(was) if was else ""),
     )
     return locked
 
@@ -206,7 +225,7 @@ def rounds_follow_places() -> int:
     measured = places.filter(left_at=None, state__in=[Place.State.MEASURED, Place.State.DONE])
     awaited = places.filter(state__in=[Place.State.OFFERED, Place.State.TAKEN])
     begun = places.filter(state__in=[Place.State.SWATCH_SENT, Place.State.GAUGE_AGREED, Place.State.MAKING])
-    rounds = Round.objects.exclude(moved_at=None).order_by("pk")
+    rounds = Round.objects.exclude(moved_at=None).select_related("edition__pattern__owner").order_by("pk")
     first_measured = (
         rounds.filter(state__in=[Round.State.SWATCHING, Round.State.MAKING])
         .filter(Exists(measured.filter(since)), ~Exists(measured.exclude(since)))
@@ -214,14 +233,16 @@ def rounds_follow_places() -> int:
     )
     moved = 0
     for round_ in list(first_measured):
-        why = f"{round_.first} sent the first finished measurements"
-        round_move(round=round_, state=Round.State.MEASURING, by=None, cause=why)
+        with speaking_to(round_.edition.pattern.owner):
+            why = _("{name} sent the first finished measurements").format(name=round_.first)
+            round_move(round=round_, state=Round.State.MEASURING, by=None, cause=why, names=[round_.first])
         moved += 1
     all_swatches = rounds.filter(state=Round.State.SWATCHING).filter(
         Exists(begun.filter(since)), ~Exists(awaited)
     )
     for round_ in list(all_swatches):
-        round_move(round=round_, state=Round.State.MAKING, by=None, cause="every swatch is in")
+        with speaking_to(round_.edition.pattern.owner):
+            round_move(round=round_, state=Round.State.MAKING, by=None, cause=_("every swatch is in"))
         moved += 1
     return moved
 
@@ -235,10 +256,10 @@ def mail_in_trouble(mail: Mail) -> None:
     round_ = Round.objects.filter(code=mail.about).first() if mail.about else None
     if round_ is None:
         return
-    whom = mail.name or "a tester"
-    said = (
-        f"The mail to {whom} may not have arrived and is not sent again by itself"
-        if mail.state == Mail.State.UNCERTAIN
-        else f"The mail to {whom} could not be sent"
-    )
-    diary_write(round=round_, text=f"{said}: {mail.subject}.")
+    with speaking_to(round_.edition.pattern.owner):
+        said = (
+            _("The mail to {whom} may not have arrived and is not sent again by itself: {subject}.")
+            if mail.state == Mail.State.UNCERTAIN
+            else _("The mail to {whom} could not be sent: {subject}.")
+        ).format(whom=mail.name or _("a tester"), subject=mail.subject)
+    diary_write(round=round_, text=said, names=[mail.name] if mail.name else [])

@@ -16,6 +16,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.core.cache import cache
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from testround import __version__
 from testround.kernel import round as kernel
@@ -62,6 +64,28 @@ class Drafted:
     """Fingerprint of the round as it was read and of these seats."""
 
 
+@dataclass(frozen=True, slots=True)
+class Gone:
+    """What is said of something asked for whose size, or whose yarn, is there no more; ``key`` is the candidate's."""
+
+    size: str
+    yarn: str
+
+
+PIN = Gone(
+    gettext_noop("The pin of {key}: there is no size {size}, so it is left out."),
+    gettext_noop("The pin of {key}: {yarn} is not supplied any more, so it is left out."),
+)
+EXCLUSION = Gone(
+    gettext_noop("The exclusion of {key}: there is no size {size}, so it is left out."),
+    gettext_noop("The exclusion of {key}: {yarn} is not supplied any more, so it is left out."),
+)
+BY_HAND = Gone(
+    gettext_noop("The place chosen by hand for {key}: there is no size {size}, so it is left out."),
+    gettext_noop("The place chosen by hand for {key}: {yarn} is not supplied any more, so it is left out."),
+)
+
+
 class Called:
     """Candidates and yarns as a page calls them, in place of the ids and keys of the kernel's sentences."""
 
@@ -84,7 +108,7 @@ class Called:
         return self._pattern.sub(lambda found: self._names[found[0]], sentence)
 
     def yarn(self, key: str | None) -> str:
-        return self.yarns.get(key, key) if key is not None else "own yarn"
+        return self.yarns.get(key, key) if key is not None else _("own yarn")
 
 
 def draft_of(round: Round) -> Proposal:
@@ -115,32 +139,32 @@ def asked_of(draft: Proposal, read: kernel.Round) -> Asked:
     yarns: set[str | None] = {None, *(yarn.key for yarn in read.round.yarns)}
     lost: list[str] = []
 
-    def stands(what: str, key: str, size: str | None, yarn: str | None = None) -> bool:
+    def stands(gone: Gone, key: str, size: str | None, yarn: str | None = None) -> bool:
         if key not in here:
             # They have a place by now or offer no more: nothing is left to be said of them.
             return False
         if size not in sizes:
-            lost.append(f"{what} {key}: there is no size {size}, so it is left out.")
+            lost.append(_(gone.size).format(key=key, size=size))
         elif yarn not in yarns:
-            lost.append(f"{what} {key}: {yarn} is not supplied any more, so it is left out.")
+            lost.append(_(gone.yarn).format(key=key, yarn=yarn))
         return size in sizes and yarn in yarns
 
     pins = tuple(
         Pin(one["candidate"], one.get("size"), one.get("yarn"))
         for one in draft.pins
-        if stands("The pin of", one["candidate"], one.get("size"), one.get("yarn"))
+        if stands(PIN, one["candidate"], one.get("size"), one.get("yarn"))
     )
     exclusions = tuple(
         Exclusion(one["candidate"], one.get("size"))
         for one in draft.exclusions
-        if stands("The exclusion of", one["candidate"], one.get("size"))
+        if stands(EXCLUSION, one["candidate"], one.get("size"))
     )
     moves: dict[str, Seat | None] = {}
     for key, seat in draft.moves.items():
         if seat is None:
             if key in here:
                 moves[key] = None
-        elif stands("The place chosen by hand for", key, seat.get("size"), seat.get("yarn")):
+        elif stands(BY_HAND, key, seat.get("size"), seat.get("yarn")):
             moves[key] = Seat(key, seat.get("size"), seat.get("yarn"))
     return Asked(draft.reach, pins, exclusions, moves, tuple(lost))
 
@@ -180,7 +204,7 @@ def best_of(read: kernel.Round, asked: Asked) -> Assignment:
         ) from None
     except TimeoutError:
         raise Refused.because(
-            "No proposal was found in the time that a page can take. Give fewer pins, or a shorter reach."
+            _("No proposal was found in the time that a page can take. Give fewer pins, or a shorter reach.")
         ) from None
     cache.set(key, found, CACHED_FOR_SECONDS)
     return found

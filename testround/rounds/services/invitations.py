@@ -11,9 +11,11 @@ from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from testround.outbox.mail import mail_send
 from testround.patterns.access import Right, require
+from testround.people.language import speaking_to, speaking_to_address
 from testround.people.models import User
 from testround.rounds import letters
 from testround.rounds.clock import end_of_day, local_day, today_for
@@ -47,7 +49,9 @@ def invitation_create(
     require(by, Right.INVITE, locked.round.edition.pattern)
     if locked.state != Place.State.OFFERED:
         raise Refused.because(
-            f"{locked.name}'s place is {locked.state}: only an offered place can be offered to somebody."
+            _("{name}'s place is {state}: only an offered place can be offered to somebody.").format(
+                name=locked.name, state=locked.get_state_display()
+            )
         )
     if until is not None and locked.offered_until is not None:
         _prolong(locked, until)
@@ -60,17 +64,23 @@ def invitation_create(
         expires=locked.offered_until or timezone.now() + INVITATION_LASTS,
     )
     url = f"{settings.SITE_URL}{reverse('rounds:join', args=[secret])}"
-    sent = " and sent by mail" if email else ""
-    diary_write(round=locked.round, place=locked, by=by, text=f"Invitation for {locked.name} made{sent}.")
+    text = _("Invitation for {name} made and sent by mail.") if email else _("Invitation for {name} made.")
+    diary_write(
+        round=locked.round,
+        place=locked,
+        by=by,
+        text=text.format(name=locked.name),
+    )
     if email:
-        letter = letters.invitation(invitation=invitation, place=locked, url=url)
+        with speaking_to_address(email):
+            letter = letters.invitation(invitation=invitation, place=locked, url=url)
         mail_send(to=email, letter=letter, name=locked.name, about=locked.round.code)
     return invitation, url
 
 
 def _prolong(place: Place, until: dt.date) -> None:
     if until < today_for(place.round):
-        raise Refused.because("That day is past: pick today or a later one.", "until")
+        raise Refused.because(_("That day is past: pick today or a later one."), "until")
     place.offered_until = end_of_day(place.round, until)
     place.save(update_fields=["offered_until"])
 
@@ -86,7 +96,12 @@ def invitation_withdraw(*, place: Place, by: User) -> bool:
     require(by, Right.INVITE, locked.round.edition.pattern)
     if not withdraw_links(locked):
         return False
-    diary_write(round=locked.round, place=locked, by=by, text=f"Invitation for {locked.name} withdrawn.")
+    diary_write(
+        round=locked.round,
+        place=locked,
+        by=by,
+        text=_("Invitation for {name} withdrawn.").format(name=locked.name),
+    )
     return True
 
 
@@ -120,31 +135,41 @@ def invitation_check(invitation: Invitation) -> None:
     owner = place.round.edition.pattern.owner
     if invitation.used_at is not None:
         raise InvitationEnded.because(
-            "This link has been used. If it was you who used it, sign in with the address you gave; your "
-            "place is under “Today”."
+            _(
+                "This link has been used. If it was you who used it, sign in with the address you gave; your "
+                "place is under “Today”."
+            )
         )
     if invitation.declined_at is not None:
         raise InvitationEnded.because(
-            f"You said no to this place, and {owner} is told. If you have changed your mind, ask whether one "
-            "is free."
+            _(
+                "You said no to this place, and {owner} is told. If you have changed your mind, ask whether "
+                "one is free."
+            ).format(owner=owner)
         )
     if place.state == Place.State.GIVEN_BACK:
         raise InvitationEnded.because(
-            f"This place is no longer offered. Ask {owner} whether another is free."
+            _("This place is no longer offered. Ask {owner} whether another is free.").format(owner=owner)
         )
     if invitation.withdrawn_at is not None:
         raise InvitationEnded.because(
-            "This link was withdrawn, perhaps for a newer one. Look for a later mail, or ask "
-            f"{owner} for a new link."
+            _(
+                "This link was withdrawn, perhaps for a newer one. Look for a later mail, or ask {owner} for "
+                "a new link."
+            ).format(owner=owner)
         )
     if invitation.expires <= timezone.now():
         raise InvitationEnded.because(
-            f"This link ran out on {letters.day(local_day(place.round, invitation.expires))}. Ask {owner} for a new one."
+            _("This link ran out on {day}. Ask {owner} for a new one.").format(
+                day=letters.day(local_day(place.round, invitation.expires)), owner=owner
+            )
         )
     if place.round.state == Round.State.CLOSED:
-        raise InvitationEnded.because("This round is closed, so its places can no longer be taken.")
+        raise InvitationEnded.because(_("This round is closed, so its places can no longer be taken."))
     if place.state != Place.State.OFFERED:
-        raise InvitationEnded.because(f"This place is taken. Ask {owner} whether another is free.")
+        raise InvitationEnded.because(
+            _("This place is taken. Ask {owner} whether another is free.").format(owner=owner)
+        )
 
 
 @transaction.atomic
@@ -179,10 +204,12 @@ def invitation_accept(*, secret: str, user: User, name: str = "", form_key: str 
             .first()
         )
         if other is not None:
-            seat = f"size {other.size}" if other.size else "made to measure"
+            seat = letters.size_of(other)
             raise Refused.because(
-                f"You hold a place in this round already ({seat}), and this round gives each person one. "
-                f"Ask {place.round.edition.pattern.owner} to allow several, or give that one back first."
+                _(
+                    "You hold a place in this round already ({seat}), and this round gives each person one. Ask "
+                    "{owner} to allow several, or give that one back first."
+                ).format(seat=seat, owner=place.round.edition.pattern.owner)
             )
 
     now = timezone.now()
@@ -198,15 +225,23 @@ def invitation_accept(*, secret: str, user: User, name: str = "", form_key: str 
         changed=now,
     )
     if not (used and taken):
-        raise InvitationEnded.because("Somebody has just used this link, so the place is taken.")
+        raise InvitationEnded.because(_("Somebody has just used this link, so the place is taken."))
     place.refresh_from_db()
     _keep_consents(place, user)
-    whose = ", the designer's own" if user.pk == place.round.edition.pattern.owner_id else ""
+    own = user.pk == place.round.edition.pattern.owner_id
+    moved = (
+        _("{name} moved from {before} to {after}, the designer's own.")
+        if own
+        else _("{name} moved from {before} to {after}.")
+    )
     diary_write(
         round=place.round,
         place=place,
         by=user,
-        text=f"{place.name} moved from offered to taken{whose}: said yes to the terms.",
+        text=moved.format(
+            name=place.name, before=Place.State(Place.State.OFFERED).label, after=place.get_state_display()
+        ),
+        reason=_("said yes to the terms"),
     )
     return place
 
@@ -243,7 +278,8 @@ def person_join(
     except IntegrityError as error:
         raise _address_has_account() from error
     place = invitation_accept(secret=secret, user=user, name=name, form_key=form_key)
-    letter = letters.welcome(place=place, user=user)
+    with speaking_to(user):
+        letter = letters.welcome(place=place, user=user)
     mail_send(to=user.email, person=user, letter=letter, name=place.name, about=place.round.code)
     return user, place
 
@@ -269,5 +305,5 @@ def person_of_repeated_press(*, secret: str, form_key: str) -> User | None:
 
 def _address_has_account() -> AddressHasAccount:
     return AddressHasAccount.because(
-        "There is an account with this address. Sign in first, then follow the link again.", "email"
+        _("There is an account with this address. Sign in first, then follow the link again."), "email"
     )

@@ -15,9 +15,13 @@ from dataclasses import asdict, dataclass, field
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from testround.kernel.problems import Problem
 from testround.kernel.round import LONGEST_CM
+from testround.kernel.units import decimal
+from testround.kernel.words import commas
 from testround.outbox.services import regularly
 from testround.rounds import letters
 from testround.rounds.models import PHOTO_USES, Candidate, OfferLink, Round
@@ -94,7 +98,7 @@ def offer_make(*, round: Round, email: str, offer: Offer, form_key: str) -> None
     """
     locked = locked_round(round.pk)
     if not call_state(locked, confirmed=0).takes_offers:
-        raise OfferEnded.because("This call has ended and takes no more offers.")
+        raise OfferEnded.because(_("This call has ended and takes no more offers."))
     _check_offer(locked, offer)
     key = email_key(email)
     form_hash = _form_hash(form_key, key, offer)
@@ -108,8 +112,8 @@ def offer_make(*, round: Round, email: str, offer: Offer, form_key: str) -> None
         return
     held = locked.candidates.filter(email_key=key, state__in=Candidate.HOLDING).first()
     if held is not None:
-        _, url = offer_link(held, OfferLink.Kind.CHANGE)
-        offer_mail(held, letters.call.offered_already(candidate=held, url=url))
+        url = offer_link(held, OfferLink.Kind.CHANGE)[1]
+        offer_mail(held, letters.call.offered_already, url=url)
         return
     candidate = Candidate(
         round=locked,
@@ -123,10 +127,7 @@ def offer_make(*, round: Round, email: str, offer: Offer, form_key: str) -> None
     _fill(candidate, offer)
     candidate.save()
     link, url = offer_link(candidate, OfferLink.Kind.CONFIRM, expires=now + CONFIRM_WITHIN)
-    offer_mail(
-        candidate,
-        letters.call.confirm(candidate=candidate, link=link, url=url, days=UNCONFIRMED_KEPT.days),
-    )
+    offer_mail(candidate, letters.call.confirm, link=link, url=url, days=UNCONFIRMED_KEPT.days)
 
 
 def offer_of_secret(secret: str) -> OfferLink:
@@ -152,17 +153,21 @@ def offer_check(link: OfferLink) -> None:
     candidate = link.candidate
     if candidate.state == Candidate.State.WITHDRAWN:
         raise OfferEnded.because(
-            "This offer was taken back. While the call is open you can make another one."
+            _("This offer was taken back. While the call is open you can make another one.")
         )
     if link.kind == OfferLink.Kind.CONFIRM and link.used_at is not None:
         raise OfferEnded.because(
-            "This link has been used: the offer is confirmed. The mail you got then has a link to change it or "
-            "to take it back."
+            _(
+                "This link has been used: the offer is confirmed. The mail you got then has a link to change "
+                "it or to take it back."
+            )
         )
     if candidate.state == Candidate.State.OFFERED and link.expires and link.expires <= timezone.now():
         raise OfferEnded.because(
-            f"This link ran out on {letters.day(timezone.localdate(link.expires))}, so the offer was never "
-            "confirmed. While the call is open you can make it again."
+            _(
+                "This link ran out on {day}, so the offer was never confirmed. While the call is open you "
+                "can make it again."
+            ).format(day=letters.day(timezone.localdate(link.expires)))
         )
 
 
@@ -183,11 +188,13 @@ def offer_confirm(*, secret: str) -> tuple[Candidate, str]:
     offer_check(link)
     candidate = link.candidate
     if candidate.state != Candidate.State.OFFERED:
-        raise OfferEnded.because("This offer is confirmed already.")
+        raise OfferEnded.because(_("This offer is confirmed already."))
     confirmed = confirmed_count(round)
     state = call_state(round, confirmed=confirmed)
     if not state.takes_offers:
-        raise OfferEnded.because("The call has ended before this offer was confirmed, so it does not count.")
+        raise OfferEnded.because(
+            _("The call has ended before this offer was confirmed, so it does not count.")
+        )
     now = timezone.now()
     candidate.state = Candidate.State.WAITING if state.waits else Candidate.State.CONFIRMED
     candidate.answered = now
@@ -198,14 +205,22 @@ def offer_confirm(*, secret: str) -> tuple[Candidate, str]:
     others.delete()
     OfferLink.objects.filter(pk=link.pk).update(used_at=now)
     offers_changed(round)
-    _, url = offer_link(candidate, OfferLink.Kind.CHANGE)
+    url = offer_link(candidate, OfferLink.Kind.CHANGE)[1]
     waits = candidate.state == Candidate.State.WAITING
-    write = letters.call.waits if waits else letters.call.counts
-    offer_mail(candidate, write(candidate=candidate, url=url))
-    what = "waits: the call was full or over" if waits else "counts"
-    diary_write(round=round, text=f"{candidate.name} confirmed an offer by mail; it {what}.")
+    offer_mail(candidate, letters.call.waits if waits else letters.call.counts, url=url)
+    text = (
+        _("{name} confirmed an offer by mail; it waits: the call was full or over.")
+        if waits
+        else _("{name} confirmed an offer by mail; it counts.")
+    )
+    diary_write(round=round, text=text.format(name=candidate.name), names=[candidate.name])
     if not waits and confirmed + 1 == offers_wanted(round):
-        diary_write(round=round, text=f"Call full with {confirmed + 1} offers: later ones wait.")
+        text = ngettext(
+            "Call full with {n} offer: later ones wait.",
+            "Call full with {n} offers: later ones wait.",
+            confirmed + 1,
+        )
+        diary_write(round=round, text=text.format(n=confirmed + 1))
     return candidate, url
 
 
@@ -224,7 +239,9 @@ def offer_change(*, secret: str, offer: Offer) -> Candidate:
     candidate = link.candidate
     if candidate.state == Candidate.State.PLACED:
         raise OfferEnded.because(
-            f"A place came of this offer: look for the invitation in your mail, or ask {round.edition.pattern.owner}."
+            _("A place came of this offer: look for the invitation in your mail, or ask {owner}.").format(
+                owner=round.edition.pattern.owner
+            )
         )
     _check_offer(round, offer)
     before = {name: getattr(candidate, name) for name in _ANSWERS}
@@ -232,7 +249,8 @@ def offer_change(*, secret: str, offer: Offer) -> Candidate:
     if {name: getattr(candidate, name) for name in _ANSWERS} != before:
         candidate.save()
         if candidate.state != Candidate.State.OFFERED:
-            diary_write(round=round, text=f"{candidate.name} changed their offer.")
+            text = _("{name} changed their offer.").format(name=candidate.name)
+            diary_write(round=round, text=text, names=[candidate.name])
     return candidate
 
 
@@ -248,7 +266,9 @@ def offer_withdraw(*, secret: str) -> Candidate:
         return candidate
     if candidate.state == Candidate.State.PLACED:
         raise OfferEnded.because(
-            f"A place came of this offer: give it back by the invitation, or tell {round.edition.pattern.owner}."
+            _("A place came of this offer: give it back by the invitation, or tell {owner}.").format(
+                owner=round.edition.pattern.owner
+            )
         )
     was = candidate.state
     candidate.state = Candidate.State.WITHDRAWN
@@ -259,7 +279,8 @@ def offer_withdraw(*, secret: str) -> Candidate:
         setattr(candidate, f"photo_{use}", False)
     candidate.save()
     if was != Candidate.State.OFFERED:
-        diary_write(round=round, text=f"{candidate.name} took their offer back.")
+        text = _("{name} took their offer back.").format(name=candidate.name)
+        diary_write(round=round, text=text, names=[candidate.name])
     if was == Candidate.State.CONFIRMED:
         waiting_move_up(round, most=1)
         offers_changed(round)
@@ -290,46 +311,62 @@ def _fill(candidate: Candidate, offer: Offer) -> None:
 def _check_offer(round: Round, offer: Offer) -> None:
     document = round.edition.document
     labels = {measure.key: measure.label for measure in document.measures}
-    sizes = ", ".join(document.sizes)
+    sizes = commas(document.sizes)
     problems = []
     if not offer.name.strip():
-        problems.append(Problem("name", "Write a name to call you by; a first name will do."))
+        problems.append(Problem("name", _("Write a name to call you by; a first name will do.")))
     if not offer.adult:
         problems.append(
-            Problem("adult", "Only adults offer: for a minor's garment, a parent or another adult does.")
+            Problem("adult", _("Only adults offer: for a minor's garment, a parent or another adult does."))
         )
     for size in offer.wishes:
         if size not in document.sizes:
-            has = f"it has {sizes}" if sizes else "it is made to measure"
-            problems.append(Problem("wish_1", f"The pattern has no size {size}: {has}."))
+            no_size = (
+                _("The pattern has no size {size}: it has {sizes}.")
+                if sizes
+                else _("The pattern has no size {size}: it is made to measure.")
+            )
+            problems.append(Problem("wish_1", no_size.format(size=size, sizes=sizes)))
     twice = next((size for i, size in enumerate(offer.wishes) if size in offer.wishes[:i]), None)
     if twice is not None:
-        problems.append(Problem("wish_2", f"You wished for {twice} twice: choose another size, or none."))
+        problems.append(
+            Problem(
+                "wish_2", _("You wished for {twice} twice: choose another size, or none.").format(twice=twice)
+            )
+        )
     for key, cm in offer.measures.items():
         if key not in labels:
-            problems.append(Problem("", f"The pattern asks for no measure “{key}”: leave it out."))
+            problems.append(
+                Problem("", _("The pattern asks for no measure “{key}”: leave it out.").format(key=key))
+            )
         elif not 0 < cm <= LONGEST_CM:
             problems.append(
                 Problem(
                     f"measure_{key}",
-                    f"{labels[key]}: {cm:g} cm cannot be meant; give a length above 0 and up to {LONGEST_CM:g} "
-                    "cm.",
+                    _("{label}: {length} cannot be meant; give a length above 0 and up to {longest}.").format(
+                        label=labels[key], length=f"{decimal(cm)} cm", longest=f"{decimal(LONGEST_CM)} cm"
+                    ),
                 )
             )
     if document.is_graded and not offer.wishes and not set(offer.measures) & set(labels):
         problems.append(
             Problem(
-                "wish_1", "Give a measurement, or wish for a size: otherwise no size can be found for you."
+                "wish_1", _("Give a measurement, or wish for a size: otherwise no size can be found for you.")
             )
         )
     known = set(round.yarns.values_list("key", flat=True))
     if unknown := [yarn for yarn in offer.yarns if yarn not in known]:
         problems.append(
-            Problem("yarns", f"This round does not supply the yarn “{unknown[0]}”: choose one of these.")
+            Problem(
+                "yarns",
+                _("This round does not supply the yarn “{unknown}”: choose one of these.").format(
+                    unknown=unknown[0]
+                ),
+            )
         )
     if not offer.yarns and not offer.own_yarn:
         problems.append(
-            Problem("yarns", "Choose the yarns you would work in, or say that you bring your own.")
+            Problem("yarns", _("Choose the yarns you would work in, or say that you bring your own."))
         )
     if problems:
         raise Refused(problems)

@@ -5,17 +5,22 @@ from __future__ import annotations
 import datetime as dt
 import secrets
 import uuid
+from collections.abc import Sequence
 
 from django.conf import settings
 from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
+from testround.kernel.words import commas
 from testround.outbox.mail import mail_send
 from testround.patterns.access import Right, Role, require
 from testround.patterns.models import Membership, Pattern
+from testround.people.language import speaking_to_address
 from testround.people.models import User
 from testround.rounds import letters
+from testround.rounds.letters.words import role_word
 from testround.rounds.models import Round
 from testround.rounds.refusals import InvitationEnded, Refused, UnknownInvitation
 from testround.rounds.services.diary import diary_write
@@ -43,10 +48,13 @@ def member_invite(*, pattern: Pattern, email: str, role: str, key: uuid.UUID, by
     if known is not None:
         return known
     if role not in Role.values:
-        raise Refused.because(f"Choose what they are to be: {', '.join(Role.values)}.", "role")
+        raise Refused.because(
+            _("Choose what they are to be: {roles}.").format(roles=commas(map(role_word, Role.values))),
+            "role",
+        )
     email = email.strip().lower()
     if email == locked.owner.email.lower():
-        raise Refused.because("This is your own address, and the pattern is yours already.", "email")
+        raise Refused.because(_("This is your own address, and the pattern is yours already."), "email")
     now = timezone.now()
     locked.memberships.filter(email=email, joined_at__isnull=True, ended_at__isnull=True).update(ended_at=now)
     secret = secrets.token_urlsafe(32)
@@ -61,9 +69,10 @@ def member_invite(*, pattern: Pattern, email: str, role: str, key: uuid.UUID, by
         expires=now + MEMBERSHIP_LINK_LASTS,
     )
     url = f"{settings.SITE_URL}{reverse('rounds:person_join', args=[secret])}"
-    letter = letters.people.membership(membership=membership, by=by, url=url)
+    with speaking_to_address(email):
+        letter = letters.people.membership(membership=membership, by=by, url=url)
     mail_send(to=email, letter=letter)
-    _diary(locked, by, f"An invitation to be {role} was mailed.")
+    _diary(locked, by, _("An invitation to be {role} was mailed.").format(role=role_word(role)))
     return membership
 
 
@@ -80,21 +89,27 @@ def membership_check(membership: Membership, user: User | None) -> None:
     """Raise InvitationEnded, in a sentence for who followed the link, unless it can be used (by that person)."""
     owner = membership.pattern.owner
     if membership.joined_at is not None:
-        raise InvitationEnded.because("This link has been used: it works once.")
+        raise InvitationEnded.because(_("This link has been used: it works once."))
     if membership.ended_at is not None:
         raise InvitationEnded.because(
-            f"This link was withdrawn, perhaps for a newer one. Look for a later mail, or ask {owner}."
+            _(
+                "This link was withdrawn, perhaps for a newer one. Look for a later mail, or ask {owner}."
+            ).format(owner=owner)
         )
     if membership.expires <= timezone.now():
         raise InvitationEnded.because(
-            f"This link ran out on {letters.day(membership.expires.date())}. Ask {owner} for a new one."
+            _("This link ran out on {day}. Ask {owner} for a new one.").format(
+                day=letters.day(membership.expires.date()), owner=owner
+            )
         )
     if user is not None and user.pk == owner.pk:
-        raise InvitationEnded.because("This pattern is yours already.")
+        raise InvitationEnded.because(_("This pattern is yours already."))
     if user is not None and user.email.lower() != membership.email.lower():
         raise InvitationEnded.because(
-            f"This link is for another address than {user.email}. Sign in with the address that it was mailed to, "
-            f"or ask {owner} to invite this one."
+            _(
+                "This link is for another address than {email}. Sign in with the address that it was mailed "
+                "to, or ask {owner} to invite this one."
+            ).format(email=user.email, owner=owner)
         )
 
 
@@ -136,11 +151,13 @@ def membership_accept(*, secret: str, user: User) -> Membership:
             expires=now,
             joined_at=now,
         )
-        _diary(
-            pattern, user, f"{user} took the pattern and its rounds over from {before}, who is editor now."
-        )
+        taken_over = _(
+            "{name} took the pattern and its rounds over from {before}, who is editor now."
+        ).format(name=user, before=before)
+        _diary(pattern, user, taken_over, names=[str(before)])
     else:
-        _diary(pattern, user, f"{user} became {membership.role}.")
+        became = _("{name} became {role}.").format(name=user, role=role_word(membership.role))
+        _diary(pattern, user, became)
     membership.save(update_fields=["user", "joined_at", "ended_at"])
     return membership
 
@@ -157,9 +174,12 @@ def membership_end(*, membership: Membership, by: User) -> bool:
     locked.ended_at = timezone.now()
     locked.save(update_fields=["ended_at"])
     if locked.user is None:
-        _diary(pattern, by, f"An invitation to be {locked.role} was withdrawn.")
+        _diary(
+            pattern, by, _("An invitation to be {role} was withdrawn.").format(role=role_word(locked.role))
+        )
     else:
-        _diary(pattern, by, f"{locked.user} is no longer {locked.role}.")
+        ended = _("{name} is no longer {role}.").format(name=locked.user, role=role_word(locked.role))
+        _diary(pattern, by, ended, names=[str(locked.user)])
     return True
 
 
@@ -171,7 +191,7 @@ def _locked(pattern: Pattern) -> Pattern:
     )
 
 
-def _diary(pattern: Pattern, by: User, text: str) -> None:
+def _diary(pattern: Pattern, by: User, text: str, names: Sequence[str] = ()) -> None:
     """A part in a pattern is one in all its rounds, so that every round's diary has it."""
     for round in Round.objects.filter(edition__pattern=pattern):
-        diary_write(round=round, by=by, text=text)
+        diary_write(round=round, by=by, text=text, names=[str(by), *names])

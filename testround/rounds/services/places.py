@@ -8,17 +8,21 @@ from collections.abc import Mapping, Sequence
 from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext, pgettext
 
 from testround.kernel.problems import Problem
 from testround.kernel.round import LONGEST_CM, Yarn
 from testround.kernel.round import Pattern as SheetDocument
+from testround.kernel.units import decimal
+from testround.kernel.words import commas
 from testround.outbox.mail import mail_send
 from testround.patterns.access import Right, require
+from testround.people.language import speaking_to
 from testround.people.models import User
 from testround.rounds import letters
 from testround.rounds.models import Candidate, Place, Round, SuppliedYarn
 from testround.rounds.refusals import Refused
-from testround.rounds.services.diary import because, diary_write, said
+from testround.rounds.services.diary import changed, diary_write
 from testround.rounds.services.invitations import withdraw_links
 from testround.rounds.services.rounds import locked_round
 from testround.rounds.services.vacancies import place_fell_free, places_fill
@@ -46,9 +50,9 @@ def place_add(
     locked = locked_round(round.pk)
     require(by, Right.EDIT, locked.edition.pattern)
     if locked.state == Round.State.CLOSED:
-        raise Refused.because("The round is closed: move it back to measuring before adding a place.")
+        raise Refused.because(_("The round is closed: move it back to measuring before adding a place."))
     if not name.strip():
-        raise Refused.because("Say how this tester is to be called, a first name or “Tester 5”.", "name")
+        raise Refused.because(_("Say how this tester is to be called, a first name or “Tester 5”."), "name")
     document = locked.edition.document
     size = _checked_size(locked, document, size)
     _check_measures(measures or {}, document)
@@ -66,7 +70,7 @@ def place_add(
         _take_out(locked, candidate)
     _set_yarn(place, yarn)
     place.save()
-    diary_write(round=locked, by=by, place=place, text=f"Place offered: {_seat(place)}.")
+    diary_write(round=locked, by=by, place=place, text=_seat(place))
     return place
 
 
@@ -89,8 +93,16 @@ def places_add(
 
 
 def _seat(place: Place) -> str:
-    made = f"size {place.size}" if place.size else "made to measure"
-    return f"{place.name}, {made}, {place.yarn_label or 'yarn of their own'}"
+    """The entry of a place that is offered."""
+    if place.size and place.yarn_label:
+        said = _("Place offered: {name}, size {size}, {yarn}.")
+    elif place.size:
+        said = _("Place offered: {name}, size {size}, yarn of their own.")
+    elif place.yarn_label:
+        said = _("Place offered: {name}, made to measure, {yarn}.")
+    else:
+        said = _("Place offered: {name}, made to measure, yarn of their own.")
+    return said.format(name=place.name, size=place.size, yarn=place.yarn_label)
 
 
 def _take_out(round: Round, candidate: Candidate) -> None:
@@ -99,7 +111,9 @@ def _take_out(round: Round, candidate: Candidate) -> None:
         state=Candidate.State.PLACED, changed=timezone.now()
     )
     if not taken:
-        raise Refused.because(f"{candidate.name} does not offer any more, or has a place by now.")
+        raise Refused.because(
+            _("{name} does not offer any more, or has a place by now.").format(name=candidate.name)
+        )
 
 
 def _next_key(round: Round) -> str:
@@ -117,11 +131,13 @@ def _checked_size(
 ) -> str | None:
     if not document.is_graded:
         if size:
-            raise Refused.because("This pattern is made to measure: leave the size empty.", "size")
+            raise Refused.because(_("This pattern is made to measure: leave the size empty."), "size")
         return None
     if size not in document.sizes:
         raise Refused.because(
-            f"The pattern has no size {size or '(none chosen)'}: choose one of {', '.join(document.sizes)}.",
+            _("The pattern has no size {size}: choose one of {sizes}.").format(
+                size=size or _("(none chosen)"), sizes=commas(document.sizes)
+            ),
             "size",
         )
     most = ((round.places_plan or {}).get("most") or {}).get(size)
@@ -131,8 +147,13 @@ def _checked_size(
             held = held.exclude(pk=besides.pk)
         if held.count() >= most:
             raise Refused.because(
-                f"Size {size} takes at most {most} testers in this round and has them: choose another size, "
-                "or raise the most in the round's plan.",
+                ngettext(
+                    "Size {size} takes at most {n} tester in this round and has them: choose another size, "
+                    "or raise the most in the round's plan.",
+                    "Size {size} takes at most {n} testers in this round and has them: choose another size, "
+                    "or raise the most in the round's plan.",
+                    most,
+                ).format(size=size, n=most),
                 "size",
             )
     return size
@@ -143,13 +164,18 @@ def _check_measures(measures: Mapping[str, float], document: SheetDocument) -> N
     problems = []
     for key, value in measures.items():
         if key not in labels:
-            problems.append(Problem("measures", f"The pattern asks for no measure “{key}”: leave it out."))
+            problems.append(
+                Problem(
+                    "measures", _("The pattern asks for no measure “{key}”: leave it out.").format(key=key)
+                )
+            )
         elif not 0 < value <= LONGEST_CM:
             problems.append(
                 Problem(
                     f"measure_{key}",
-                    f"{labels[key]}: {value:g} cm cannot be meant; give a length above 0 and up to "
-                    f"{LONGEST_CM:g} cm.",
+                    _("{label}: {length} cannot be meant; give a length above 0 and up to {longest}.").format(
+                        label=labels[key], length=f"{decimal(value)} cm", longest=f"{decimal(LONGEST_CM)} cm"
+                    ),
                 )
             )
     if problems:
@@ -160,7 +186,7 @@ def _check_makers(round: Round, yarn: Yarn | SuppliedYarn | None, besides: Place
     if not isinstance(yarn, SuppliedYarn):
         return
     if yarn.round_id != round.pk:
-        raise Refused.because("That yarn belongs to another round: choose one of this round's.", "yarn")
+        raise Refused.because(_("That yarn belongs to another round: choose one of this round's."), "yarn")
     if yarn.makers is None:
         return
     # A place keeps the yarn's label, as the round file does, so the label is what is counted.
@@ -169,7 +195,11 @@ def _check_makers(round: Round, yarn: Yarn | SuppliedYarn | None, besides: Place
         users = users.exclude(pk=besides.pk)
     if users.count() >= yarn.makers:
         raise Refused.because(
-            f"{yarn.label} is enough for {yarn.makers} testers and they are found: choose another yarn.",
+            ngettext(
+                "{label} is enough for {n} tester, who is found: choose another yarn.",
+                "{label} is enough for {n} testers and they are found: choose another yarn.",
+                yarn.makers,
+            ).format(label=yarn.label, n=yarn.makers),
             "yarn",
         )
 
@@ -197,15 +227,16 @@ def place_edit(
     require(by, Right.EDIT, round.edition.pattern)
     locked = Place.objects.select_for_update(of=("self",)).get(pk=place.pk)
     if locked.state == Place.State.GIVEN_BACK:
-        raise Refused.because("This place was given back: add a new one in its stead.")
+        raise Refused.because(_("This place was given back: add a new one in its stead."))
     if not name.strip():
-        raise Refused.because("Say how this tester is to be called, a first name or “Tester 5”.", "name")
+        raise Refused.because(_("Say how this tester is to be called, a first name or “Tester 5”."), "name")
     document = round.edition.document
     if (size or None) != locked.size:
         if not place_is_behind(locked.state, Place.State.MAKING):
             raise Refused.because(
-                f"{locked.name} has begun size {locked.size}: give this place back and add one in the other "
-                "size.",
+                _("{name} has begun size {size}: give this place back and add one in the other size.").format(
+                    name=locked.name, size=locked.size
+                ),
                 "size",
             )
         size = _checked_size(round, document, size, besides=locked)
@@ -214,21 +245,30 @@ def place_edit(
     if isinstance(yarn, SuppliedYarn) and yarn.label != locked.yarn_label:
         _check_makers(round, yarn, besides=locked)
 
-    before = {"name": locked.name, "size": locked.size, "yarn": locked.yarn_label}
+    before = (locked.name, locked.size, locked.yarn_label)
     measures_changed = measures != locked.measures
     locked.name, locked.size, locked.measures = name.strip(), size or None, measures
     _set_yarn(locked, yarn)
-    after = {"name": locked.name, "size": locked.size, "yarn": locked.yarn_label}
+    after = (locked.name, locked.size, locked.yarn_label)
+    words = (
+        pgettext("what changed of a place", "name"),
+        pgettext("what changed of a place", "size"),
+        pgettext("what changed of a place", "yarn"),
+    )
     changes = [
-        f"{what} from {said(before[what])} to {said(after[what])}"
-        for what in before
-        if before[what] != after[what]
+        changed(what, was, now) for what, was, now in zip(words, before, after, strict=True) if was != now
     ]
     # That measures changed is in the diary; what they are is not.
-    changes += ["body measurements"] if measures_changed else []
+    changes += [_("body measurements")] if measures_changed else []
     locked.save()
     if changes:
-        diary_write(round=round, place=locked, by=by, text=f"{before['name']}: changed {'; '.join(changes)}.")
+        diary_write(
+            round=round,
+            place=locked,
+            by=by,
+            text=_("{name}: changed {changes}.").format(name=before[0], changes="; ".join(changes)),
+            names=[before[0]],
+        )
     return locked
 
 
@@ -238,19 +278,33 @@ def place_move(*, place: Place, state: str, by: User | None, cause: str = "") ->
     locked = Place.objects.select_for_update(of=("self",)).select_related("round").get(pk=place.pk)
     if state not in Place.State.values:
         raise Refused.because(
-            f"“{state}” is no state of a place: choose one of {', '.join(Place.State.values)}.", "state"
+            _("“{state}” is no state of a place: choose one of {states}.").format(
+                state=state, states=commas(str(label) for label in Place.State.labels)
+            ),
+            "state",
         )
     if locked.state == state:
         return locked
     allowed = place_states_after(locked.state)
     if state not in allowed:
-        where = f"it can go to {', '.join(allowed)}" if allowed else "add a new place instead"
-        raise Refused.because(f"A place that is {locked.state} cannot become {state}: {where}.", "state")
+        no_way = (
+            _("A place that is {before} cannot become {after}: it can go to {states}.")
+            if allowed
+            else _("A place that is {before} cannot become {after}: add a new place instead.")
+        )
+        raise Refused.because(
+            no_way.format(
+                before=locked.get_state_display(),
+                after=Place.State(state).label,
+                states=commas(str(Place.State(other).label) for other in allowed),
+            ),
+            "state",
+        )
     if state == Place.State.TAKEN and locked.tester_id is None:
         raise Refused.because(
-            "Nobody holds this place yet: invite a tester, who takes it by saying yes.", "state"
+            _("Nobody holds this place yet: invite a tester, who takes it by saying yes."), "state"
         )
-    was, locked.state = locked.state, state
+    was, locked.state = Place.State(locked.state), state
     locked.save(update_fields=["state", "changed"])
     if state == Place.State.GIVEN_BACK:
         withdraw_links(locked)
@@ -259,7 +313,10 @@ def place_move(*, place: Place, state: str, by: User | None, cause: str = "") ->
         round=locked.round,
         place=locked,
         by=by,
-        text=f"{locked.name} moved from {was} to {state}{because(cause)}.",
+        text=_("{name} moved from {before} to {after}.").format(
+            name=locked.name, before=was.label, after=locked.get_state_display()
+        ),
+        reason=cause,
     )
     place.state = locked.state
     return locked
@@ -291,7 +348,8 @@ def place_give_back(*, place: Place, by: User | None, cause: str = "") -> Place:
         given = place_move(place=place, state=Place.State.GIVEN_BACK, by=by, cause=cause)
         owner = given.round.edition.pattern.owner
         if was != Place.State.GIVEN_BACK and by is not None and by.pk != owner.pk:
-            letter = letters.given_back(place=given, cause=cause)
+            with speaking_to(owner):
+                letter = letters.given_back(place=given, cause=cause)
             mail_send(to=owner.email, letter=letter, name=str(owner), about=given.round.code)
     return given
 
@@ -314,12 +372,16 @@ def place_count(*, place: Place, counts: bool, by: User) -> Place:
     if locked.state != Place.State.GIVEN_BACK:
         raise Refused.because(
             _("%(name)s's place is %(state)s: only what came from a place given back can be left out.")
-            % {"name": locked.name, "state": locked.state}
+            % {"name": locked.name, "state": locked.get_state_display()}
         )
     if counts is (locked.left_out_at is None):
         return locked
     locked.left_out_at = None if counts else timezone.now()
     locked.save(update_fields=["left_out_at"])
-    so = "counts in the results again" if counts else "is left out of the results"
-    diary_write(round=locked.round, place=locked, by=by, text=f"What came from {locked.name}'s place {so}.")
+    text = (
+        _("What came from {name}'s place counts in the results again.")
+        if counts
+        else _("What came from {name}'s place is left out of the results.")
+    )
+    diary_write(round=locked.round, place=locked, by=by, text=text.format(name=locked.name))
     return locked

@@ -14,10 +14,13 @@ from collections.abc import Callable, Iterable, Sequence
 from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from testround.outbox.mail import mail_send
 from testround.outbox.models import Mail
 from testround.outbox.services import regularly
+from testround.people.language import speaking_to
 from testround.people.models import User
 from testround.rounds import letters
 from testround.rounds.clock import local_day
@@ -28,6 +31,10 @@ from testround.rounds.services.places import place_move
 from testround.rounds.services.vacancies import place_fell_free
 
 logger = logging.getLogger(__name__)
+
+# An ending of so many letters belongs to a name, unless the name is so short that it would make a word with it.
+ENDING = r"[^\W\d_]{0,2}"
+SHORTEST_WITH_ENDING = 3
 
 Forgetter = Callable[[Sequence[Place]], None]
 Withdrawal = Callable[[Place], None]
@@ -63,8 +70,10 @@ def check_kept(place: Place) -> None:
     purged_at = Round.objects.values_list("purged_at", flat=True).get(pk=place.round_id)
     if purged_at is not None:
         raise Refused.because(
-            f"What is private of this round was deleted on {letters.day(purged_at.date())}, as its terms "
-            "say, so nothing private is taken any more."
+            _(
+                "What is private of this round was deleted on {day}, as its terms say, so nothing private is "
+                "taken any more."
+            ).format(day=letters.day(purged_at.date()))
         )
 
 
@@ -90,15 +99,22 @@ def consents_set(*, place: Place, kinds: Iterable[str], by: User | None) -> set[
         # Also those that came before there was such a question.
         for withdrawal in _withdrawals:
             withdrawal(locked)
-    for verb, changed in (("allows", given), ("no longer allows", withdrawn)):
-        if changed:
-            _tell(locked, by, verb, changed)
+    if given:
+        _tell(locked, by, given)
+    if withdrawn:
+        _tell(locked, by, withdrawn, allows=False)
     return given | withdrawn
 
 
-def _tell(place: Place, by: User | None, verb: str, kinds: set[str]) -> None:
-    what = "; ".join(label for kind, label in Consent.Kind.choices if kind in kinds)
-    diary_write(round=place.round, place=place, by=by, text=f"{place.name} {verb} the designer to: {what}.")
+def _tell(place: Place, by: User | None, kinds: set[str], *, allows: bool = True) -> None:
+    # Translators: {uses} is one or several of "see my photos", "put my name beside my photos" and their like.
+    said = (
+        _("{name} allows the designer to: {uses}.")
+        if allows
+        else _("{name} no longer allows the designer to: {uses}.")
+    )
+    uses = "; ".join(str(label) for kind, label in Consent.Kind.choices if kind in kinds)
+    diary_write(round=place.round, place=place, by=by, text=said.format(name=place.name, uses=uses))
 
 
 @transaction.atomic
@@ -107,7 +123,7 @@ def consent_give(*, place: Place, kind: str, by: User | None) -> None:
     locked = Place.objects.select_for_update(of=("self",)).select_related("round").get(pk=place.pk)
     _, is_new = locked.consents.get_or_create(kind=kind, withdrawn_at=None)
     if is_new:
-        _tell(locked, by, "allows", {kind})
+        _tell(locked, by, {kind})
 
 
 # -- forgetting --------------------------------------------------------------------------------------------
@@ -116,7 +132,7 @@ def consent_give(*, place: Place, kind: str, by: User | None) -> None:
 def _nameless(place: Place) -> str:
     """What a place is called once its tester's name is gone: a number that stays, by the order of the places."""
     number = Place.objects.filter(round_id=place.round_id, pk__lte=place.pk).count()
-    return f"a tester, no. {number}"
+    return _("a tester, no. {number}").format(number=number)
 
 
 def places_forget(places: Sequence[Place]) -> None:
@@ -129,7 +145,7 @@ def places_forget(places: Sequence[Place]) -> None:
     now = timezone.now()
     for place in places:
         entries = list(DiaryEntry.objects.filter(place=place))
-        names = [place.name, *_names_before(entries)]
+        names = [place.name, *(name for entry in entries for name in entry.names)]
         names += [place.tester.name, place.tester.email] if place.tester else []
         if place.forgotten_at is None:
             place.name, place.key = _nameless(place), _plain_key(place)
@@ -152,32 +168,28 @@ def _plain_key(place: Place) -> str:
     return f"t{number:02d}"
 
 
-# How the diary says what a place was called before: when it was offered, invited to, and renamed.
-NAMED_BEFORE = (
-    re.compile(r"^Place offered: (.+?), (?:size |made to measure)"),
-    re.compile(r"^Invitation for (.+?) (?:made|withdrawn)"),
-    re.compile(r"name from “(.+?)” to “"),
-    re.compile(r"name from “.+?” to “(.+?)”"),
-)
-
-
-def _names_before(entries: Iterable[DiaryEntry]) -> list[str]:
-    return [found for entry in entries for said in NAMED_BEFORE for found in said.findall(entry.text)]
-
-
-def _diary_nameless(entries: Iterable[DiaryEntry], names: Sequence[str], nameless: str) -> None:
+def _diary_nameless(entries: Iterable[DiaryEntry], names: Iterable[str], nameless: str) -> None:
     """Take names out of diary entries, and the reasons that people gave: the change itself stays on record."""
-    known = [re.escape(name) for name in sorted({n for n in names if n}, key=len, reverse=True)]
-    if not known:
-        return
-    pattern = re.compile(rf"(?<!\w)(?:{'|'.join(known)})(?!\w)")
+    gone = {name for name in names if name}
+    said = _said(gone)
     for entry in entries:
-        text = pattern.sub(nameless, entry.text)
-        if " moved from " in text:
-            text = f"{text.partition(':')[0].rstrip('.')}."
-        if text != entry.text:
-            entry.text = text
-            entry.save(update_fields=["text"])
+        text = entry.without_reason or entry.text
+        text = said.sub(nameless, text) if said else text
+        left = [name for name in entry.names if name not in gone]
+        if (text, left) != (entry.text, entry.names):
+            entry.text, entry.names, entry.without_reason = text, left, ""
+            entry.save(update_fields=["text", "names", "without_reason"])
+
+
+def _said(names: Iterable[str]) -> re.Pattern[str] | None:
+    """Wherever one of these names stands, with the ending that a language may give it: Anna's, Annas."""
+    known = sorted(names, key=len, reverse=True)
+    if not known:
+        return None
+    words = "|".join(
+        re.escape(name) + (ENDING if len(name) >= SHORTEST_WITH_ENDING else "") for name in known
+    )
+    return re.compile(rf"(?<!\w)(?:{words})(?!\w)")
 
 
 @regularly
@@ -207,27 +219,43 @@ def _purge(pk: int, now: dt.datetime) -> bool:
     )
     if round.purged_at is not None or round.purge_on is None or local_day(round, now) < round.purge_on:
         return False
+    with speaking_to(round.edition.pattern.owner):
+        _forget_all(round, now)
+    return True
+
+
+def _forget_all(round: Round, now: dt.datetime) -> None:
     places = list(round.places.select_for_update(of=("self",)).select_related("tester").order_by("pk"))
+    said = [place.name for place in places]
+    said += [name for names in round.diary.values_list("names", flat=True) for name in names]
     offered_by = list(round.candidates.values_list("name", "email"))
     offers = len(offered_by)
     places_forget(places)
-    _diary_nameless(round.diary.all(), [said for pair in offered_by for said in pair], "a candidate")
+    _diary_nameless(round.diary.all(), [word for pair in offered_by for word in pair], _("a candidate"))
+    _diary_nameless(round.diary.all(), said, _("a tester"))
     round.candidates.all().delete()
     Vacancy.objects.filter(place__round=round).update(why="")
     # They bear addresses, also of those who have no account.
     Mail.objects.filter(about=round.code, finished__isnull=False).delete()
     round.purged_at = now
     round.save(update_fields=["purged_at"])
-    offered = f", and {offers} offer{'' if offers == 1 else 's'}" if offers else ""
-    diary_write(
-        round=round,
-        text=(
-            f"The day came on which what is private goes ({letters.day(round.purge_on)}): names, body "
-            f"measurements, photos and words of {len(places)} place{'' if len(places) == 1 else 's'} deleted"
-            f"{offered}. What the errata rest on stays."
-        ),
-    )
-    return True
+    diary_write(round=round, text=_purged(round.purge_on, len(places), offers))
+
+
+def _purged(day: dt.date, places: int, offers: int) -> str:
+    deleted = ngettext(
+        "names, body measurements, photos and words of {n} place deleted",
+        "names, body measurements, photos and words of {n} places deleted",
+        places,
+    ).format(n=places)
+    if offers:
+        # Translators: {deleted} is "names, body measurements, photos and words of 5 places deleted".
+        deleted = ngettext("{deleted}, and {n} offer", "{deleted}, and {n} offers", offers).format(
+            deleted=deleted, n=offers
+        )
+    return _(
+        "The day came on which what is private goes ({day}): {deleted}. What the errata rest on stays."
+    ).format(day=letters.day(day), deleted=deleted)
 
 
 # -- erasing oneself ---------------------------------------------------------------------------------------
@@ -250,7 +278,7 @@ def tester_erase(user: User) -> None:
             Q(by=user) | Q(round__edition__pattern__memberships__user=user), place__isnull=True
         ).distinct(),
         [user.name, user.email],
-        "someone who left",
+        _("someone who left"),
     )
     for place in places:
         places_forget([place])
@@ -262,11 +290,14 @@ def tester_erase(user: User) -> None:
         diary_write(
             round=place.round,
             place=place,
-            text=f"{place.name} left for good: everything personal is erased, what the errata rest on stays.",
+            text=_(
+                "{name} left for good: everything personal is erased, what the errata rest on stays."
+            ).format(name=place.name),
         )
         owner = place.round.edition.pattern.owner
         if was not in (Place.State.GIVEN_BACK, Place.State.DONE) and owner.pk != user.pk:
-            letter = letters.people.left_for_good(place=place, was=was)
+            with speaking_to(owner):
+                letter = letters.people.left_for_good(place=place, was=was)
             mail_send(to=owner.email, letter=letter, name=str(owner), about=place.round.code)
     Invitation.objects.filter(email__iexact=user.email).update(email="")
     Candidate.objects.filter(email__iexact=user.email).delete()
@@ -276,7 +307,7 @@ def _end(place: Place) -> None:
     if place.state in (Place.State.GIVEN_BACK, Place.State.MEASURED, Place.State.DONE):
         return
     to = Place.State.GIVEN_BACK if place.state == Place.State.TAKEN else Place.State.DONE
-    moved = place_move(place=place, state=to, by=None, cause="its tester left for good")
+    moved = place_move(place=place, state=to, by=None, cause=_("its tester left for good"))
     if to == Place.State.DONE:
         # Nobody will measure it: the size wants somebody else, though what was sent is read on.
         place.left_at = moved.left_at = timezone.now()

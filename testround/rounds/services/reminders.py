@@ -12,12 +12,14 @@ from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.db.models import Prefetch, Q, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from testround.outbox.mail import Kind, mail_send
 from testround.outbox.services import regularly
 from testround.outbox.stopping import wants
 from testround.patterns.access import Right, require
 from testround.people.clock import zone_of_person
+from testround.people.language import speaking_to
 from testround.people.models import User
 from testround.rounds import letters
 from testround.rounds.clock import local_day
@@ -54,7 +56,7 @@ def reminders_send(*, now: dt.datetime | None = None) -> int:
     """
     now = now or timezone.now()
     written = 0
-    for _, places in groupby(_reminded_maybe(now), key=lambda place: place.tester_id):
+    for _person, places in groupby(_reminded_maybe(now), key=lambda place: place.tester_id):
         written += _remind(list(places), now)
     return written
 
@@ -101,9 +103,11 @@ def _remind(places: Sequence[Place], now: dt.datetime) -> bool:
                 for one in reminded
             )
             rounds = {one.place.round.code for one in reminded}
+            with speaking_to(person):
+                letter = letters.dates.reminder(person=person, reminded=reminded, today=today)
             mail = mail_send(
                 to=person.email,
-                letter=letters.dates.reminder(person=person, reminded=reminded, today=today),
+                letter=letter,
                 kind=Kind.REMINDERS,
                 person=person,
                 name=reminded[0].place.name,
@@ -118,13 +122,18 @@ def _remind(places: Sequence[Place], now: dt.datetime) -> bool:
 
 
 def _write_down(one: Reminded) -> None:
-    what = letters.dates.AWAITED[Reminder.What(one.due.what)].removeprefix("your ")
-    diary_write(
-        round=one.place.round,
-        place=one.place,
-        text=f"{one.place.name} was reminded by mail: {what} {'due' if one.when == When.BEFORE else 'overdue since'} "
-        f"{letters.day(one.due.date)}.",
-    )
+    is_swatch, is_before = one.due.what == Reminder.What.SWATCH, one.when == When.BEFORE
+    with speaking_to(one.place.round.edition.pattern.owner):
+        if is_swatch and is_before:
+            said = _("{name} was reminded by mail: swatch due {day}.")
+        elif is_swatch:
+            said = _("{name} was reminded by mail: swatch overdue since {day}.")
+        elif is_before:
+            said = _("{name} was reminded by mail: finished measurements due {day}.")
+        else:
+            said = _("{name} was reminded by mail: finished measurements overdue since {day}.")
+        text = said.format(name=one.place.name, day=letters.day(one.due.date))
+    diary_write(round=one.place.round, place=one.place, text=text)
 
 
 def _dates_of(place: Place, today: dt.date) -> Iterator[Reminded]:
@@ -184,9 +193,10 @@ def _remind_of_end(invitation: Invitation, now: dt.datetime) -> bool:
         # Whoever answers or reminds in the same moment has the row first, or finds it changed.
         if not _unanswered().filter(pk=invitation.pk).update(reminded_at=now):
             return False
-        letter = letters.invitation_ends(
-            invitation=invitation, sent=invitation.created.astimezone(zone).date()
-        )
+        with speaking_to(person):
+            letter = letters.invitation_ends(
+                invitation=invitation, sent=invitation.created.astimezone(zone).date()
+            )
         mail = mail_send(
             to=invitation.email,
             letter=letter,
@@ -197,11 +207,11 @@ def _remind_of_end(invitation: Invitation, now: dt.datetime) -> bool:
             about=place.round.code,
         )
         if mail is not None:
-            diary_write(
-                round=place.round,
-                place=place,
-                text=f"{place.name} was reminded by mail: the invitation runs out after {letters.day(last)}.",
-            )
+            with speaking_to(place.round.edition.pattern.owner):
+                text = _("{name} was reminded by mail: the invitation runs out after {day}.").format(
+                    name=place.name, day=letters.day(last)
+                )
+            diary_write(round=place.round, place=place, text=text)
     return mail is not None
 
 
@@ -233,15 +243,21 @@ def nudge_send(
     person = locked.tester
     if person is None or locked.state not in UNMEASURED:
         raise Refused.because(
-            f"Nothing is awaited from {locked.name}, or nobody holds the place: there is no one to nudge."
+            _("Nothing is awaited from {name}, or nobody holds the place: there is no one to nudge.").format(
+                name=locked.name
+            )
         )
     if not text.strip():
-        raise Refused.because("Write a few words, or leave it.", "text")
+        raise Refused.because(_("Write a few words, or leave it."), "text")
     if len(text) > LONGEST_WORD:
-        raise Refused.because(f"That is long: say it in {LONGEST_WORD} characters.", "text")
+        raise Refused.because(
+            _("That is long: say it in {most} characters.").format(most=LONGEST_WORD), "text"
+        )
     if not wants(person, Kind.REMINDERS):
         raise Refused.because(
-            f"{locked.name} wants no reminders by mail, and this counts as one. Leave a private word instead."
+            _(
+                "{name} wants no reminders by mail, and this counts as one. Leave a private word instead."
+            ).format(name=locked.name)
         )
     today = now.astimezone(zone_of_person(person)).date()
     try:
@@ -249,17 +265,24 @@ def nudge_send(
             nudge = Nudge.objects.create(place=locked, person=person, by=by, day=today, at=now, key=key)
     except IntegrityError as error:
         raise Refused.because(
-            f"{locked.name} has had a friendly word today already: one a day is enough. Try again tomorrow."
+            _(
+                "{name} has had a friendly word today already: one a day is enough. Try again tomorrow."
+            ).format(name=locked.name)
         ) from error
+    with speaking_to(person):
+        letter = letters.dates.nudge(place=locked, text=text, by=by, until_url=until_address(locked))
     mail_send(
         to=person.email,
-        letter=letters.dates.nudge(place=locked, text=text, by=by, until_url=until_address(locked)),
+        letter=letter,
         kind=Kind.REMINDERS,
         person=person,
         name=locked.name,
         about=locked.round.code,
     )
     diary_write(
-        round=locked.round, place=locked, by=by, text=f"{locked.name} was sent a friendly word by mail."
+        round=locked.round,
+        place=locked,
+        by=by,
+        text=_("{name} was sent a friendly word by mail.").format(name=locked.name),
     )
     return nudge

@@ -10,22 +10,25 @@ from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from testround.kernel import round as kernel
 from testround.kernel.assignment import AssignmentError, Exclusion, Replacement, replace
 from testround.kernel.assignment import Place as Seat
 from testround.kernel.findings import Assigned
 from testround.kernel.offers import Offers
+from testround.kernel.words import spoken
 from testround.outbox.mail import mail_send
 from testround.outbox.services import handles, regularly
 from testround.patterns.access import Right, require
+from testround.people.language import speaking_to
 from testround.people.models import User
 from testround.rounds import letters
 from testround.rounds.bridge import seat_fields, seated_round
 from testround.rounds.clock import end_of_day, local_day, today_for
 from testround.rounds.models import Candidate, Invitation, Place, Round, Vacancy
 from testround.rounds.refusals import Refused
-from testround.rounds.services.diary import because, diary_write
+from testround.rounds.services.diary import diary_write
 from testround.rounds.services.drafts import SECONDS, Asked, Called, asked_of, draft_of
 from testround.rounds.services.invitations import invitation_check, invitation_create, invitation_of_secret
 from testround.rounds.services.places import place_add, place_move
@@ -62,10 +65,13 @@ def invitation_decline(*, secret: str, cause: str = "") -> Place:
         place=invitation.place,
         state=Place.State.GIVEN_BACK,
         by=None,
-        cause=f"said no, thank you{because(cause)}",
+        cause=_("said no, thank you: {cause}").format(cause=cause.strip().rstrip("."))
+        if cause.strip().rstrip(".")
+        else _("said no, thank you"),
     )
-    letter = letters.declined(place=invitation.place, cause=cause)
     owner = invitation.place.round.edition.pattern.owner
+    with speaking_to(owner):
+        letter = letters.declined(place=invitation.place, cause=cause)
     mail_send(to=owner.email, letter=letter, name=str(owner), about=invitation.place.round.code)
     return place
 
@@ -87,8 +93,11 @@ def _expire(pk: int, round_id: int, now: dt.datetime) -> bool:
     place = still.first()
     if place is None or place.offered_until is None:
         return False
-    day = letters.day(local_day(round, place.offered_until))
-    place_move(place=place, state=Place.State.GIVEN_BACK, by=None, cause=f"the offer stood until {day}")
+    with speaking_to(round.edition.pattern.owner):
+        cause = _("the offer stood until {day}").format(
+            day=letters.day(local_day(round, place.offered_until))
+        )
+        place_move(place=place, state=Place.State.GIVEN_BACK, by=None, cause=cause)
     return True
 
 
@@ -99,7 +108,8 @@ def _expire(pk: int, round_id: int, now: dt.datetime) -> bool:
 def _look(subject: dict[str, Any]) -> None:
     round = Round.objects.select_related("edition__pattern__owner").filter(pk=subject["round"]).first()
     if round is not None:
-        reserve_look(round=round)
+        with speaking_to(round.edition.pattern.owner):
+            reserve_look(round=round)
 
 
 def reserve_look(*, round: Round) -> None:
@@ -148,9 +158,9 @@ def _next(
             seconds=SECONDS,
         )
     except AssignmentError as error:
-        return None, called(" ".join(f"{problem.sentence}." for problem in error.problems))
+        return None, called(" ".join(f"{spoken(problem.sentence)}." for problem in error.problems))
     except TimeoutError:
-        return None, "Who is next was not found in time; ask again."
+        return None, _("Who is next was not found in time; ask again.")
     offers = Offers(read, reach=asked.reach)
 
     def turn(seat: Assigned) -> tuple[bool, int, int, int]:
@@ -211,15 +221,17 @@ def vacancy_invite(*, vacancy: Vacancy, candidate: Candidate | None, by: User | 
     ):
         return locked.filled_by, ""
     if locked.state != Vacancy.State.OPEN:
-        raise Refused.because("That place is settled already.")
+        raise Refused.because(_("That place is settled already."))
     if candidate is None or locked.candidate_id != candidate.pk:
-        raise Refused.because("Somebody else is next by now: look at the proposal again.")
+        raise Refused.because(_("Somebody else is next by now: look at the proposal again."))
     person = Candidate.objects.get(pk=candidate.pk)
     yarn = None
     if locked.yarn is not None:
         yarn = round.yarns.filter(key=locked.yarn).first()
         if yarn is None:
-            raise Refused.because("The yarn meant for them is not supplied any more: look who is next now.")
+            raise Refused.because(
+                _("The yarn meant for them is not supplied any more: look who is next now.")
+            )
     until = end_of_day(round, today_for(round) + dt.timedelta(days=round.offer_days))
     asked = {measure.key for measure in round.edition.document.measures}
     place = place_add(
@@ -232,16 +244,22 @@ def vacancy_invite(*, vacancy: Vacancy, candidate: Candidate | None, by: User | 
         offered_until=until,
         by=by,
     )
-    _, url = invitation_create(place=place, email=person.email, by=by)
+    url = invitation_create(place=place, email=person.email, by=by)[1]
     locked.state, locked.filled_by = Vacancy.State.FILLED, place
     locked.save(update_fields=["state", "filled_by"])
-    how = "" if by is not None else " by the round itself"
+    invited = (
+        _("{name}, next in reserve, was invited in place of {before}, until {day}.")
+        if by is not None
+        else _("{name}, next in reserve, was invited by the round itself in place of {before}, until {day}.")
+    )
     diary_write(
         round=round,
         place=place,
         by=by,
-        text=f"{person.name}, next in reserve, was invited{how} in place of {locked.place.name}, until "
-        f"{letters.day(local_day(round, until))}.",
+        text=invited.format(
+            name=person.name, before=locked.place.name, day=letters.day(local_day(round, until))
+        ),
+        names=[person.name, locked.place.name],
     )
     reserve_look_later(round.pk)
     return place, url
@@ -261,7 +279,7 @@ def vacancy_leave(*, vacancy: Vacancy, by: User) -> bool:
         round=round,
         place=vacancy.place,
         by=by,
-        text=f"Nobody is invited in place of {vacancy.place.name}.",
+        text=_("Nobody is invited in place of {name}.").format(name=vacancy.place.name),
     )
     reserve_look_later(round.pk)
     return True
@@ -285,14 +303,22 @@ def candidate_take_back(*, candidate: Candidate, by: User) -> Candidate:
     if locked.state != Candidate.State.WAITING and not (
         locked.state == Candidate.State.WITHDRAWN and gave_back
     ):
-        raise Refused.because(f"{locked.name} cannot be put into reserve: their offer is not open.")
+        raise Refused.because(
+            _("{name} cannot be put into reserve: their offer is not open.").format(name=locked.name)
+        )
     was, locked.state = locked.state, Candidate.State.CONFIRMED
     try:
         with transaction.atomic():
             locked.save(update_fields=["state", "changed"])
     except IntegrityError:
-        raise Refused.because(f"{locked.name} has offered anew meanwhile: that offer counts.") from None
-    from_where = "from the waiting list" if was == Candidate.State.WAITING else "again"
-    diary_write(round=round, by=by, text=f"{locked.name} is in reserve {from_where}.")
+        raise Refused.because(
+            _("{name} has offered anew meanwhile: that offer counts.").format(name=locked.name)
+        ) from None
+    text = (
+        _("{name} is in reserve from the waiting list.")
+        if was == Candidate.State.WAITING
+        else _("{name} is in reserve again.")
+    )
+    diary_write(round=round, by=by, text=text.format(name=locked.name), names=[locked.name])
     reserve_look_later(round.pk)
     return locked

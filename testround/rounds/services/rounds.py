@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from pydantic import ValidationError
 
 from testround.kernel.problems import Problem
@@ -16,17 +17,19 @@ from testround.kernel.round import Places
 from testround.kernel.round import SuppliedYarn as YarnDocument
 from testround.kernel.roundfile import problems_of
 from testround.kernel.sheet import check_pattern
+from testround.kernel.words import commas, spoken
 from testround.outbox.services import regularly
 from testround.patterns.access import Right, may, require
 from testround.patterns.models import Edition
 from testround.patterns.services import edition_freeze
+from testround.people.language import speaking_to
 from testround.people.models import User
 from testround.rounds import letters
 from testround.rounds.clock import purge_date
 from testround.rounds.course import somebody_in, steps_begun
 from testround.rounds.models import Round, SuppliedYarn
 from testround.rounds.refusals import Refused
-from testround.rounds.services.diary import because, diary_write, said
+from testround.rounds.services.diary import changed, diary_write
 from testround.rounds.services.thanks import candidates_thank
 from testround.rounds.states import ROUND_ORDER, round_states_after
 
@@ -68,10 +71,17 @@ def round_open(
         Edition.objects.select_for_update(of=("self",)).select_related("pattern__owner").get(pk=edition.pk)
     )
     if not may(by, Right.EDIT, edition.pattern):
-        raise Refused.because("Only the pattern's owner and its editors can open a round on it.", "edition")
+        raise Refused.because(
+            _("Only the pattern's owner and its editors can open a round on it."), "edition"
+        )
     problems = edition_problems(edition)
     if problems:
-        raise Refused(Problem("edition", f"{problem} Mend it on the sheet first.") for problem in problems)
+        raise Refused(
+            Problem(
+                "edition", _("{problem} Mend it on the sheet first.").format(problem=spoken(str(problem)))
+            )
+            for problem in problems
+        )
     document = edition.document
     plan = checked_plan(places_plan, document)
     _check_dates(opens, swatches_due, closes)
@@ -79,7 +89,7 @@ def round_open(
     today = timezone.localdate()
     purge_on = purge_on or purge_date(closes, today=today)
     if purge_on <= today:
-        raise Refused.because("This day has passed: pick a later one.", "purge_on")
+        raise Refused.because(_("This day has passed: pick a later one."), "purge_on")
     _check_purge(purge_on, closes)
 
     edition_freeze(edition=edition)
@@ -97,7 +107,11 @@ def round_open(
         shows_standing=shows_standing,
     )
     SuppliedYarn.objects.bulk_create(SuppliedYarn(round=round, **yarn.model_dump()) for yarn in yarns)
-    diary_write(round=round, by=by, text=f"Round opened on edition {edition.label}; its sheet is now frozen.")
+    diary_write(
+        round=round,
+        by=by,
+        text=_("Round opened on edition {label}; its sheet is now frozen.").format(label=edition.label),
+    )
     return round
 
 
@@ -114,14 +128,14 @@ def _check_dates(opens: dt.date | None, swatches_due: dt.date | None, closes: dt
     problems = []
     if opens and swatches_due and swatches_due < opens:
         problems.append(
-            Problem("swatches_due", "Swatches cannot be due before the round opens: pick a later date.")
+            Problem("swatches_due", _("Swatches cannot be due before the round opens: pick a later date."))
         )
     first = max((date for date in (opens, swatches_due) if date), default=None)
     if closes and first and closes < first:
         problems.append(
             Problem(
                 "closes",
-                "The round cannot close before it opens and its swatches are due: pick a later date.",
+                _("The round cannot close before it opens and its swatches are due: pick a later date."),
             )
         )
     if problems:
@@ -131,7 +145,10 @@ def _check_dates(opens: dt.date | None, swatches_due: dt.date | None, closes: dt
 def _check_purge(purge_on: dt.date | None, closes: dt.date | None) -> None:
     if purge_on and closes and purge_on < closes:
         raise Refused.because(
-            "What is private cannot be deleted before the round closes: pick a later day, or close earlier.",
+            _(
+                "What is private cannot be deleted before the round closes: pick a later day, or close "
+                "earlier."
+            ),
             "purge_on",
         )
 
@@ -140,7 +157,9 @@ def _check_yarn_keys(yarns: Sequence[YarnDocument]) -> None:
     keys = [yarn.key for yarn in yarns]
     twice = sorted({key for key in keys if keys.count(key) > 1})
     if twice:
-        raise Refused.because(f"Two yarns have the key {twice[0]}: give each its own.", "yarns")
+        raise Refused.because(
+            _("Two yarns have the key {twice}: give each its own.").format(twice=twice[0]), "yarns"
+        )
 
 
 def checked_plan(
@@ -152,14 +171,24 @@ def checked_plan(
     plan = places_plan if isinstance(places_plan, Places) else Places.model_validate(dict(places_plan))
     least, most = plan.least or {}, plan.most or {}
     problems = [
-        Problem(field, f"The pattern has no size {size}: it has {', '.join(document.sizes) or 'no sizes'}.")
+        Problem(
+            field,
+            (
+                _("The pattern has no size {size}: it has {sizes}.")
+                if document.sizes
+                else _("The pattern has no size {size}: it has no sizes.")
+            ).format(size=size, sizes=commas(document.sizes)),
+        )
         for field, sizes in (("least", least), ("most", most))
         for size in sizes
         if size not in document.sizes
     ]
     problems += [
         Problem(
-            "most", f"Size {size} takes at most {most[size]} but needs at least {least[size]}: raise one."
+            "most",
+            _("Size {size} takes at most {most} but needs at least {least}: raise one.").format(
+                size=size, most=most[size], least=least[size]
+            ),
         )
         for size in least
         if size in most and most[size] < least[size]
@@ -199,37 +228,46 @@ def round_edit(
         purge_on = locked.purge_on
     elif locked.purge_on and purge_on and purge_on > locked.purge_on and _promised(locked):
         raise Refused.because(
-            f"Testers were promised that what is private goes on {letters.day(locked.purge_on)}: it can go "
-            "earlier, not later.",
+            _(
+                "Testers were promised that what is private goes on {day}: it can go earlier, not later."
+            ).format(day=letters.day(locked.purge_on)),
             "purge_on",
         )
     changes = []
     for label, field, value in (
-        ("title", "title", title.strip()),
-        ("opening date", "opens", opens),
-        ("date swatches are due", "swatches_due", swatches_due),
-        ("closing date", "closes", closes),
-        ("day on which what is private is deleted", "purge_on", purge_on),
+        (_("title"), "title", title.strip()),
+        (_("opening date"), "opens", opens),
+        (_("date swatches are due"), "swatches_due", swatches_due),
+        (_("closing date"), "closes", closes),
+        (_("day on which what is private is deleted"), "purge_on", purge_on),
     ):
         old = getattr(locked, field)
         if old != value:
-            changes.append(f"{label} from {said(old)} to {said(value)}")
+            changes.append(changed(label, old, value))
             setattr(locked, field, value)
     if locked.terms != terms.strip():
-        changes.append("terms reworded")
+        changes.append(_("terms reworded"))
         locked.terms = terms.strip()
     if (locked.places_plan or None) != plan:
-        changes.append("how many testers each size needs")
+        changes.append(_("how many testers each size needs"))
         locked.places_plan = plan
     if locked.allow_several != allow_several:
-        changes.append("one person may hold several places" if allow_several else "one place for each person")
+        changes.append(
+            _("one person may hold several places") if allow_several else _("one place for each person")
+        )
         locked.allow_several = allow_several
     if shows_standing is not None and locked.shows_standing != shows_standing:
-        changes.append(f"testers {'may' if shows_standing else 'may not'} see how the round stands")
+        changes.append(
+            _("testers may see how the round stands")
+            if shows_standing
+            else _("testers may not see how the round stands")
+        )
         locked.shows_standing = shows_standing
     if changes:
         locked.save()
-        diary_write(round=locked, by=by, text=f"Plan changed: {'; '.join(changes)}.")
+        diary_write(
+            round=locked, by=by, text=_("Plan changed: {changes}.").format(changes="; ".join(changes))
+        )
     return locked
 
 
@@ -241,7 +279,9 @@ def _promised(round: Round) -> bool:
 
 
 @transaction.atomic
-def round_move(*, round: Round, state: str, by: User | None, cause: str = "") -> Round:
+def round_move(
+    *, round: Round, state: str, by: User | None, cause: str = "", names: Sequence[str] = ()
+) -> Round:
     """Move a round to another state. To the one it is in already is no move and leaves no entry.
 
     Past the gathering, those who offered and have no place are told so.
@@ -250,19 +290,34 @@ def round_move(*, round: Round, state: str, by: User | None, cause: str = "") ->
     require(by, Right.EDIT, locked.edition.pattern)
     if state not in Round.State.values:
         raise Refused.because(
-            f"“{state}” is no state of a round: choose one of {', '.join(ROUND_ORDER)}.", "state"
+            _("“{state}” is no state of a round: choose one of {states}.").format(
+                state=state, states=commas(str(label) for label in Round.State.labels)
+            ),
+            "state",
         )
     if locked.state == state:
         return locked
     allowed = round_states_after(locked.state)
     if state not in allowed:
         raise Refused.because(
-            f"A round that is {locked.state} cannot become {state}: it can go to {', '.join(allowed)}.",
+            _("A round that is {before} cannot become {after}: it can go to {states}.").format(
+                before=locked.get_state_display(),
+                after=Round.State(state).label,
+                states=commas(str(Round.State(other).label) for other in allowed),
+            ),
             "state",
         )
     was, locked.state, locked.moved_at = locked.state, state, timezone.now()
     locked.save(update_fields=["state", "moved_at"])
-    diary_write(round=locked, by=by, text=f"Round moved from {was} to {state}{because(cause)}.")
+    diary_write(
+        round=locked,
+        by=by,
+        text=_("Round moved from {before} to {after}.").format(
+            before=Round.State(was).label, after=locked.get_state_display()
+        ),
+        reason=cause,
+        names=names,
+    )
     if ROUND_ORDER.index(state) > ROUND_ORDER.index(was):
         candidates_thank(locked)
     round.state, round.moved_at = locked.state, locked.moved_at
@@ -302,7 +357,8 @@ def _follow_dates(round: Round, now: dt.datetime) -> bool:
     if not begun:
         return False
     step = begun[-1]
-    round_move(round=round, state=step.state, by=None, cause=f"{step.why} {letters.day(step.date)}")
+    with speaking_to(round.edition.pattern.owner):
+        round_move(round=round, state=step.state, by=None, cause=step.why)
     return True
 
 
@@ -313,7 +369,8 @@ def yarn_supply(*, round: Round, yarn: YarnDocument, by: User) -> SuppliedYarn:
     require(by, Right.EDIT, locked.edition.pattern)
     values = yarn.model_dump(exclude={"key"})
     row, created = SuppliedYarn.objects.update_or_create(round=round, key=yarn.key, defaults=values)
-    diary_write(round=round, by=by, text=f"Supplied yarn {'added' if created else 'changed'}: {row.label}.")
+    text = _("Supplied yarn added: {yarn}.") if created else _("Supplied yarn changed: {yarn}.")
+    diary_write(round=round, by=by, text=text.format(yarn=row.label))
     return row
 
 
@@ -321,5 +378,7 @@ def yarn_supply(*, round: Round, yarn: YarnDocument, by: User) -> SuppliedYarn:
 def yarn_withdraw(*, yarn: SuppliedYarn, by: User) -> None:
     """Take a supplied yarn off the list. Places that have it keep it."""
     require(by, Right.EDIT, yarn.round.edition.pattern)
-    diary_write(round=yarn.round, by=by, text=f"Supplied yarn no longer offered: {yarn.label}.")
+    diary_write(
+        round=yarn.round, by=by, text=_("Supplied yarn no longer offered: {yarn}.").format(yarn=yarn.label)
+    )
     yarn.delete()

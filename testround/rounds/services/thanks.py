@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.utils import timezone
+from django.utils.translation import ngettext
 
 from testround.rounds import letters
 from testround.rounds.models import Candidate, OfferLink, Round
@@ -30,10 +31,14 @@ def candidates_thank(round: Round) -> int:
         candidate.round = round
         candidate.thanked_at = timezone.now()
         candidate.save(update_fields=["thanked_at"])
-        _, url = offer_link(candidate, OfferLink.Kind.CHANGE)
+        url = offer_link(candidate, OfferLink.Kind.CHANGE)[1]
         may_begin = round.state not in TOO_LATE_TO_BEGIN
-        offer_mail(candidate, letters.call.no_place(candidate=candidate, url=url, may_begin=may_begin))
+        offer_mail(candidate, letters.call.no_place, url=url, may_begin=may_begin)
     if told:
-        who = "1 person who offered was" if len(told) == 1 else f"{len(told)} people who offered were"
-        diary_write(round=round, text=f"{who} thanked and told that there is no place for them this time.")
+        text = ngettext(
+            "{n} person who offered was thanked and told that there is no place for them this time.",
+            "{n} people who offered were thanked and told that there is no place for them this time.",
+            len(told),
+        ).format(n=len(told))
+        diary_write(round=round, text=text)
     return len(told)

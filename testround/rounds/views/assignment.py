@@ -13,6 +13,8 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.cache import patch_cache_control
+from django.utils.translation import gettext as _
+from django.utils.translation import pgettext_lazy
 from django.views.decorators.debug import sensitive_variables
 from django.views.decorators.http import require_POST, require_safe
 
@@ -45,11 +47,11 @@ OFFERS_STAND = dt.timedelta(days=7)
 
 
 STATES = {
-    str(Candidate.State.CONFIRMED): "offer",
-    str(Candidate.State.PLACED): "have a place",
-    str(Candidate.State.WAITING): "wait",
-    str(Candidate.State.WITHDRAWN): "have withdrawn",
-    str(Candidate.State.OFFERED): "have not confirmed their address",
+    str(Candidate.State.CONFIRMED): pgettext_lazy("candidates who", "offer"),
+    str(Candidate.State.PLACED): pgettext_lazy("candidates who", "have a place"),
+    str(Candidate.State.WAITING): pgettext_lazy("candidates who", "wait"),
+    str(Candidate.State.WITHDRAWN): pgettext_lazy("candidates who", "have withdrawn"),
+    str(Candidate.State.OFFERED): pgettext_lazy("candidates who", "have not confirmed their address"),
 }
 
 
@@ -95,7 +97,7 @@ def candidate_take_back(request: HttpRequest, code: str, pk: int) -> HttpRespons
     except Refused as refused:
         messages.error(request, refused.sentence)
     else:
-        messages.success(request, f"{candidate.name} is in reserve.")
+        messages.success(request, _("{name} is in reserve.").format(name=candidate.name))
     return redirect("rounds:candidates", code)
 
 
@@ -234,7 +236,7 @@ def _limits(request: HttpRequest, round: Round) -> HttpResponse:
     except Refused as refused:
         add_refusal(form, refused)
         return _proposal_page(request, round, limits=form)
-    messages.success(request, "Saved; the proposal keeps to it.")
+    messages.success(request, _("Saved; the proposal keeps to it."))
     return _back(request, round)
 
 
@@ -368,7 +370,7 @@ def vacancy_invite(request: HttpRequest, code: str, pk: int) -> HttpResponse:
         response = render(request, "rounds/proposal_accepted.html", context)
         patch_cache_control(response, no_store=True, private=True)
         return response
-    messages.success(request, f"{place.name} is invited, and has it by mail.")
+    messages.success(request, _("{name} is invited, and has it by mail.").format(name=place.name))
     return redirect("rounds:proposal", code)
 
 
@@ -380,9 +382,9 @@ def vacancy_leave(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     if vacancy is None:
         raise Http404
     if services.vacancy_leave(vacancy=vacancy, by=request.user):
-        messages.success(request, f"{vacancy.place.name}'s place stays free.")
+        messages.success(request, _("{name}'s place stays free.").format(name=vacancy.place.name))
     else:
-        messages.info(request, "That place was settled already.")
+        messages.info(request, _("That place was settled already."))
     return redirect("rounds:proposal", code)
 
 

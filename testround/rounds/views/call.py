@@ -11,6 +11,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters, sensitive_variables
 from django.views.decorators.http import require_POST, require_safe
 
@@ -20,6 +21,7 @@ from testround.people.context import reader_for
 from testround.rounds import services
 from testround.rounds.forms.call import CallForm, OfferForm
 from testround.rounds.forms.fields import LONGEST_ADDRESS, add_refusal
+from testround.rounds.letters.words import in_turn, or_else
 from testround.rounds.models import PHOTO_USES, Candidate, OfferLink, Round
 from testround.rounds.refusals import OfferEnded, Refused, UnknownOffer
 from testround.rounds.selectors import round_for, rounds_of
@@ -50,7 +52,7 @@ def call_plan(request: HttpRequest, code: str) -> HttpResponse:
         except Refused as refused:
             add_refusal(form, refused)
         else:
-            messages.success(request, "Saved; what changed is in the diary.")
+            messages.success(request, _("Saved; what changed is in the diary."))
             return redirect("rounds:call_plan", code)
     counts = call_counts(round)
     context = {
@@ -76,20 +78,25 @@ def _address(round: Round) -> str:
 @require_POST
 @login_required
 def call_open(request: HttpRequest, code: str) -> HttpResponse:
-    return _pressed(request, code, services.call_open, "The call is open. Share its address.")
+    return _pressed(request, code, services.call_open, _("The call is open. Share its address."))
 
 
 @require_POST
 @login_required
 def call_close(request: HttpRequest, code: str) -> HttpResponse:
-    return _pressed(request, code, services.call_close, "The call is closed. Who offers from now on waits.")
+    return _pressed(
+        request, code, services.call_close, _("The call is closed. Who offers from now on waits.")
+    )
 
 
 @require_POST
 @login_required
 def call_address(request: HttpRequest, code: str) -> HttpResponse:
     return _pressed(
-        request, code, services.call_address_renew, "The page has a new address; the old one leads nowhere."
+        request,
+        code,
+        services.call_address_renew,
+        _("The page has a new address; the old one leads nowhere."),
     )
 
 
@@ -175,7 +182,10 @@ def _offered(request: HttpRequest, round: Round, form: OfferForm) -> int:
     ):
         form.add_error(
             None,
-            "Too many offers came from here within an hour. Wait a little and press again; your answers are kept.",
+            _(
+                "Too many offers came from here within an hour. Wait a little and press again; your answers "
+                "are kept."
+            ),
         )
         return 429
     services.offer_make(
@@ -189,7 +199,7 @@ def _offered(request: HttpRequest, round: Round, form: OfferForm) -> int:
 
 def _to_mail(request: HttpRequest, call: str, email: str) -> HttpResponse:
     """The same for everybody: a first offer, a second one, and a program that fell into the trap."""
-    messages.success(request, f"A mail is on its way to {email}.")
+    messages.success(request, _("A mail is on its way to {email}.").format(email=email))
     return redirect("rounds:call_sent", call)
 
 
@@ -237,7 +247,7 @@ def _offer(request: HttpRequest, secret: str) -> HttpResponse:
             except Refused as refused:
                 add_refusal(form, refused)
             else:
-                messages.success(request, "Your answers are changed.")
+                messages.success(request, _("Your answers are changed."))
                 return redirect("rounds:offer", secret)
     except UnknownOffer:
         return _unknown(request)
@@ -264,8 +274,11 @@ def _answers(candidate: Candidate, page: CallPage) -> dict[str, Any]:
             for measure in page.document.measures
             if measure.key in candidate.measures
         ],
-        "photos_said": [words for use, words in PHOTO_USES.items() if getattr(candidate, f"photo_{use}")],
-        "yarns_said": [*yarns, *(["my own"] if candidate.own_yarn else [])],
+        "photos_said": [
+            str(words) for use, words in PHOTO_USES.items() if getattr(candidate, f"photo_{use}")
+        ],
+        "wishes_said": in_turn(candidate.wishes),
+        "yarns_said": or_else([*yarns, *([_("my own")] if candidate.own_yarn else [])]),
     }
 
 
@@ -279,9 +292,9 @@ def _is_done(link: OfferLink) -> bool:
 
 
 def _unknown(request: HttpRequest) -> HttpResponse:
-    sentence = (
-        "No offer belongs to this link. Perhaps it was never confirmed and has been deleted, or a part of the "
-        "address was lost on the way: copy it from the mail once more."
+    sentence = _(
+        "No offer belongs to this link. Perhaps it was never confirmed and has been deleted, or a "
+        "part of the address was lost on the way: copy it from the mail once more."
     )
     return render(request, "rounds/offer_ended.html", {"sentence": sentence}, status=404)
 
@@ -290,7 +303,7 @@ def _unknown(request: HttpRequest) -> HttpResponse:
 @sensitive_variables("secret")
 def offer_confirm(request: HttpRequest, secret: str) -> HttpResponse:
     try:
-        _, url = services.offer_confirm(secret=secret)
+        url = services.offer_confirm(secret=secret)[1]
     except UnknownOffer:
         return secret_page(_unknown(request))
     except OfferEnded as ended:

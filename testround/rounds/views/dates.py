@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_variables
 
@@ -16,7 +17,7 @@ from testround.rounds.due import UNMEASURED, What, date_of
 from testround.rounds.forms.dates import NudgeForm, UntilForm
 from testround.rounds.forms.fields import add_refusal
 from testround.rounds.letters import day
-from testround.rounds.letters.dates import likely, nudge_draft
+from testround.rounds.letters.dates import likely, made, nudge_draft
 from testround.rounds.models import Place
 from testround.rounds.refusals import Refused
 from testround.rounds.selectors import places_of, round_for
@@ -60,10 +61,19 @@ def _until(request: HttpRequest, place: Place) -> HttpResponse:
                 form.add_error("other", problem.sentence)
         else:
             owner = place.round.edition.pattern.owner
-            messages.success(request, f"Noted: you need until {day(chosen)}. {owner} sees it.")
+            messages.success(
+                request,
+                _("Noted: you need until {day}. {owner} sees it.").format(day=day(chosen), owner=owner),
+            )
             return redirect(request.path)
     shown = likely(place) if extension and extension.due.what == What.MEASURES else ""
-    context = {"place": place, "extension": extension, "form": form, "likely": shown}
+    context = {
+        "place": place,
+        "piece": made(place) if place.size else place.round.edition.pattern.title,
+        "extension": extension,
+        "form": form,
+        "likely": shown,
+    }
     return render(request, "rounds/until.html", context, status=422 if form.is_bound else 200)
 
 
@@ -89,7 +99,7 @@ def nudge(request: HttpRequest, code: str, pk: int) -> HttpResponse:
         except Refused as refused:
             add_refusal(form, refused)
         else:
-            messages.success(request, f"Your words are on their way to {place.name}.")
+            messages.success(request, _("Your words are on their way to {name}.").format(name=place.name))
             return redirect(round_)
     context = {
         "round": round_,
@@ -106,11 +116,15 @@ def nudge(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 def _obstacle(place: Place) -> str:
     """Why no word can be sent to the holder of this place now; nothing where one can."""
     if place.tester is None or place.state not in UNMEASURED:
-        return f"Nothing is awaited from {place.name}, or nobody with an account holds the place."
+        return _("Nothing is awaited from {name}, or nobody with an account holds the place.").format(
+            name=place.name
+        )
     if not wants(place.tester, Kind.REMINDERS):
-        return f"{place.name} wants no reminders by mail, and this counts as one."
+        return _("{name} wants no reminders by mail, and this counts as one.").format(name=place.name)
     if nudged_today(place.tester):
-        return f"{place.name} has had a friendly word today already. One a day is enough; try again tomorrow."
+        return _(
+            "{name} has had a friendly word today already. One a day is enough; try again tomorrow."
+        ).format(name=place.name)
     return ""
 
 
@@ -124,13 +138,17 @@ def mails(request: HttpRequest, code: str) -> HttpResponse:
     if request.method == "POST":
         mail = rows.filter(pk=_number(request.POST.get("mail"))).first()
         if mail is None:
-            messages.info(request, "That mail is no longer on the list.")
+            messages.info(request, _("That mail is no longer on the list."))
         elif request.POST.get("do") == "again":
             mail_send_again(mail=mail)
-            messages.success(request, f"The mail to {mail.name or mail.to} goes out once more.")
+            messages.success(
+                request, _("The mail to {whom} goes out once more.").format(whom=mail.name or mail.to)
+            )
         else:
             mail_let_be(mail=mail)
-            messages.success(request, f"The mail to {mail.name or mail.to} is left at that.")
+            messages.success(
+                request, _("The mail to {whom} is left at that.").format(whom=mail.name or mail.to)
+            )
         return redirect("rounds:mails", code)
     return render(request, "rounds/mails.html", {"round": round_, "mails": rows[:MAILS_SHOWN]})
 

@@ -9,6 +9,7 @@ from django.contrib.auth import login
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_variables
 
 from testround.people.context import reader_for
@@ -81,7 +82,7 @@ def _join(request: HttpRequest, secret: str) -> HttpResponse:
         except Refused as refused:
             add_refusal(form, refused)
         else:
-            messages.success(request, "The place is yours.")
+            messages.success(request, _("The place is yours."))
             return redirect(taken)
     return form_page(
         request,

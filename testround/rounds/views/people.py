@@ -10,6 +10,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_variables
 from django.views.decorators.http import require_POST, require_safe
 
@@ -19,6 +20,8 @@ from testround.patterns.selectors import patterns_of
 from testround.rounds.forms.fields import add_refusal
 from testround.rounds.forms.people import MemberForm
 from testround.rounds.letters.people import WHAT
+from testround.rounds.letters.words import role_word
+from testround.rounds.models import Place
 from testround.rounds.refusals import InvitationEnded, Refused, UnknownInvitation
 from testround.rounds.selectors.members import members_of
 from testround.rounds.selectors.standing import standing_of, standings_open_to
@@ -52,7 +55,9 @@ def people(request: HttpRequest, code: str) -> HttpResponse:
             except Refused as refused:
                 add_refusal(form, refused)
             else:
-                messages.success(request, f"The invitation is on its way to {membership.email}.")
+                messages.success(
+                    request, _("The invitation is on its way to {email}.").format(email=membership.email)
+                )
                 return redirect("rounds:people", code)
     context = {
         "pattern": pattern,
@@ -75,10 +80,12 @@ def person_end(request: HttpRequest, code: str, pk: int) -> HttpResponse:
         raise Http404
     membership_end(membership=membership, by=request.user)
     if own:
-        messages.success(request, f"You have no part in {membership.pattern.title} any more.")
+        messages.success(
+            request, _("You have no part in {title} any more.").format(title=membership.pattern.title)
+        )
         return redirect("home")
     who = membership.user or membership.email
-    messages.success(request, f"{who} has no part in it any more.")
+    messages.success(request, _("{name} has no part in it any more.").format(name=who))
     return redirect("rounds:people", code)
 
 
@@ -103,7 +110,12 @@ def _person_join(request: HttpRequest, secret: str) -> HttpResponse:
             return redirect(_whereto(membership))
         if request.method == "POST" and user is not None:
             membership = membership_accept(secret=secret, user=user)
-            messages.success(request, f"You are {membership.role} of {membership.pattern.title}.")
+            messages.success(
+                request,
+                _("You are {role} of {title}.").format(
+                    role=role_word(membership.role), title=membership.pattern.title
+                ),
+            )
             return redirect(_whereto(membership))
         membership_check(membership, user)
     except UnknownInvitation:
@@ -117,6 +129,7 @@ def _person_join(request: HttpRequest, secret: str) -> HttpResponse:
         "membership": membership,
         "pattern": membership.pattern,
         "owner": membership.pattern.owner,
+        "role": role_word(membership.role),
         "what": WHAT[membership.role],
         **doors,
     }
@@ -136,6 +149,6 @@ def standing(request: HttpRequest, code: str) -> HttpResponse:
     own = Membership.objects.filter(
         pattern=pattern, user=request.user, ended_at=None, role=Role.ONLOOKER
     ).first()
-    place = round.places.filter(tester=request.user).exclude(state="given back").first()
+    place = round.places.filter(tester=request.user).exclude(state=Place.State.GIVEN_BACK).first()
     context = {"round": round, "standing": standing_of(round), "own_part": own, "place": place}
     return render(request, "rounds/standing.html", context)

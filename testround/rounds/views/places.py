@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.cache import patch_cache_control
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.debug import sensitive_variables
 from django.views.decorators.http import require_POST, require_safe
 
@@ -52,7 +53,7 @@ def places(request: HttpRequest, code: str) -> HttpResponse:
         "chosen": chosen,
         "query": f"{urlencode(chosen)}&",
         "sizes": sizes,
-        "states": Place.State.values,
+        "states": Place.State.choices,
         "may": rights_on(round.edition.pattern, request.user),
     }
     return render(request, "rounds/places.html", context)
@@ -88,11 +89,24 @@ def place_new(request: HttpRequest, code: str) -> HttpResponse:
         else:
             if len(added) == 1:
                 if not may(request.user, Right.INVITE, round.edition.pattern):
-                    messages.success(request, f"{added[0].name}'s place is there. The owner can invite them.")
+                    messages.success(
+                        request,
+                        _("{name}'s place is there. The owner can invite them.").format(name=added[0].name),
+                    )
                     return redirect("rounds:places", code)
-                messages.success(request, f"{added[0].name}'s place is there. Invite them now, or later.")
+                messages.success(
+                    request,
+                    _("{name}'s place is there. Invite them now, or later.").format(name=added[0].name),
+                )
                 return redirect("rounds:invite", code, added[0].pk)
-            messages.success(request, f"{len(added)} places added. Each needs its own invitation.")
+            messages.success(
+                request,
+                ngettext(
+                    "{n} place added. Each needs its own invitation.",
+                    "{n} places added. Each needs its own invitation.",
+                    len(added),
+                ).format(n=len(added)),
+            )
             return redirect("rounds:places", code)
     return form_page(request, "rounds/place_new.html", form, round=round)
 
@@ -115,7 +129,7 @@ def place_edit(request: HttpRequest, code: str, pk: int) -> HttpResponse:
         except Refused as refused:
             add_refusal(form, refused)
         else:
-            messages.success(request, "Saved; what changed is in the diary.")
+            messages.success(request, _("Saved; what changed is in the diary."))
             return redirect(round)
     can_give_back = Place.State.GIVEN_BACK in place_states_after(place.state)
     return form_page(
@@ -140,7 +154,9 @@ def place_give_back(request: HttpRequest, code: str, pk: int) -> HttpResponse:
         except Refused as refused:
             add_refusal(form, refused)
         else:
-            messages.success(request, f"{place.name}'s place is given back. What was sent stays.")
+            messages.success(
+                request, _("{name}'s place is given back. What was sent stays.").format(name=place.name)
+            )
             return redirect(round)
     return form_page(request, "rounds/place_give_back.html", form, round=round, place=place)
 
@@ -167,7 +183,7 @@ def give_back(request: HttpRequest, pk: int) -> HttpResponse:
     """A tester gives back the place they hold."""
     place = get_object_or_404(places_of(request.user), pk=pk)
     form = GiveBackForm(posted(request))
-    form.fields["cause"].help_text = "If you like. The designer sees it."
+    form.fields["cause"].help_text = _("If you like. The designer sees it.")
     if form.is_valid():
         try:
             services.place_give_back(place=place, by=request.user, cause=form.cleaned_data["cause"])
@@ -175,7 +191,10 @@ def give_back(request: HttpRequest, pk: int) -> HttpResponse:
             add_refusal(form, refused)
         else:
             messages.success(
-                request, f"Your place is given back, and {place.round.edition.pattern.owner} is told."
+                request,
+                _("Your place is given back, and {owner} is told.").format(
+                    owner=place.round.edition.pattern.owner
+                ),
             )
             return redirect("home")
     return form_page(request, "rounds/give_back.html", form, place=place)
@@ -193,12 +212,12 @@ def invite(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     url = ""
     if form.is_valid():
         try:
-            _, url = services.invitation_create(
+            url = services.invitation_create(
                 place=place,
                 email=form.cleaned_data["email"],
                 until=form.cleaned_data.get("until"),
                 by=request.user,
-            )
+            )[1]
         except Refused as refused:
             add_refusal(form, refused)
     response = form_page(
@@ -211,9 +230,9 @@ def invite(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 @require_POST
 @login_required
 def invite_withdraw(request: HttpRequest, code: str, pk: int) -> HttpResponse:
-    _, place = place_here(request, code, pk, Right.INVITE)
+    place = place_here(request, code, pk, Right.INVITE)[1]
     if services.invitation_withdraw(place=place, by=request.user):
-        messages.success(request, f"{place.name}'s link no longer works.")
+        messages.success(request, _("{name}'s link no longer works.").format(name=place.name))
     else:
-        messages.info(request, "There was no open link to withdraw.")
+        messages.info(request, _("There was no open link to withdraw."))
     return redirect("rounds:invite", code, pk)

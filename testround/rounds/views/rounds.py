@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from testround.patterns.access import Right, rights_on
@@ -44,7 +45,7 @@ def new(request: HttpRequest, edition: int) -> HttpResponse:
         except Refused as refused:
             add_refusal(form, refused)
         else:
-            messages.success(request, "The round is planned and its sheet is frozen. Add places next.")
+            messages.success(request, _("The round is planned and its sheet is frozen. Add places next."))
             return redirect(round)
     return form_page(request, "rounds/new.html", form, edition=chosen)
 
@@ -71,7 +72,7 @@ def edit(request: HttpRequest, code: str) -> HttpResponse:
         except Refused as refused:
             add_refusal(form, refused)
         else:
-            messages.success(request, "Saved; what changed is in the diary.")
+            messages.success(request, _("Saved; what changed is in the diary."))
             return redirect(round)
     return form_page(request, "rounds/edit.html", form, round=round)
 
@@ -92,7 +93,7 @@ def move(request: HttpRequest, code: str) -> HttpResponse:
         except Refused as refused:
             add_refusal(form, refused)
         else:
-            messages.success(request, f"The round is {moved.state}.")
+            messages.success(request, _("The round is {state}.").format(state=moved.get_state_display()))
             return redirect(round)
     return form_page(request, "rounds/move.html", form, round=round)
 
@@ -115,7 +116,7 @@ def yarns(request: HttpRequest, code: str) -> HttpResponse:
         yarn = services.yarn_supply(
             round=round, yarn=form.yarn([yarn.key for yarn in supplied]), by=request.user
         )
-        messages.success(request, f"{yarn.label} is on the list.")
+        messages.success(request, _("{yarn} is on the list.").format(yarn=yarn.label))
         return redirect("rounds:yarns", code)
     return form_page(request, "rounds/yarns.html", form, round=round, yarns=supplied)
 
@@ -125,5 +126,7 @@ def yarns(request: HttpRequest, code: str) -> HttpResponse:
 def yarn_remove(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     yarn = get_object_or_404(round_here(request, code).yarns, pk=pk)
     services.yarn_withdraw(yarn=yarn, by=request.user)
-    messages.success(request, f"{yarn.label} is off the list. Places that have it keep it.")
+    messages.success(
+        request, _("{yarn} is off the list. Places that have it keep it.").format(yarn=yarn.label)
+    )
     return redirect("rounds:yarns", code)
