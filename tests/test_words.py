@@ -89,9 +89,9 @@ def past_the_catalogue(source: str, *, is_html: bool = True) -> list[str]:
         command = token.contents.partition(" ")[0]
         if inside:
             inside = "" if token.token_type == TokenType.BLOCK and command == f"end{inside}" else inside
-        elif token.token_type == TokenType.BLOCK and command in ("comment", "blocktranslate"):
-            inside = command
-        elif token.token_type == TokenType.BLOCK and token.contents in NAMES_A_CLASS:
+        elif token.token_type == TokenType.BLOCK and (
+            command in ("comment", "blocktranslate") or token.contents in NAMES_A_CLASS
+        ):
             inside = command
         elif token.token_type == TokenType.TEXT:
             bare.append(token.contents)
