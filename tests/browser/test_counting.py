@@ -208,6 +208,7 @@ def test_signing_out_sends_what_waits_and_leaves_nothing_on_the_phone(phone: Win
     on(page, 3)
     page.wait_for_function(KEPT)
 
+    page.click("header >> text=Menu")
     page.click("text=Sign out")
     page.wait_for_url(f"{phone.url}/")
 

@@ -230,6 +230,7 @@ def test_signing_out_without_a_network_loses_nothing(line: Line, place: Place) -
     page.fill("#id_remark", "Row 4 does not add up")
     line.pull()
 
+    page.click("header >> text=Menu")
     page.click("text=Sign out")
     page.wait_for_selector("text=You are not signed out: there is no connection.")
 
