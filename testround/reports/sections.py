@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from django.utils.text import slugify
+from django.utils.translation import gettext as _
 
 from testround.kernel.round import Number, Pattern
 from testround.kernel.worksheet import OTHERWISE_PLACE
@@ -39,7 +40,10 @@ def sections_of(pattern: Pattern) -> tuple[Section, ...]:
         groups = dict(_runs(pattern.numbers))
     taken: set[str] = set()
     return tuple(
-        Section(_slug(title, taken), title, tuple(numbers)) for title, numbers in groups.items() if numbers
+        # Addresses are the same for readers of every language.
+        Section(_slug(title, taken), _(title) if title == OTHERWISE_PLACE else title, tuple(numbers))
+        for title, numbers in groups.items()
+        if numbers
     )
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from testround.kernel.round import Pattern
 from testround.reports.sections import section_named, section_to_do, sections_of
+from tests.spoken import bracketed
 
 
 @pytest.fixture
@@ -33,6 +34,13 @@ def test_sections_are_the_words_before_the_comma_in_the_sheets_order(pattern_at:
         ("sleeves", "Sleeves", ["n1"]),
         ("elsewhere-in-the-text", "Elsewhere in the text", ["n3"]),
     ]
+
+
+def test_a_section_has_its_title_in_the_readers_language_and_one_address_for_all(pattern_at: Any) -> None:
+    with bracketed():
+        (section,) = sections_of(pattern_at(None))
+
+    assert (section.slug, section.title) == ("elsewhere-in-the-text", "⟦Elsewhere in the text⟧")
 
 
 def test_where_every_step_has_a_place_of_its_own_they_come_in_runs(pattern_at: Any) -> None:
