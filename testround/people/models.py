@@ -6,6 +6,7 @@ from django.conf import settings
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager, PermissionsMixin
 from django.db import models
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 
 class UserManager(BaseUserManager["User"]):
@@ -33,17 +34,17 @@ class User(AbstractBaseUser, PermissionsMixin):
     """A person: designer, tester or both. What is shown in which unit is a choice of the person's own."""
 
     class Units(models.TextChoices):
-        CENTIMETRES = "cm", "Centimetres"
-        INCHES = "in", "Inches"
+        CENTIMETRES = "cm", _("Centimetres")
+        INCHES = "in", _("Inches")
 
     class Tools(models.TextChoices):
-        METRIC = "metric", "Metric (4 mm)"
-        US = "us", "US (G-6, 6)"
-        UK = "uk", "Old UK (8)"
+        METRIC = "metric", _("Metric (4 mm)")
+        US = "us", _("US (G-6, 6)")
+        UK = "uk", _("Old UK (8)")
 
     class Terms(models.TextChoices):
-        US = "us", "US (single crochet)"
-        UK = "uk", "UK (double crochet)"
+        US = "us", _("US (single crochet)")
+        UK = "uk", _("UK (double crochet)")
 
     email = models.EmailField(unique=True)
     name = models.CharField(max_length=120, blank=True)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.db.models import QuerySet
+from django.utils.translation import pgettext
 
 from testround.kernel.discrepancy import worked_out
 from testround.kernel.sheet import Sheet
@@ -26,11 +27,11 @@ WORDLESS = "(The words are deleted.)"
 def reports_counted(round_: Round) -> list[tuple[str, int]]:
     """How many of each were sent and still stand, from places that are kept: one query each."""
     counted: list[tuple[str, Any]] = [
-        ("swatches", Swatch),
-        ("counts", Count),
-        ("finished measurements", Finished),
-        ("remarks", Remark),
-        ("photos", Photo),
+        (pgettext("what was sent so far", "swatches"), Swatch),
+        (pgettext("what was sent so far", "counts"), Count),
+        (pgettext("what was sent so far", "finished measurements"), Finished),
+        (pgettext("what was sent so far", "remarks"), Remark),
+        (pgettext("what was sent so far", "photos"), Photo),
     ]
     return [
         (

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 
 from testround.paper import fonts
 from testround.paper.drawing import (
@@ -111,7 +111,7 @@ def finish_plot(data: Finishes, *, width: float = PHONE, ident: str = "finishes"
                     _day(one.earliest),
                     _day(one.middle),
                     _day(one.latest),
-                    one.stands,
+                    stands_said(one.stands),
                 )
                 for one in data.ranges
             ),
@@ -211,6 +211,15 @@ def _name(one: FinishRange) -> str:
     return one.tester if one.size is None else f"{one.tester}, {one.size}"
 
 
+def stands_said(stands: str) -> str:
+    """How a piece stands to its date, in words; nothing where that is not known."""
+    return {
+        "in time": pgettext("how a piece stands to its date", "in time"),
+        "may be late": pgettext("how a piece stands to its date", "may be late"),
+        "likely late": pgettext("how a piece stands to its date", "likely late"),
+    }.get(stands, "")
+
+
 def _range_words(one: FinishRange) -> str:
     said = _("%(tester)s: %(earliest)s to %(latest)s") % {
         "tester": _name(one),
@@ -218,7 +227,7 @@ def _range_words(one: FinishRange) -> str:
         "latest": _day(one.latest),
     }
     if one.stands:
-        said += f", {one.stands}"
+        said += f", {stands_said(one.stands)}"
     if one.until:
         said += _(", asked for until %(day)s") % {"day": _day(one.until)}
     return said

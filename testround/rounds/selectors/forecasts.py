@@ -14,6 +14,7 @@ from django.utils.translation import ngettext, pgettext
 
 from testround.kernel.pace import Forecast
 from testround.kernel.words import commas
+from testround.paper.plots.finishes import stands_said
 from testround.rounds.due import date_of
 from testround.rounds.models import Place, Reminder, Round
 
@@ -43,11 +44,7 @@ class PlaceOutlook:
     @property
     def stands_said(self) -> str:
         """The same in words."""
-        return {
-            "in time": pgettext("how a piece stands to its date", "in time"),
-            "may be late": pgettext("how a piece stands to its date", "may be late"),
-            "likely late": pgettext("how a piece stands to its date", "likely late"),
-        }.get(self.stands, "")
+        return stands_said(self.stands)
 
     @property
     def hours_a_week(self) -> int:
