@@ -26,6 +26,8 @@ ROOT = Path(__file__).resolve().parent.parent
 SPOKEN = (
     "account",
     "allauth",
+    "errata",
+    "home",
     "mail",
     "parts",
     "people",

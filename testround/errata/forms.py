@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from testround.errata.models import Decision, Erratum
 from testround.errata.selectors import stands_in
@@ -25,18 +27,18 @@ from testround.patterns.models import Edition
 
 class DeclineForm(forms.Form):
     reason = forms.CharField(
-        label="Why it is declined",
+        label=_("Why it is declined"),
         max_length=Decision._meta.get_field("reason").max_length,
         widget=forms.Textarea(attrs={"rows": 3}),
-        error_messages={"required": "Say in a few words why this finding is declined."},
+        error_messages={"required": _("Say in a few words why this finding is declined.")},
     )
 
 
 class NextEditionForm(forms.Form):
     label = forms.CharField(
-        label="The next edition is called",
+        label=_("The next edition is called"),
         max_length=Edition._meta.get_field("label").max_length,
-        help_text="It starts as this edition with every published correction in place.",
+        help_text=_("It starts as this edition with every published correction in place."),
     )
 
 
@@ -56,22 +58,22 @@ class DraftForm(forms.Form):
     """
 
     place = forms.CharField(
-        label="Place in the text",
+        label=_("Place in the text"),
         max_length=LONGEST_PLACE,
-        help_text="As a reader finds it: the section and the step.",
+        help_text=_("As a reader finds it: the section and the step."),
     )
     text = forms.CharField(
-        label="Correction",
+        label=_("Correction"),
         max_length=LONGEST_TEXT,
         widget=forms.Textarea(attrs={"rows": 6}),
-        help_text="What a reader has to change, in the pattern's own terms.",
+        help_text=_("What a reader has to change, in the pattern's own terms."),
     )
     why = forms.CharField(
-        label="Why",
+        label=_("Why"),
         max_length=LONGEST_TEXT,
         required=False,
         widget=forms.Textarea(attrs={"rows": 3}),
-        help_text="Readers see this too. Name no tester.",
+        help_text=_("Readers see this too. Name no tester."),
     )
 
     def __init__(self, *args: Any, erratum: Erratum, units: LengthUnit, **kwargs: Any) -> None:
@@ -95,12 +97,12 @@ class DraftForm(forms.Form):
         if self.sheet.sizes:
             every = set(erratum.sizes) == set() or set(erratum.sizes) == set(self.sheet.sizes)
             self.fields["sizes"] = forms.MultipleChoiceField(
-                label="Sizes that are affected",
+                label=_("Sizes that are affected"),
                 choices=[(size, size) for size in self.sheet.sizes],
                 initial=list(self.sheet.sizes) if every else erratum.sizes,
                 widget=forms.CheckboxSelectMultiple,
                 error_messages={
-                    "required": "Tick at least one size; tick all of them when every copy is affected."
+                    "required": _("Tick at least one size; tick all of them when every copy is affected.")
                 },
             )
         self.stands = stands_in(self.sheet)
@@ -109,9 +111,12 @@ class DraftForm(forms.Form):
         for (subject, unit), change in self.changes.items():
             self._add_value_fields(subject, unit, change)
         self.fields["add"] = forms.ChoiceField(
-            label="Add a number that changes",
+            label=_("Add a number that changes"),
             required=False,
-            choices=[("", "None"), *((n.key, f"{n.label} ({n.place or n.key})") for n in addable)],
+            choices=[
+                ("", pgettext_lazy("a number to add", "None")),
+                *((n.key, f"{n.label} ({n.place or n.key})") for n in addable),
+            ],
         )
 
     def _add_value_fields(self, subject: str, unit: str, change: Mapping[str, Any]) -> None:
@@ -139,7 +144,7 @@ class DraftForm(forms.Form):
         return [
             ChangeFields(
                 label=name_of(subject, self.names).label,
-                unit="" if unit == "cm" else UNIT_WORDS.get(unit, unit),
+                unit="" if unit == "cm" else str(UNIT_WORDS.get(unit, unit)),
                 rows=tuple((key, was, self[name]) for key, was, name in rows),
             )
             for (subject, unit), rows in self.value_fields
@@ -150,7 +155,7 @@ class DraftForm(forms.Form):
         self.now: dict[tuple[str, str], dict[str, float]] = {}
         for (subject, unit), rows in self.value_fields:
             values = self.now.setdefault((subject, unit), {})
-            for key, _, name in rows:
+            for key, _was, name in rows:
                 typed = (cleaned.get(name) or "").strip()
                 if not typed:
                     continue

@@ -6,6 +6,8 @@ from django.conf import settings
 from django.db import models
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from testround.patterns.models import Edition, Pattern
 from testround.reports.models import Remark
@@ -36,7 +38,7 @@ class PublishedForGood(Exception):
 
     def __init__(self) -> None:
         super().__init__(
-            "A published erratum is never changed or removed. Publish a further one that puts it right."
+            _("A published erratum is never changed or removed. Publish a further one that puts it right.")
         )
 
 
@@ -106,7 +108,9 @@ class Erratum(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"Erratum {self.number}" if self.number else f"Draft: {self.text[:60]}"
+        if self.number:
+            return _("Erratum {number}").format(number=self.number)
+        return _("Draft: {text}").format(text=self.text[:60])
 
     def save(self, *args: Any, **kwargs: Any) -> None:
         if not self._state.adding and Erratum.objects.published().filter(pk=self.pk).exists():
@@ -130,8 +134,8 @@ class Decision(models.Model):
     """What the designer decided of one finding: kept with the finding as it stood then."""
 
     class Choice(models.TextChoices):
-        ACCEPTED = "accepted"
-        DECLINED = "declined"
+        ACCEPTED = "accepted", gettext_lazy("Accepted")
+        DECLINED = "declined", gettext_lazy("Declined")
 
     # Findings that were merged share their erratum.
     erratum = models.ForeignKey(

@@ -18,7 +18,6 @@ from testround.errata.selectors import (
     Read,
     ShownErratum,
 )
-from testround.errata.wording import GAUGE_UNITS
 from testround.kernel.amounts import Amount, Guesses
 from testround.kernel.units import GaugeSpan, LengthUnit
 from testround.paper.errata import ErrataList, ErratumChange, ErratumEntry, errata_pdf
@@ -158,7 +157,7 @@ def _entry(shown: ShownErratum) -> ErratumEntry:
         changes=tuple(
             ErratumChange(
                 label=change["label"],
-                unit="per 10 cm" if change["unit"] in GAUGE_UNITS else change["unit"],
+                unit=change["unit"],
                 was=change["was"],
                 now=change["now"],
                 place=change["place"] if change["place"] not in (erratum.place, change["label"]) else "",

@@ -10,6 +10,8 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Max, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from testround.errata.models import Analysis, Decision, Erratum
 from testround.errata.selectors import Read, drafts_of, read_round, stands_in
@@ -33,6 +35,7 @@ from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.roundfile import plain
 from testround.kernel.sheet import Sheet
 from testround.kernel.units import format_count
+from testround.kernel.words import commas
 from testround.outbox.services import handles
 from testround.patterns.access import Right, require
 from testround.patterns.models import Edition, Pattern
@@ -65,7 +68,7 @@ def analysis_keep(*, round: Round) -> Analysis:
     """Analyse a round as it is now and keep the findings file under the hash of what it read."""
     read = read_round(round)
     with transaction.atomic():
-        kept, _ = Analysis.objects.update_or_create(
+        kept, _is_new = Analysis.objects.update_or_create(
             round=round,
             input_hash=read.input_hash,
             defaults={"document": read.document, "made": timezone.now()},
@@ -126,7 +129,8 @@ def _accept(read: Read, round: Round, findings: Sequence[dict[str, Any]], by: Us
             erratum=erratum,
             by=by,
         )
-    diary_write(round=round, by=by, text=f"Accepted for the errata: {_subjects(findings, names)}.")
+    said = _("Accepted for the errata: {subjects}.").format(subjects=_subjects(findings, names))
+    diary_write(round=round, by=by, text=said)
     return erratum
 
 
@@ -142,11 +146,12 @@ def finding_decline(*, round: Round, finding_id: str, reason: str, by: User) -> 
     reason = reason.strip()
     if not reason:
         raise Refused.because(
-            "Reason: nothing is written here; say in a few words why this finding is declined.", "reason"
+            _("Reason: nothing is written here; say in a few words why this finding is declined."), "reason"
         )
     most = Decision._meta.get_field("reason").max_length
     if len(reason) > most:
-        raise Refused.because(f"Reason: this has {len(reason)} characters; keep it within {most}.", "reason")
+        said = _("Reason: this has {n} characters; keep it within {most}.")
+        raise Refused.because(said.format(n=len(reason), most=most), "reason")
     read = read_round(round)
     with transaction.atomic():
         (finding,) = _undecided(read, round, [finding_id])
@@ -159,7 +164,8 @@ def finding_decline(*, round: Round, finding_id: str, reason: str, by: User) -> 
             by=by,
         )
         subject = _subjects([finding], names_of(read.sheet))
-        diary_write(round=round, by=by, text=f"Declined: {subject}. Reason: {reason}")
+        said = _("Declined: {subject}. Reason: {reason}").format(subject=subject, reason=reason)
+        diary_write(round=round, by=by, text=said)
     return decision
 
 
@@ -174,17 +180,16 @@ def decision_undo(*, round: Round, finding_id: str, by: User) -> Erratum | None:
     _locked(round)
     decision = round.decisions.select_related("erratum").filter(finding_id=finding_id).first()
     if decision is None:
-        raise Refused.because("Nothing was decided of this finding, so there is nothing to undo.")
+        raise Refused.because(_("Nothing was decided of this finding, so there is nothing to undo."))
     erratum = decision.erratum
     if erratum is not None and erratum.is_published:
-        raise Refused.because(
-            f"Erratum {erratum.number} is published, so this decision stays. Publish a further erratum instead."
-        )
+        said = _("Erratum {number} is published, so this decision stays. Publish a further erratum instead.")
+        raise Refused.because(said.format(number=erratum.number))
     subjects = _subjects([decision.finding], names_of(round.edition.document))
     if erratum is not None and decision.finding["kind"] == "clarity":
         erratum.remarks.remove(*erratum.remarks.filter(where=decision.finding["subject"]))
     decision.delete()
-    diary_write(round=round, by=by, text=f"Decision taken back: {subjects}.")
+    diary_write(round=round, by=by, text=_("Decision taken back: {subjects}.").format(subjects=subjects))
     if erratum is None:
         return None
     if not erratum.decisions.exists() and not erratum.remarks.exists():
@@ -199,16 +204,18 @@ def _undecided(read: Read, round: Round, finding_ids: Sequence[str]) -> list[dic
     """The findings of these ids as the analysis has them, none of them decided yet."""
     _locked(round)
     if not finding_ids:
-        raise Refused.because("No finding is ticked; tick one or more, then accept them.")
+        raise Refused.because(_("No finding is ticked; tick one or more, then accept them."))
     current = {finding["id"]: finding for finding in read.document["findings"]}
     wanted = list(dict.fromkeys(finding_ids))
     if any(key not in current for key in wanted):
         raise Refused.because(
-            "The analysis no longer reports this finding: a report came in since you opened the page. "
-            "Look at the findings as they are now."
+            _(
+                "The analysis no longer reports this finding: a report came in since you opened the page. "
+                "Look at the findings as they are now."
+            )
         )
     if round.decisions.filter(finding_id__in=wanted).exists():
-        raise Refused.because("This finding is decided already; undo that decision first.")
+        raise Refused.because(_("This finding is decided already; undo that decision first."))
     return [current[key] for key in wanted]
 
 
@@ -218,7 +225,7 @@ def _locked(round: Round) -> None:
 
 
 def _subjects(findings: Iterable[Mapping[str, Any]], names: Mapping[str, Any]) -> str:
-    return ", ".join(dict.fromkeys(name_of(finding["subject"], names).label for finding in findings))
+    return commas(dict.fromkeys(name_of(finding["subject"], names).label for finding in findings))
 
 
 def _joined(lists: Iterable[Sequence[dict[str, Any]]]) -> list[dict[str, Any]]:
@@ -257,7 +264,7 @@ def erratum_from_remarks(*, round: Round, remark_ids: Sequence[int], by: User) -
     require(by, Right.EDIT, round.edition.pattern)
     remarks = list(_standing_remarks(round).filter(pk__in=remark_ids))
     if not remarks:
-        raise Refused.because("No remark is ticked; tick one or more, then make a draft of them.")
+        raise Refused.because(_("No remark is ticked; tick one or more, then make a draft of them."))
     places = list(dict.fromkeys(remark.where for remark in remarks if remark.where))
     erratum = Erratum.objects.create(
         pattern=round.edition.pattern,
@@ -268,7 +275,12 @@ def erratum_from_remarks(*, round: Round, remark_ids: Sequence[int], by: User) -
         why=_testers_say(remarks),
     )
     erratum.remarks.set(remarks)
-    diary_write(round=round, by=by, text=f"Draft of an erratum made from {_counted(len(remarks), 'remark')}.")
+    said = ngettext(
+        "Draft of an erratum made from one remark.",
+        "Draft of an erratum made from {n} remarks.",
+        len(remarks),
+    )
+    diary_write(round=round, by=by, text=said.format(n=len(remarks)))
     return erratum
 
 
@@ -278,13 +290,11 @@ def _standing_remarks(round: Round) -> QuerySet[Remark]:
 
 def _testers_say(remarks: Sequence[Remark]) -> str:
     testers = len({remark.place_id for remark in remarks})
-    kinds = ", ".join(dict.fromkeys(remark.get_kind_display() for remark in remarks))
-    said = f"{_counted(testers, 'tester')} remarked on this step ({kinds})."
-    return said[:1].upper() + said[1:]
-
-
-def _counted(count: int, word: str) -> str:
-    return f"one {word}" if count == 1 else f"{count} {word}s"
+    kinds = commas(dict.fromkeys(str(remark.get_kind_display()) for remark in remarks))
+    said = ngettext(
+        "One tester remarked on this step ({kinds}).", "{n} testers remarked on this step ({kinds}).", testers
+    )
+    return said.format(n=testers, kinds=kinds)
 
 
 @transaction.atomic
@@ -294,7 +304,7 @@ def errata_merge(*, round: Round, draft_ids: Sequence[int], by: User) -> Erratum
     _locked(round)
     drafts = list(drafts_of(round).filter(pk__in=draft_ids).order_by("pk"))
     if len(drafts) < 2:
-        raise Refused.because("Fewer than two drafts are ticked; tick the drafts to be made into one.")
+        raise Refused.because(_("Fewer than two drafts are ticked; tick the drafts to be made into one."))
     first, *others = drafts
     sizes = round.edition.document.sizes
     first.changes = _joined([draft.changes for draft in drafts])
@@ -307,7 +317,8 @@ def errata_merge(*, round: Round, draft_ids: Sequence[int], by: User) -> Erratum
         other.decisions.update(erratum=first)
         first.remarks.add(*other.remarks.all())
         other.delete()
-    diary_write(round=round, by=by, text=f"{len(drafts)} drafts of errata made into one.")
+    said = ngettext("{n} draft of errata made into one.", "{n} drafts of errata made into one.", len(drafts))
+    diary_write(round=round, by=by, text=said.format(n=len(drafts)))
     return first
 
 
@@ -338,14 +349,13 @@ def erratum_reword(*, erratum: Erratum, wording: Wording, by: User) -> Erratum:
     )
     require(by, Right.EDIT, locked.pattern)
     if locked.is_published:
-        raise Refused.because(f"Erratum {locked.number} is published and stays as it is.")
+        said = _("Erratum {number} is published and stays as it is.")
+        raise Refused.because(said.format(number=locked.number))
     sheet = locked.edition.document
     stands = stands_in(sheet)
     names = names_of(sheet)
     problems = [
-        Problem("sizes", f"The pattern has no size {size}: it has {', '.join(sheet.sizes) or 'no sizes'}.")
-        for size in wording.sizes
-        if size not in sheet.sizes
+        Problem("sizes", _no_such_size(size, sheet)) for size in wording.sizes if size not in sheet.sizes
     ]
     changes = []
     came_from = {(change["subject"], change["unit"]): change for change in locked.changes}
@@ -382,6 +392,13 @@ def erratum_reword(*, erratum: Erratum, wording: Wording, by: User) -> Erratum:
     return locked
 
 
+def _no_such_size(size: str, sheet: SheetDocument) -> str:
+    if not sheet.sizes:
+        return _("The pattern has no size {size}: it has no sizes.").format(size=size)
+    said = _("The pattern has no size {size}: it has {sizes}.")
+    return said.format(size=size, sizes=commas(sheet.sizes))
+
+
 def gauge_stands(sheet: SheetDocument, subject: str, unit: str) -> dict[str, float]:
     """What a stated gauge says now, under "stitches" or "rows"; empty for anything but a gauge."""
     for gauge in sheet.gauges:
@@ -397,25 +414,24 @@ def check_values(sheet: SheetDocument, subject: str, unit: str, now: Mapping[str
     problems = []
     for size, value in now.items():
         path = f"{subject}|{unit}|{size}"
-        where = f"{label}, size {size}" if size in sheet.sizes else label
+        where = _("{label}, size {size}").format(label=label, size=size) if size in sheet.sizes else label
         if size not in (*sheet.sizes, "stitches", "rows", PER_M2):
-            problems.append(Problem(path, f"{label}: the pattern has no size {size}; leave it out."))
+            said = _("{label}: the pattern has no size {size}; leave it out.")
+            problems.append(Problem(path, said.format(label=label, size=size)))
         elif unit in ("st", "row", "rep"):
             problems += _check_count(path, where, unit, value, multiple)
         elif unit in ("st/10 cm", "row/10 cm"):
             if not 0 < value <= 500 or (2 * value) % 1:
+                said = _("{where}: {value} is no gauge to print; give it to the half, as in {example}.")
                 problems.append(
                     Problem(
                         path,
-                        f"{where}: {format_count(value)} is no gauge to print; give it to the half, as in 28.5.",
+                        said.format(where=where, value=format_count(value), example=format_count(28.5)),
                     )
                 )
         elif not 0 < value <= (LONGEST_CM if unit == "cm" else LARGEST_COUNT):
-            problems.append(
-                Problem(
-                    path, f"{where}: {format_count(value)} {unit} cannot be meant; write a number above zero."
-                )
-            )
+            said = _("{where}: {value} {unit} cannot be meant; write a number above zero.")
+            problems.append(Problem(path, said.format(where=where, value=format_count(value), unit=unit)))
     return problems
 
 
@@ -424,9 +440,8 @@ def _check_count(
 ) -> Iterable[Problem]:
     word = UNIT_WORDS[unit]
     if not math.isfinite(value) or not 0 <= value <= LARGEST_COUNT or value % 1:
-        yield Problem(
-            path, f"{where}: {format_count(value)} is not a whole number of {word}; write one, as in 104."
-        )
+        said = _("{where}: {value} is not a whole number of {units}; write one, as in 104.")
+        yield Problem(path, said.format(where=where, value=format_count(value), units=word))
         return
     if multiple is None:
         return
@@ -435,11 +450,26 @@ def _check_count(
     if min(over, of - over) < 1e-9:
         return
     below = value - over
-    rule = f"a multiple of {format_count(of)}" + (f" plus {format_count(plus)}" if plus else "")
+    if plus:
+        said = _(
+            "{where}: {value} is not a multiple of {of} plus {plus}, which the pattern's formula keeps; "
+            "the nearest are {below} and {above}."
+        )
+    else:
+        said = _(
+            "{where}: {value} is not a multiple of {of}, which the pattern's formula keeps; "
+            "the nearest are {below} and {above}."
+        )
     yield Problem(
         path,
-        f"{where}: {format_count(value)} is not {rule}, which the pattern's formula keeps; "
-        f"the nearest are {format_count(below)} and {format_count(below + of)}.",
+        said.format(
+            where=where,
+            value=format_count(value),
+            of=format_count(of),
+            plus=format_count(plus),
+            below=format_count(below),
+            above=format_count(below + of),
+        ),
     )
 
 
@@ -449,9 +479,11 @@ def erratum_discard(*, erratum: Erratum, by: User) -> None:
     locked = Erratum.objects.select_for_update(of=("self",)).select_related("pattern").get(pk=erratum.pk)
     require(by, Right.EDIT, locked.pattern)
     if locked.is_published:
-        raise Refused.because(f"Erratum {locked.number} is published and stays as it is.")
+        said = _("Erratum {number} is published and stays as it is.")
+        raise Refused.because(said.format(number=locked.number))
     if locked.round is not None:
-        diary_write(round=locked.round, by=by, text=f"Draft of an erratum removed: {locked.place}.")
+        said = _("Draft of an erratum removed: {place}.").format(place=locked.place)
+        diary_write(round=locked.round, by=by, text=said)
     locked.decisions.all().delete()
     locked.delete()
 
@@ -464,11 +496,11 @@ def problems_before_publishing(erratum: Erratum) -> list[Problem]:
     problems = []
     if not erratum.place.strip():
         problems.append(
-            Problem("place", "Place in the text: nothing is written here; name the section and step.")
+            Problem("place", _("Place in the text: nothing is written here; name the section and step."))
         )
     if not erratum.text.strip():
         problems.append(
-            Problem("text", "Correction: nothing is written here; say what a reader has to change.")
+            Problem("text", _("Correction: nothing is written here; say what a reader has to change."))
         )
     return problems
 
@@ -494,7 +526,8 @@ def erratum_publish(*, erratum: Erratum, by: User) -> Erratum:
     )
     require(by, Right.PUBLISH, locked.pattern)
     if locked.is_published:
-        raise Refused.because(f"This is published already, as erratum {locked.number}.")
+        said = _("This is published already, as erratum {number}.")
+        raise Refused.because(said.format(number=locked.number))
     problems = problems_before_publishing(locked)
     if problems:
         raise Refused(problems)
@@ -504,7 +537,8 @@ def erratum_publish(*, erratum: Erratum, by: User) -> Erratum:
     locked.published_by = by
     locked.save(update_fields=["number", "published_at", "published_by"])
     if locked.round is not None:
-        diary_write(round=locked.round, by=by, text=f"Erratum {locked.number} published: {locked.place}.")
+        said = _("Erratum {number} published: {place}.").format(number=locked.number, place=locked.place)
+        diary_write(round=locked.round, by=by, text=said)
     return locked
 
 
@@ -547,7 +581,7 @@ def edition_correct(*, round: Round, label: str, by: User) -> Edition:
     """
     errata = list(Erratum.objects.published().filter(edition=round.edition).order_by("number"))
     if not errata:
-        raise Refused.because("Nothing is published on this edition yet; publish an erratum first.")
+        raise Refused.because(_("Nothing is published on this edition yet; publish an erratum first."))
     try:
         edition = edition_create_next(
             edition=round.edition,
@@ -557,7 +591,10 @@ def edition_correct(*, round: Round, label: str, by: User) -> Edition:
         )
     except SheetRefused as refusal:
         raise Refused(Problem("label", problem.sentence) for problem in refusal.problems) from None
-    diary_write(
-        round=round, by=by, text=f"Edition {edition.label} made with {_counted(len(errata), 'correction')}."
+    said = ngettext(
+        "Edition {edition} made with one correction.",
+        "Edition {edition} made with {n} corrections.",
+        len(errata),
     )
+    diary_write(round=round, by=by, text=said.format(edition=edition.label, n=len(errata)))
     return edition

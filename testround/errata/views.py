@@ -10,6 +10,8 @@ from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.text import slugify
+from django.utils.translation import get_language
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import cache_control
 from django.views.decorators.http import (
     condition,
@@ -206,7 +208,7 @@ def accept(request: HttpRequest, code: str) -> HttpResponse:
         erratum = finding_accept(round=round, finding_ids=request.POST.getlist("finding"), by=_user(request))
     except Refused as refusal:
         return _desk(request, round, status=422, refusal=refusal, ticked=request.POST.getlist("finding"))
-    messages.success(request, "Accepted. Here is the draft: check its words and numbers, then publish it.")
+    messages.success(request, _("Accepted. Here is the draft: check its words and numbers, then publish it."))
     return redirect("errata:draft", round.code, erratum.pk)
 
 
@@ -224,7 +226,7 @@ def decline(request: HttpRequest, code: str) -> HttpResponse:
         )
     except Refused as refusal:
         return _desk(request, round, status=422, refusal=refusal, decline_form=form, declining=finding_id)
-    messages.success(request, "Declined, with your reason kept. You can undo it below.")
+    messages.success(request, _("Declined, with your reason kept. You can undo it below."))
     return _back_to_desk(round)
 
 
@@ -237,9 +239,9 @@ def undo(request: HttpRequest, code: str) -> HttpResponse:
     except Refused as refusal:
         return _desk(request, round, status=422, refusal=refusal)
     if draft is not None:
-        messages.warning(request, "Taken back. The draft it was part of stays: read its wording again.")
+        messages.warning(request, _("Taken back. The draft it was part of stays: read its wording again."))
     else:
-        messages.success(request, "Taken back; the finding is undecided again.")
+        messages.success(request, _("Taken back; the finding is undecided again."))
     return _back_to_desk(round)
 
 
@@ -251,7 +253,7 @@ def from_remarks(request: HttpRequest, code: str) -> HttpResponse:
         erratum = erratum_from_remarks(round=round, remark_ids=_ticked(request, "remark"), by=_user(request))
     except Refused as refusal:
         return _desk(request, round, status=422, refusal=refusal)
-    messages.success(request, "Draft made. Write the correction as a reader should see it.")
+    messages.success(request, _("Draft made. Write the correction as a reader should see it."))
     return redirect("errata:draft", round.code, erratum.pk)
 
 
@@ -263,7 +265,7 @@ def merge(request: HttpRequest, code: str) -> HttpResponse:
         erratum = errata_merge(round=round, draft_ids=_ticked(request, "draft"), by=_user(request))
     except Refused as refusal:
         return _desk(request, round, status=422, refusal=refusal)
-    messages.success(request, "Made into one draft. Read its wording as a whole.")
+    messages.success(request, _("Made into one draft. Read its wording as a whole."))
     return redirect("errata:draft", round.code, erratum.pk)
 
 
@@ -278,7 +280,7 @@ def draft(request: HttpRequest, code: str, pk: int) -> HttpResponse:
         if request.POST.get("add") and form.is_valid():
             # Another number is wanted: the same form with its fields, and everything typed so far.
             messages.info(
-                request, "The number you added is on the form. Write its values, then save the draft."
+                request, _("The number you added is on the form. Write its values, then save the draft.")
             )
             return _draft_page(request, round, erratum, form)
         if form.is_valid():
@@ -287,7 +289,7 @@ def draft(request: HttpRequest, code: str, pk: int) -> HttpResponse:
             except Refused as refusal:
                 form.refuse(refusal)
             else:
-                messages.success(request, "Draft saved.")
+                messages.success(request, _("Draft saved."))
                 to = "errata:preview" if "preview" in request.POST else "errata:draft"
                 return redirect(to, round.code, erratum.pk)
         status = 422
@@ -336,7 +338,8 @@ def publish(request: HttpRequest, code: str, pk: int) -> HttpResponse:
         erratum = erratum_publish(erratum=erratum, by=_user(request))
     except Refused:
         return _preview(request, round, erratum, status=422)
-    messages.success(request, f"Published as erratum {erratum.number}. This is what readers see.")
+    said = _("Published as erratum {number}. This is what readers see.")
+    messages.success(request, said.format(number=erratum.number))
     return redirect(erratum)
 
 
@@ -345,7 +348,7 @@ def publish(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 def discard(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     round, erratum = _draft(request, code, pk)
     erratum_discard(erratum=erratum, by=_user(request))
-    messages.success(request, "Draft removed; what it came from is undecided again.")
+    messages.success(request, _("Draft removed; what it came from is undecided again."))
     return _back_to_desk(round)
 
 
@@ -363,10 +366,8 @@ def next_edition(request: HttpRequest, code: str) -> HttpResponse:
                     "label" if problem.path else None, f"{problem.sentence[:1].upper()}{problem.sentence[1:]}"
                 )
         else:
-            messages.success(
-                request,
-                f"Edition {edition.label} has the corrections. Its desk check shows which formulas to mend.",
-            )
+            said = _("Edition {edition} has the corrections. Its desk check shows which formulas to mend.")
+            messages.success(request, said.format(edition=edition.label))
             return redirect(edition)
     return _desk(request, round, status=422, next_form=form)
 
@@ -461,6 +462,7 @@ def _public_etag(request: HttpRequest, code: str) -> str:
         last,
         [e.label for e in public.editions],
         reader,
+        get_language(),
         request.GET.urlencode(),
     ]
     return papers.etag(state)

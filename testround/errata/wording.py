@@ -6,45 +6,50 @@ from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, pgettext_lazy
+
 from testround.kernel.amounts import PER_M2
 from testround.kernel.findings import VERDICT_WORDS
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.units import (
     GaugeSpan,
     LengthUnit,
+    decimal,
     format_count,
     format_gauge,
     format_length,
     lengths_in,
 )
 from testround.kernel.whys import for_readers
+from testround.kernel.words import commas, in_sizes, listed, ngettext
 
 Finding = Mapping[str, Any]
 Change = Mapping[str, Any]
 
 UNIT_WORDS = {
-    "st": "stitches",
-    "row": "rows",
-    "rep": "repeats",
+    "st": gettext_lazy("stitches"),
+    "row": gettext_lazy("rows"),
+    "rep": gettext_lazy("repeats"),
     "cm": "cm",
-    "m": "metres",
-    "h": "hours",
-    "st/10 cm": "stitches in 10 cm",
-    "row/10 cm": "rows in 10 cm",
+    "m": gettext_lazy("metres"),
+    "h": gettext_lazy("hours"),
+    "st/10 cm": gettext_lazy("stitches in 10 cm"),
+    "row/10 cm": gettext_lazy("rows in 10 cm"),
 }
 OVER: Mapping[LengthUnit, str] = {"cm": "10 cm", "in": "4 in"}
 GAUGE_UNITS = ("st/10 cm", "row/10 cm")
 _AXES = ("stitches", "rows")
 KIND_WORDS = {
-    "printed-count": "Printed number",
-    "schematic": "Printed measurement",
-    "worked-count": "Counts worked",
-    "stated-gauge": "Stated gauge",
-    "finished-size": "Finished size",
-    "yarn": "Yarn",
-    "hours": "Hours",
-    "clarity": "Text",
-    "fit": "Fit",
+    "printed-count": pgettext_lazy("kind of finding", "Printed number"),
+    "schematic": pgettext_lazy("kind of finding", "Printed measurement"),
+    "worked-count": pgettext_lazy("kind of finding", "Counts worked"),
+    "stated-gauge": pgettext_lazy("kind of finding", "Stated gauge"),
+    "finished-size": pgettext_lazy("kind of finding", "Finished size"),
+    "yarn": pgettext_lazy("kind of finding", "Yarn"),
+    "hours": pgettext_lazy("kind of finding", "Hours"),
+    "clarity": pgettext_lazy("kind of finding", "Text"),
+    "fit": pgettext_lazy("kind of finding", "Fit"),
 }
 
 
@@ -66,15 +71,15 @@ class Named:
 def names_of(sheet: SheetDocument) -> dict[str, Named]:
     """Every number, dimension, measure and gauge of a sheet by its key; a gauge as ``body.st`` and ``body.row``."""
     named = [Named(n.key, n.label, n.place or n.label, n.unit) for n in sheet.numbers]
-    named += [Named(d.key, d.label, "Finished measurements", "cm") for d in sheet.dimensions]
-    named += [Named(m.key, m.label, "Body measurements", "cm") for m in sheet.measures]
+    named += [Named(d.key, d.label, _("Finished measurements"), "cm") for d in sheet.dimensions]
+    named += [Named(m.key, m.label, _("Body measurements"), "cm") for m in sheet.measures]
     for gauge in sheet.gauges:
-        named.append(Named(f"{gauge.key}.st", gauge.label, "Gauge", "st/10 cm"))
-        named.append(Named(f"{gauge.key}.row", gauge.label, "Gauge", "row/10 cm"))
+        named.append(Named(f"{gauge.key}.st", gauge.label, _("Gauge"), "st/10 cm"))
+        named.append(Named(f"{gauge.key}.row", gauge.label, _("Gauge"), "row/10 cm"))
         # A finding may change both at once.
-        named.append(Named(gauge.key, gauge.label, "Gauge", "st/10 cm"))
-    named.append(Named("yarn", "Yarn needed", "Materials", "m"))
-    named.append(Named("hours", "Hours needed", "Materials", "h"))
+        named.append(Named(gauge.key, gauge.label, _("Gauge"), "st/10 cm"))
+    named.append(Named("yarn", _("Yarn needed"), _("Materials"), "m"))
+    named.append(Named("hours", _("Hours needed"), _("Materials"), "h"))
     return {name.key: name for name in named}
 
 
@@ -158,23 +163,36 @@ def sizes_listed(named: Container[str], sizes: Sequence[str]) -> list[str]:
 
 def change_sentence(change: Change, every: Sequence[str]) -> str:
     """ "Rows to underarm: 86 rows in every size, not 96." Values that differ by size are left to the table."""
-    was, now, unit = change["was"], change["now"], UNIT_WORDS.get(change["unit"], change["unit"])
+    was, now, unit = change["was"], change["now"], str(UNIT_WORDS.get(change["unit"], change["unit"]))
     label = change["label"]
     if set(now) <= set(_AXES):
-        new = " and ".join(f"{format_count(value)} {axis}" for axis, value in now.items())
-        old = " and ".join(format_count(value) for value in was.values())
-        return f"{label}: {new} in 10 cm" + (f", not {old}." if old else ".")
-    where = "for each square metre of fabric" if PER_M2 in now else sizes_words(list(now), every)
-    only = f", {where}." if where and where != "in every size" else "."
+        new = listed(_of_axis(value, axis) for axis, value in now.items())
+        if not was:
+            return _("{label}: {new} in 10 cm.").format(label=label, new=new)
+        old = listed(format_count(value) for value in was.values())
+        return _("{label}: {new} in 10 cm, not {old}.").format(label=label, new=new, old=old)
+    where = _("for each square metre of fabric") if PER_M2 in now else sizes_words(list(now), every)
     new_values, old_values = set(now.values()), set(was.values())
     if len(new_values) > 1 or len(old_values) > 1:
-        return f"{label}: work with the {unit} given here for your size{only}"
-    old = f", not {format_count(old_values.pop())}" if old_values else ""
-    return f"{label}: {format_count(new_values.pop())} {unit} {where}".rstrip() + f"{old}."
+        if not where or len(now) == len(every):
+            said = _("{label}: work with the {unit} given here for your size.")
+        else:
+            said = _("{label}: work with the {unit} given here for your size, {where}.")
+        return said.format(label=label, unit=unit, where=where)
+    new = format_count(new_values.pop())
+    # Translators: {new} and {old} are numbers, {unit} is as in "stitches", {where} as in "in every size".
+    if not old_values:
+        said = _("{label}: {new} {unit} {where}.") if where else _("{label}: {new} {unit}.")
+        return said.format(label=label, new=new, unit=unit, where=where)
+    said = _("{label}: {new} {unit} {where}, not {old}.") if where else _("{label}: {new} {unit}, not {old}.")
+    return said.format(label=label, new=new, unit=unit, where=where, old=format_count(old_values.pop()))
 
 
-def _listed(names: Iterable[str]) -> str:
-    return ", ".join(names)
+def _of_axis(value: float, axis: str) -> str:
+    """A gauge's number with what is counted, "stitches" or "rows"."""
+    if axis == "stitches":
+        return ngettext("{n} stitch", "{n} stitches", value).format(n=format_count(value))
+    return ngettext("{n} row", "{n} rows", value).format(n=format_count(value))
 
 
 def draft_text(changes: Sequence[Change], every: Sequence[str]) -> str:
@@ -186,8 +204,10 @@ def draft_text(changes: Sequence[Change], every: Sequence[str]) -> str:
     lines = []
     for finding in dict.fromkeys(change["finding"] for change in changes):
         first, *others = [change for change in changes if change["finding"] == finding]
-        follow = " What follows from it changes too, as given here." if others else ""
-        lines.append(change_sentence(first, every) + follow)
+        said = [change_sentence(first, every)]
+        if others:
+            said.append(_("What follows from it changes too, as given here."))
+        lines.append(" ".join(said))
     return "\n".join(lines)
 
 
@@ -197,35 +217,39 @@ def draft_place(finding: Finding, changes: Sequence[Change], names: Mapping[str,
 
 
 COMPARED = {
-    "verdict": "verdict",
-    "estimate": "estimate",
-    "testers": "testers",
-    "now": "printed values",
-    "proposed": "proposed values",
+    "verdict": pgettext_lazy("what has changed", "verdict"),
+    "estimate": pgettext_lazy("what has changed", "estimate"),
+    "testers": pgettext_lazy("what has changed", "testers"),
+    "now": pgettext_lazy("what has changed", "printed values"),
+    "proposed": pgettext_lazy("what has changed", "proposed values"),
 }
 
 
 def changed_since(then: Finding, now: Finding | None) -> str:
     """What has become of a finding since it was decided; empty when nothing has."""
     if now is None:
-        return "The analysis no longer reports this. Your decision stands until you undo it."
+        return _("The analysis no longer reports this. Your decision stands until you undo it.")
     parts = []
     for key, word in COMPARED.items():
         before, after = then.get(key), now.get(key)
         if before != after:
-            parts.append(f"{word} {_short(before)} then, {_short(after)} now")
+            # Translators: {what} is as in "verdict" or "printed values".
+            said = _("{what} {before} then, {after} now")
+            parts.append(said.format(what=word, before=_short(before), after=_short(after)))
     if not parts:
         return ""
-    return f"Changed since you decided: {'; '.join(parts)}. Your decision stands until you undo it."
+    return _("Changed since you decided: {changes}. Your decision stands until you undo it.").format(
+        changes="; ".join(parts)
+    )
 
 
 def _short(value: Any) -> str:
     if value is None:
-        return "none"
+        return _("none")
     if isinstance(value, Mapping):
-        return ", ".join(f"{key} {_short(entry)}" for key, entry in value.items()) or "none"
+        return commas(f"{key} {_short(entry)}" for key, entry in value.items()) or _("none")
     if isinstance(value, float):
-        return f"{value:.4g}"
+        return decimal(value, ".4g")
     return str(VERDICT_WORDS.get(value, value)) if isinstance(value, str) else str(value)
 
 
@@ -237,24 +261,24 @@ def sizes_words(sizes: Sequence[str], every: Sequence[str]) -> str:
     if not every:
         return ""
     if not sizes or len(sizes) == len(every):
-        return "in every size"
+        return _("in every size")
     at = sorted(every.index(size) for size in sizes if size in every)
     named = [every[index] for index in at]
     if len(named) == 1:
-        return f"in size {named[0]}"
+        return in_sizes(named)
     if len(named) > 2 and at[-1] - at[0] == len(at) - 1:
-        return f"in sizes {named[0]} to {named[-1]}"
-    return f"in sizes {', '.join(named[:-1])} and {named[-1]}"
+        return _("in sizes {first} to {last}").format(first=named[0], last=named[-1])
+    return ngettext("in size {sizes}", "in sizes {sizes}", len(named)).format(sizes=listed(named))
 
 
 def title_of(finding: Finding, names: Mapping[str, Named]) -> str:
     """What a finding is about: "Finished size: Hem to underarm"."""
-    kind = KIND_WORDS.get(finding["kind"], "Finding")
+    kind = str(KIND_WORDS.get(finding["kind"]) or _("Finding"))
     label: str = name_of(finding["subject"], names).label
     if finding["subject"].endswith(".st"):
-        label += ", stitches"
+        label = _("{label}, stitches").format(label=label)
     elif finding["subject"].endswith(".row"):
-        label += ", rows"
+        label = _("{label}, rows").format(label=label)
     if finding["kind"] in ("yarn", "hours") or label.lower() == kind.lower():
         # "Yarn needed" says what kind of thing it is.
         return label
@@ -276,38 +300,61 @@ def headline(
             axis = next(iter(proposed))
             span: GaugeSpan = "4in" if units == "in" else "10cm"
             found, stated = (format_gauge(values[axis], span) for values in (proposed, now))
-            return f"Testers get {found} {axis} in {OVER[units]}; the pattern states {stated}."
+            if axis == "stitches":
+                said = _("Testers get {found} stitches in {span}; the pattern states {stated}.")
+            else:
+                said = _("Testers get {found} rows in {span}; the pattern states {stated}.")
+            return said.format(found=found, span=OVER[units], stated=stated)
         case "printed-count" if now and proposed:
-            return (
-                f"{named.place} prints {_by_size(now)}; its formula gives {_by_size(proposed, beside=now)}."
+            return _("{place} prints {printed}; its formula gives {proposed}.").format(
+                place=named.place, printed=_by_size(now), proposed=_by_size(proposed, beside=now)
             )
         case "worked-count" if now and proposed:
-            return (
-                f"{named.place}: testers arrive at {_by_size(proposed)}; the pattern prints {_by_size(now)}."
+            return _("{place}: testers arrive at {proposed}; the pattern prints {printed}.").format(
+                place=named.place, proposed=_by_size(proposed), printed=_by_size(now)
             )
         case "schematic" if estimate is not None:
-            off, way = format_length(abs(estimate), units), "more" if estimate > 0 else "less"
-            return (
-                f"{named.label} is printed {off} {way} than the printed numbers give {where}".rstrip() + "."
-            )
+            return _schematic(named.label, estimate, where, units)
         case _:
             return lengths_in(finding.get("why") or "", units)
 
 
 def _finished(finding: Finding, label: str, where: str, units: LengthUnit) -> str:
     estimate = finding["estimate"]
-    how = "larger" if estimate > 0 else "smaller"
-    size = format_length(abs(estimate), units)
-    extent = {"with-size": "more so towards one end of the sizes, "}.get(finding.get("extent") or "", "")
-    sentence = f"{label} comes out {size} {how} than the pattern means {where}".rstrip()
-    interval = finding.get("interval")
-    between = ""
-    if interval:
-        low, high = (format_length(end, units, signed=True) for end in interval)
-        between = f" (95% interval {low} to {high})"
+    # Translators: {where} is as in "in sizes M to XL".
+    if estimate > 0 and where:
+        said = _("{label} comes out {off} larger than the pattern means {where}")
+    elif estimate > 0:
+        said = _("{label} comes out {off} larger than the pattern means")
+    elif where:
+        said = _("{label} comes out {off} smaller than the pattern means {where}")
+    else:
+        said = _("{label} comes out {off} smaller than the pattern means")
+    said = said.format(label=label, off=format_length(abs(estimate), units), where=where)
+    # Translators: from here on {said} is the sentence so far, to which something is added.
+    if finding.get("interval"):
+        low, high = (format_length(end, units, signed=True) for end in finding["interval"])
+        said = _("{said} (95% interval {low} to {high})").format(said=said, low=low, high=high)
+    if finding.get("extent") == "with-size":
+        said = _("{said}, more so towards one end of the sizes").format(said=said)
     tolerance = finding.get("tolerance")
-    allowed = f"; up to {format_length(tolerance, units)} is fine" if tolerance else ""
-    return f"{sentence}{between}{', ' + extent.rstrip(', ') if extent else ''}{allowed}."
+    if not tolerance:
+        return f"{said}."
+    return _("{said}; up to {tolerance} is fine.").format(
+        said=said, tolerance=format_length(tolerance, units)
+    )
+
+
+def _schematic(label: str, estimate: float, where: str, units: LengthUnit) -> str:
+    if estimate > 0 and where:
+        said = _("{label} is printed {off} more than the printed numbers give {where}.")
+    elif estimate > 0:
+        said = _("{label} is printed {off} more than the printed numbers give.")
+    elif where:
+        said = _("{label} is printed {off} less than the printed numbers give {where}.")
+    else:
+        said = _("{label} is printed {off} less than the printed numbers give.")
+    return said.format(label=label, off=format_length(abs(estimate), units), where=where)
 
 
 def _by_size(values: Mapping[str, float], beside: Mapping[str, float] | None = None) -> str:
@@ -317,8 +364,8 @@ def _by_size(values: Mapping[str, float], beside: Mapping[str, float] | None = N
         value = format_count(distinct.pop())
         if beside is not None and set(beside) == set(values) and len(set(beside.values())) == 1:
             return value
-        return f"{value} in {'size' if len(values) == 1 else 'sizes'} {_listed(values)}"
-    return ", ".join(f"{size} {format_count(value)}" for size, value in values.items())
+        return f"{value} {in_sizes(list(values))}"
+    return commas(f"{size} {format_count(value)}" for size, value in values.items())
 
 
 def needs_words(finding: Finding) -> str:
@@ -327,29 +374,37 @@ def needs_words(finding: Finding) -> str:
     if not needs:
         return ""
     if isinstance(needs, Mapping):
-        asked = ", ".join(f"{count} in {size}" for size, count in needs.items() if count)
-        return f"To settle it, more testers: {asked}." if asked else ""
-    return f"To settle it, more testers: {needs}."
+        # Translators: how many testers in which size.
+        each = _("{n} in {size}")
+        asked = commas(each.format(n=count, size=size) for size, count in needs.items() if count)
+    else:
+        asked = str(needs)
+    return _("To settle it, more testers: {asked}.").format(asked=asked) if asked else ""
 
 
 def verdict_sentence(verdict: str, estimate: float | None, tolerance: float, units: LengthUnit = "cm") -> str:
     """The verdict on one size of one dimension."""
     allowed = format_length(tolerance, units)
     if estimate is None:
-        return "Nobody has measured this yet."
-    off = format_length(abs(estimate), units)
-    way = "larger" if estimate > 0 else "smaller"
-    match verdict:
-        case "amend":
-            return (
-                f"{off} {way} than meant, beyond the {allowed} that is fine: the pattern needs a correction."
-            )
-        case "look-closer":
-            return f"Perhaps {off} {way} than meant, beyond the {allowed} that is fine; not yet certain."
-        case "holds":
-            return f"Within the {allowed} that is fine."
-        case _:
-            return "Too little evidence to say."
+        return _("Nobody has measured this yet.")
+    larger = estimate > 0
+    if verdict == "amend" and larger:
+        said = _(
+            "{off} larger than meant, beyond the {allowed} that is fine: the pattern needs a correction."
+        )
+    elif verdict == "amend":
+        said = _(
+            "{off} smaller than meant, beyond the {allowed} that is fine: the pattern needs a correction."
+        )
+    elif verdict == "look-closer" and larger:
+        said = _("Perhaps {off} larger than meant, beyond the {allowed} that is fine; not yet certain.")
+    elif verdict == "look-closer":
+        said = _("Perhaps {off} smaller than meant, beyond the {allowed} that is fine; not yet certain.")
+    elif verdict == "holds":
+        said = _("Within the {allowed} that is fine.")
+    else:
+        said = _("Too little evidence to say.")
+    return said.format(off=format_length(abs(estimate), units), allowed=allowed)
 
 
 # Errata as readers see them -------------------------------------------------------------------------------
@@ -368,7 +423,9 @@ class ChangeTable:
 
     caption: str
     across: str
+    """What the rows are: sizes, as a rule."""
     rows: tuple[ChangeRow, ...]
+    by_size: bool = False
 
 
 def of_size(changes: Iterable[Change], size: str) -> list[dict[str, Any]]:
@@ -395,9 +452,10 @@ def change_tables(changes: Iterable[Change], units: LengthUnit) -> tuple[ChangeT
             _caption(change),
             _across(change["now"]),
             tuple(
-                _row(change, key, f"{key.capitalize()} in {OVER[units]}" if key in _AXES else key, units)
+                _row(change, key, _axis_over(key, units) if key in _AXES else key, units)
                 for key in change["now"]
             ),
+            by_size=_is_by_size(change["now"]),
         )
         for change in changes
         if change["now"]
@@ -407,20 +465,34 @@ def change_tables(changes: Iterable[Change], units: LengthUnit) -> tuple[ChangeT
 def change_table_of(changes: Iterable[Change], size: str, units: LengthUnit) -> tuple[ChangeTable, ...]:
     """What changes for one size, in a single table with a row for each number; none where nothing does."""
     rows = tuple(
-        _row(
-            change,
-            key,
-            f"{_caption(change)}, {key} in {OVER[units]}" if key in _AXES else _caption(change),
-            units,
-        )
+        _row(change, key, _called(change, key, units), units)
         for change in of_size(changes, size)
         for key in change["now"]
     )
-    return (ChangeTable(f"Size {size}", "Number", rows),) if rows else ()
+    return (ChangeTable(_("Size {size}").format(size=size), _("Number"), rows),) if rows else ()
+
+
+def _axis_over(axis: str, units: LengthUnit) -> str:
+    said = _("Stitches in {span}") if axis == "stitches" else _("Rows in {span}")
+    return said.format(span=OVER[units])
+
+
+def _called(change: Change, key: str, units: LengthUnit) -> str:
+    """A number among others of one size; of a gauge it says which way is counted too."""
+    if key not in _AXES:
+        return _caption(change)
+    said = _("{number}, stitches in {span}") if key == "stitches" else _("{number}, rows in {span}")
+    return said.format(number=_caption(change), span=OVER[units])
+
+
+def _is_by_size(now: Mapping[str, float]) -> bool:
+    return not set(now) <= set(_AXES) and PER_M2 not in now
 
 
 def _across(now: Mapping[str, float]) -> str:
-    return "Gauge" if set(now) <= set(_AXES) else "Fabric" if PER_M2 in now else "Size"
+    if _is_by_size(now):
+        return _("Size")
+    return _("Fabric") if PER_M2 in now else _("Gauge")
 
 
 def _caption(change: Change) -> str:
@@ -437,7 +509,7 @@ def _row(change: Change, key: str, called: str, units: LengthUnit) -> ChangeRow:
 
 def value_words(value: float | None, unit: str, units: LengthUnit) -> str:
     if value is None:
-        return "not printed"
+        return _("not printed")
     if unit in GAUGE_UNITS:
         return format_gauge(value, "4in" if units == "in" else "10cm")
     return format_length(value, units) if unit == "cm" else format_count(value)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, cast
 
 from django.db.models import Exists, OuterRef
+from django.utils.translation import gettext as _
 
 from testround.errata.models import Erratum
 from testround.errata.wording import (
@@ -106,7 +107,7 @@ def shown_erratum(erratum: Erratum, reader: Reader, size: str = "") -> ShownErra
         place=told(erratum.place),
         text=told(erratum.text),
         why=lengths_in(told(erratum.why), reader.units),
-        sizes=", ".join(erratum.sizes) if erratum.sizes else "every size" if every else "",
+        sizes=", ".join(erratum.sizes) if erratum.sizes else _("every size") if every else "",
         changes=changes,
         tables=change_table_of(changes, size, reader.units) if size else change_tables(changes, reader.units),
     )

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from testround.errata.models import Decision
 from testround.errata.selectors.analyses import PRESSING, Read, read_round
 from testround.errata.selectors.effects import Effect, Effects, Moved
@@ -55,15 +57,16 @@ class Results:
     measured: int
 
 
-# The one column of a made-to-measure pattern.
-NO_SIZE = "Every piece"
+def _no_size() -> str:
+    """The one column of a made-to-measure pattern."""
+    return _("Every piece")
 
 
 def results_of(round: Round) -> Results:
     read = read_round(round)
     sheet = read.sheet
-    columns = tuple(sheet.sizes) or (NO_SIZE,)
-    cells = {(cell.dimension, cell.size or NO_SIZE): cell for cell in read.analysis.deviations}
+    columns = tuple(sheet.sizes) or (_no_size(),)
+    cells = {(cell.dimension, cell.size or _no_size()): cell for cell in read.analysis.deviations}
     called = {tester.id: tester.name for tester in read.round.testers}
     decisions = {
         decision.finding_id: decision for decision in round.decisions.select_related("erratum__pattern")
@@ -196,7 +199,9 @@ def dimension_result(round: Round, key: str) -> DimensionResult | None:
     ]
     points.sort(key=lambda point: (order.get(point.size, 0), point.name))
     dimension = dimensions[at]
-    cells = tuple((cell.size or NO_SIZE, cell) for cell in read.analysis.deviations if cell.dimension == key)
+    cells = tuple(
+        (cell.size or _no_size(), cell) for cell in read.analysis.deviations if cell.dimension == key
+    )
     compiled = Sheet(read.sheet)
     findings = tuple(
         finding
