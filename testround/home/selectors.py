@@ -11,6 +11,7 @@ from django.db.models import Count, Exists, F, Max, OuterRef, Q, QuerySet, Subqu
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from testround.outbox.mail import TROUBLED
 from testround.outbox.models import Mail
@@ -170,11 +171,14 @@ def _day_of_deleting(round: Round) -> Need:
 
 def _next_in_reserve(vacancy: Vacancy) -> Need:
     place = vacancy.place
-    made = f" in {place.size}" if place.size else ""
+    if place.size:
+        said = _("{name}'s place in {size} fell free; {candidate} is next in reserve.")
+    else:
+        said = _("{name}'s place fell free; {candidate} is next in reserve.")
     return Need(
         str(place.round),
-        f"{place.name}'s place{made} fell free; {vacancy.candidate} is next in reserve.",
-        f"Invite {vacancy.candidate}",
+        said.format(name=place.name, size=place.size, candidate=vacancy.candidate),
+        _("Invite {name}").format(name=vacancy.candidate),
         reverse("rounds:vacancy_invite", args=[place.round.code, vacancy.pk]),
         sends=(("candidate", str(vacancy.candidate_id)),),
         pressing=Pressing.WAITED_FOR,
@@ -186,34 +190,46 @@ def _nudges(round: Round, waiting: list[Nudgeable]) -> Iterator[Need]:
     waiting = [one for one in waiting if not one.is_recent]
     for one in waiting[:NUDGES_SHOWN]:
         url = reverse("rounds:nudge", args=[round.code, one.place.pk])
-        yield Need(str(round), one.sentence, f"Nudge {one.place.name}", url, pressing=Pressing.LATE)
+        yield Need(
+            str(round),
+            one.sentence,
+            _("Nudge {name}").format(name=one.place.name),
+            url,
+            pressing=Pressing.LATE,
+        )
     more = len(waiting) - NUDGES_SHOWN
     if more > 0:
-        said = f"{more} more tester{' needs' if more == 1 else 's need'} a friendly word."
+        said = ngettext(
+            "{n} more tester needs a friendly word.", "{n} more testers need a friendly word.", more
+        ).format(n=more)
         url = f"{round.get_absolute_url()}#late"
-        yield Need(str(round), said, "See who", url, pressing=Pressing.LATE)
+        yield Need(str(round), said, _("See who"), url, pressing=Pressing.LATE)
 
 
 def _at_the_close(round: Round) -> Iterator[Need]:
     """What the pace so far, and what testers asked for, mean for the closing date."""
     if round.closes is None:
         return
-    closes = f"the round closes on {day(round.closes)}"
     edit = reverse("rounds:edit", args=[round.code])
     if round.asked_count:
         n = round.asked_count
-        said = (
-            f"{n} tester{' needs' if n == 1 else 's need'} longer, until {day(round.asked_last)}; {closes}."
-        )
-        yield Need(str(round), said, "Change the dates", edit, pressing=Pressing.SOON)
+        said = ngettext(
+            "{n} tester needs longer, until {until}; the round closes on {day}.",
+            "{n} testers need longer, until {until}; the round closes on {day}.",
+            n,
+        ).format(n=n, until=day(round.asked_last), day=day(round.closes))
+        yield Need(str(round), said, _("Change the dates"), edit, pressing=Pressing.SOON)
     if round.likely_late_count:
         n = round.likely_late_count
-        said = (
-            f"at the pace so far {n} piece{' is' if n == 1 else 's are'} likely late: the last may be done by "
-            f"{day(round.likely_last)}; {closes}."
-        )
+        said = ngettext(
+            "at the pace so far {n} piece is likely late: the last may be done by {last}; "
+            "the round closes on {day}.",
+            "at the pace so far {n} pieces are likely late: the last may be done by {last}; "
+            "the round closes on {day}.",
+            n,
+        ).format(n=n, last=day(round.likely_last), day=day(round.closes))
         url = f"{round.get_absolute_url()}#outlook"
-        yield Need(str(round), said, "See the forecast", url, pressing=Pressing.SOON)
+        yield Need(str(round), said, _("See the forecast"), url, pressing=Pressing.SOON)
 
 
 def _needs_of_round(round: Round) -> Iterator[Need]:
@@ -230,19 +246,23 @@ def _needs_of_round(round: Round) -> Iterator[Need]:
         )
     if round.offer_count and not round.place_count:
         n = round.offer_count
-        said = "1 person offers to test." if n == 1 else f"{n} people offer to test."
+        said = ngettext("{n} person offers to test.", "{n} people offer to test.", n).format(n=n)
         url = reverse("rounds:proposal", args=[round.code])
-        yield Need(about, said, "Who should make what?", url, pressing=Pressing.WAITED_FOR)
+        yield Need(about, said, _("Who should make what?"), url, pressing=Pressing.WAITED_FOR)
     elif not round.place_count:
         yield Need(
-            about, "it has no places yet.", "Add places", reverse("rounds:place_new", args=[round.code])
+            about, _("it has no places yet."), _("Add places"), reverse("rounds:place_new", args=[round.code])
         )
     if round.unlinked_count:
         n = round.unlinked_count
         yield Need(
             about,
-            f"{n} offered place{' has' if n == 1 else 's have'} no open link, so nobody can take {'it' if n == 1 else 'them'}.",
-            "Invite",
+            ngettext(
+                "{n} offered place has no open link, so nobody can take it.",
+                "{n} offered places have no open link, so nobody can take them.",
+                n,
+            ).format(n=n),
+            _("Invite"),
             f"{reverse('rounds:places', args=[round.code])}?state=offered",
             pressing=Pressing.WAITED_FOR,
         )
@@ -250,8 +270,8 @@ def _needs_of_round(round: Round) -> Iterator[Need]:
         n = round.late_count
         yield Need(
             about,
-            f"{n} tester{' is' if n == 1 else 's are'} late.",
-            "See who",
+            ngettext("{n} tester is late.", "{n} testers are late.", n).format(n=n),
+            _("See who"),
             f"{round.get_absolute_url()}#late",
             pressing=Pressing.LATE,
         )
@@ -259,8 +279,10 @@ def _needs_of_round(round: Round) -> Iterator[Need]:
         n = round.trouble_count
         yield Need(
             about,
-            f"{n} mail{' has' if n == 1 else 's have'} not arrived for certain.",
-            "Look",
+            ngettext(
+                "{n} mail has not arrived for certain.", "{n} mails have not arrived for certain.", n
+            ).format(n=n),
+            _("Look"),
             reverse("rounds:mails", args=[round.code]),
             pressing=Pressing.WAITED_FOR,
         )
@@ -268,23 +290,23 @@ def _needs_of_round(round: Round) -> Iterator[Need]:
     if round.purge_on is None and round.state != Round.State.PLANNED:
         yield _day_of_deleting(round)
     if round.place_count and round.place_count == round.measured_count:
-        said = "everybody has measured."
-        yield Need(about, said, "Read the results", round.get_absolute_url(), pressing=Pressing.SOON)
+        said = _("everybody has measured.")
+        yield Need(about, said, _("Read the results"), round.get_absolute_url(), pressing=Pressing.SOON)
 
 
 def _needs_of_place(place: Place, date: dt.date) -> Iterator[Need]:
-    about = f"{place.round.edition.pattern.title}{f', size {place.size}' if place.size else ''}"
+    about = place.round.edition.pattern.title
+    if place.size:
+        about = _("{pattern}, size {size}").format(pattern=about, size=place.size)
     url = place.get_absolute_url()
     if place.state == Place.State.TAKEN:
         due = date_of(place, What.SWATCH)
-        yield Need(
-            about, f"your swatch is {_due(due, date)}.", "Send the swatch", url, pressing=_pressing(due, date)
-        )
+        yield Need(about, _swatch_is(due, date), _("Send the swatch"), url, pressing=_pressing(due, date))
     elif place.state not in (Place.State.MEASURED, Place.State.DONE):
         due = date_of(place, What.MEASURES)
         if _is_near(due, date):
-            said = f"your finished measurements are {_due(due, date)}."
-            yield Need(about, said, "Send measurements", url, pressing=_pressing(due, date))
+            said = _measures_are(due, date)
+            yield Need(about, said, _("Send measurements"), url, pressing=_pressing(due, date))
 
 
 def _pressing(due: dt.date | None, date: dt.date) -> Pressing:
@@ -297,35 +319,66 @@ def _said(waiting: Waiting) -> Need:
     code = round.code
     match waiting.what:
         case "question":
-            said = f"{n} question{' waits' if n == 1 else 's wait'} for an answer."
+            said = ngettext("{n} question waits for an answer.", "{n} questions wait for an answer.", n)
             url = f"{reverse('talk:questions', args=[code])}?waiting=1"
-            return Need(str(round), said, "Answer", url, pressing=Pressing.WAITED_FOR)
+            return Need(str(round), said.format(n=n), _("Answer"), url, pressing=Pressing.WAITED_FOR)
         case "word":
             place = waiting.place
             assert place is not None  # noqa: S101 -- private words are said about a place
-            said = f"{n} new private word{'' if n == 1 else 's'} ({place.name})."
+            said = ngettext("{n} new private word ({name}).", "{n} new private words ({name}).", n)
             url = reverse("talk:words", args=[place.pk])
-            return Need(str(round), said, "Read", url, pressing=Pressing.WAITED_FOR)
+            return Need(
+                str(round), said.format(n=n, name=place.name), _("Read"), url, pressing=Pressing.WAITED_FOR
+            )
         case "answer":
-            said = f"{n} new answer{'' if n == 1 else 's'} to what testers asked."
+            said = ngettext(
+                "{n} new answer to what testers asked.", "{n} new answers to what testers asked.", n
+            )
             url = reverse("talk:questions", args=[code])
-            return Need(str(round), said, "Read", url, pressing=Pressing.SOON)
+            return Need(str(round), said.format(n=n), _("Read"), url, pressing=Pressing.SOON)
         case _:
-            said = f"{n} new note{'' if n == 1 else 's'} to all testers."
+            said = ngettext("{n} new note to all testers.", "{n} new notes to all testers.", n)
             url = reverse("talk:notes", args=[code])
-            return Need(str(round), said, "Read", url, pressing=Pressing.SOON)
+            return Need(str(round), said.format(n=n), _("Read"), url, pressing=Pressing.SOON)
 
 
 def _is_near(due: dt.date | None, date: dt.date) -> bool:
     return due is not None and due - date <= dt.timedelta(days=REMIND_DAYS)
 
 
-def _due(due: dt.date | None, date: dt.date) -> str:
+def _swatch_is(due: dt.date | None, date: dt.date) -> str:
     if due is None:
-        return "awaited"
+        return _("your swatch is awaited.")
     days = (due - date).days
     if days < 0:
-        return f"late by {-days} day{'' if days == -1 else 's'}; what comes late is taken all the same"
-    if days == 0:
-        return "due today"
-    return f"due in {days} day{'' if days == 1 else 's'}"
+        said = ngettext(
+            "your swatch is late by {n} day; what comes late is taken all the same.",
+            "your swatch is late by {n} days; what comes late is taken all the same.",
+            -days,
+        )
+    elif days == 0:
+        said = _("your swatch is due today.")
+    else:
+        said = ngettext("your swatch is due in {n} day.", "your swatch is due in {n} days.", days)
+    return said.format(n=abs(days))
+
+
+def _measures_are(due: dt.date | None, date: dt.date) -> str:
+    if due is None:
+        return _("your finished measurements are awaited.")
+    days = (due - date).days
+    if days < 0:
+        said = ngettext(
+            "your finished measurements are late by {n} day; what comes late is taken all the same.",
+            "your finished measurements are late by {n} days; what comes late is taken all the same.",
+            -days,
+        )
+    elif days == 0:
+        said = _("your finished measurements are due today.")
+    else:
+        said = ngettext(
+            "your finished measurements are due in {n} day.",
+            "your finished measurements are due in {n} days.",
+            days,
+        )
+    return said.format(n=abs(days))
