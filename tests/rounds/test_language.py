@@ -286,3 +286,15 @@ def test_what_is_stored_and_sent_by_a_form_is_the_same_in_every_language(
     assert (moved.status_code, offered.round.state) == (302, "swatching")
     assert "Größen nach Stand" in page
     assert '<th scope="col">angeboten</th>' in page
+
+
+def test_a_diary_is_dated_as_its_reader_writes_days(opened: Round, designer: User, client: Client) -> None:
+    opened.diary.update(at=dt.datetime(2026, 8, 5, 9, 30, tzinfo=dt.UTC))
+    client.force_login(designer)
+    address = reverse("rounds:diary", args=[opened.code])
+
+    english = client.get(address).text
+    speaks_german(designer)
+    german = client.get(address).text
+
+    assert ("5 Aug 2026, 09:30" in english, "5. Aug. 2026, 09:30" in german) == (True, True)
