@@ -29,6 +29,8 @@ from reportlab.platypus import (
     Table,
 )
 
+from testround.kernel.words import gettext as _
+from testround.kernel.words import pgettext
 from testround.paper import fonts
 from testround.paper.plots import Table as Figures
 
@@ -302,7 +304,12 @@ class Cover:
     subject: str
     running: str
     """At the head of every page."""
-    language: str = "en-GB"
+
+    @property
+    def language(self) -> str:
+        """Of the words of the program in it, as a tag of BCP 47."""
+        # Translators: the language of this catalogue as documents name it, as in "de" or "pt-BR".
+        return pgettext("name of this language", "en-GB")
 
 
 class _Canvas(Canvas):
@@ -341,7 +348,8 @@ def _pass(
             width - MARGIN, height - 11 * mm, fonts.shortened(fonts.printable(cover.running), 58 * mm, 7.5)
         )
         canvas.drawString(MARGIN, 10 * mm, fonts.shortened(fonts.printable(cover.subject), half * 1.5, 7.5))
-        canvas.drawRightString(width - MARGIN, 10 * mm, f"Page {document.page} of {total or document.page}")
+        said = _("Page {number} of {all}").format(number=document.page, all=total or document.page)
+        canvas.drawRightString(width - MARGIN, 10 * mm, fonts.printable(said))
         canvas.restoreState()
 
     stream = io.BytesIO()

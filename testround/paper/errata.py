@@ -6,12 +6,16 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from django.utils.formats import date_format
 from reportlab.graphics import shapes
 from reportlab.graphics.barcode.qr import QrCodeWidget
 from reportlab.lib.units import mm
 from reportlab.platypus import Spacer, Table
 
+from testround.kernel.amounts import PER_M2
 from testround.kernel.units import LengthUnit, format_count, format_gauge, format_length
+from testround.kernel.words import commas, gettext_noop, ngettext, pgettext
+from testround.kernel.words import gettext as _
 from testround.paper.document import (
     BODY,
     SMALL,
@@ -68,28 +72,38 @@ class ErrataList:
     designer: str = ""
 
 
-_UNIT_WORDS = {"st": "stitches", "row": "rows", "rep": "repeats", "cm": "", "m": "metres", "h": "hours"}
+_UNIT_WORDS = {
+    "st": gettext_noop("stitches"),
+    "row": gettext_noop("rows"),
+    "rep": gettext_noop("repeats"),
+    "m": gettext_noop("metres"),
+    "h": gettext_noop("hours"),
+}
 _GAUGES = ("st/10 cm", "row/10 cm")
 
 
 def errata_pdf(errata: ErrataList, *, paper: str = "A4", units: LengthUnit = "cm") -> bytes:
     """The errata of one pattern as a PDF to lay beside the pattern."""
     cover = Cover(
-        title=f"{errata.title}: errata",
+        title=_title(errata),
         author=errata.designer or "Testround",
-        subject=f"Edition {errata.edition}",
-        running=f"{len(errata.entries)} published",
+        subject=_("Edition {edition}").format(edition=errata.edition),
+        running=ngettext("{n} published", "{n} published", len(errata.entries)).format(n=len(errata.entries)),
     )
 
     def story(width: float) -> list[Flowable]:
         parts: list[Flowable] = [_head(errata, width)]
         if not errata.entries:
-            parts.append(para("No errata are published for this pattern.", BODY))
+            parts.append(para(_("No errata are published for this pattern."), BODY))
         for entry in sorted(errata.entries, key=lambda entry: entry.number):
             parts += _entry(entry, errata, width, units)
         return parts
 
     return build(story, paper=paper, cover=cover)
+
+
+def _title(errata: ErrataList) -> str:
+    return _("{pattern}: errata").format(pattern=errata.title)
 
 
 def qr_code(url: str, side: float) -> shapes.Drawing:
@@ -103,13 +117,18 @@ def _head(errata: ErrataList, width: float) -> Flowable:
     side = 30 * mm
     count = len(errata.entries)
     latest = max((entry.date for entry in errata.entries), default=None)
-    said = "no errata" if not count else "1 erratum" if count == 1 else f"{count} errata"
     if latest:
-        said += f", the latest of {_day(latest)}"
+        said = ngettext(
+            "Edition {edition} · {n} erratum, the latest of {day}",
+            "Edition {edition} · {n} errata, the latest of {day}",
+            count,
+        ).format(edition=errata.edition, n=count, day=_day(latest))
+    else:
+        said = _("Edition {edition} · no errata").format(edition=errata.edition)
     left = [
-        Heading(f"{errata.title}: errata", 0),
-        para(f"Edition {errata.edition} · {said}", SUBTITLE),
-        para("The list that is kept up to date:", SMALL),
+        Heading(_title(errata), 0),
+        para(said, SUBTITLE),
+        para(_("The list that is kept up to date:"), SMALL),
         para(errata.url, BODY),
     ]
     return Table(
@@ -127,18 +146,24 @@ def _head(errata: ErrataList, width: float) -> Flowable:
 
 
 def _entry(entry: ErratumEntry, errata: ErrataList, width: float, units: LengthUnit) -> list[Flowable]:
-    sizes = "every size" if not entry.sizes else "sizes " + ", ".join(entry.sizes)
-    if len(entry.sizes) == 1:
-        sizes = f"size {entry.sizes[0]}"
+    if entry.sizes:
+        said = ngettext(
+            "{day} · found in edition {edition} · affects size {sizes}",
+            "{day} · found in edition {edition} · affects sizes {sizes}",
+            len(entry.sizes),
+        )
+    else:
+        said = _("{day} · found in edition {edition} · affects every size")
+    said = said.format(day=_day(entry.date), edition=entry.edition, sizes=commas(entry.sizes))
     parts: list[Flowable] = [
         *section(f"{entry.number}. {entry.place}", room=35 * mm),
-        para(f"{_day(entry.date)} · found in edition {entry.edition} · affects {sizes}", SMALL),
+        para(said, SMALL),
         *paragraphs(entry.text, BODY),
     ]
     for change in entry.changes:
         parts += change_tables(change, errata.sizes, width, units)
     if entry.why:
-        parts += paragraphs(f"Why: {entry.why}", SMALL)
+        parts += paragraphs(_("Why: {why}").format(why=entry.why), SMALL)
     parts.append(Spacer(1, 4))
     return parts
 
@@ -153,15 +178,32 @@ def change_tables(
     columns = list(dict.fromkeys(columns))
     if not columns:
         return []
-    unit = _UNIT_WORDS.get(change.unit, change.unit)
-    if change.unit in _GAUGES:
-        unit = "over 4 in" if units == "in" else "over 10 cm"
+    unit = _unit_words(change.unit, units)
     head = ", ".join(part for part in (change.label, change.place, unit) if part)
 
     def row(values: Mapping[str, float]) -> list[str]:
         return [_value(values.get(name), change.unit, units) for name in columns]
 
-    return by_size(columns, [("was", row(change.was)), ("now", row(change.now))], width, caption=head)
+    rows = [
+        (pgettext("a correction", "was"), row(change.was)),
+        (pgettext("a correction", "now"), row(change.now)),
+    ]
+    return by_size([_column(name) for name in columns], rows, width, caption=head)
+
+
+def _unit_words(unit: str, units: LengthUnit) -> str:
+    """What stands behind the name of a number; nothing where its values carry their unit."""
+    if unit in _GAUGES:
+        return _("over {span}").format(span="4 in" if units == "in" else "10 cm")
+    if unit == "cm":
+        return ""
+    return _(_UNIT_WORDS[unit]) if unit in _UNIT_WORDS else unit
+
+
+def _column(name: str) -> str:
+    """A size as it is called; the directions of a gauge and the square metre are said."""
+    said = {"stitches": _("stitches"), "rows": _("rows"), PER_M2: _("per m²")}
+    return said.get(name, name)
 
 
 def _value(value: float | None, unit: str, units: LengthUnit) -> str:
@@ -175,4 +217,4 @@ def _value(value: float | None, unit: str, units: LengthUnit) -> str:
 
 
 def _day(date: dt.date) -> str:
-    return f"{date.day} {date:%B %Y}"
+    return date_format(date, "DATE_FORMAT")

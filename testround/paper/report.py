@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from reportlab.lib.units import mm
 from reportlab.platypus import Paragraph, Spacer, Table
 
+from testround.kernel.amounts import PER_M2
 from testround.kernel.evidence import Explained, Figures
 from testround.kernel.findings import VERDICT_WORDS, Cell, Finding, FindingKind, Verdict
 from testround.kernel.gauge_region import GaugeRegion, drawn_region
@@ -18,11 +19,14 @@ from testround.kernel.sheet import Sheet
 from testround.kernel.units import (
     GaugeSpan,
     LengthUnit,
+    decimal,
     format_count,
     format_gauge,
     format_length,
     lengths_in,
 )
+from testround.kernel.words import and_more, commas, gettext_noop, ngettext, pgettext, spoken
+from testround.kernel.words import gettext as _
 from testround.paper.document import (
     BODY,
     CELL,
@@ -43,6 +47,7 @@ from testround.paper.document import (
     words,
 )
 from testround.paper.gauge_data import gauges_of
+from testround.paper.method import METHOD, UNSETTLED
 from testround.paper.plots import (
     AmountOfSize,
     AmountPoint,
@@ -60,6 +65,7 @@ from testround.paper.plots import (
     gauge_to_a_tenth,
     parts_bars,
 )
+from testround.paper.plots.base import counted, own_size
 
 if TYPE_CHECKING:
     from testround.kernel.amounts import Amount
@@ -77,20 +83,35 @@ _BARS_ABREAST = 28
 # Beside a deviation in a cell of the table at a glance; words would not fit nine sizes.
 _SIGNS = {"amend": "!", "look-closer": "?", "holds": "=", "open": "…"}
 
-_UNITS = {"st": "stitches", "row": "rows", "rep": "repeats", "m": "metres", "h": "hours"}
+_UNITS = {
+    "st": gettext_noop("stitches"),
+    "row": gettext_noop("rows"),
+    "rep": gettext_noop("repeats"),
+    "m": gettext_noop("metres"),
+    "h": gettext_noop("hours"),
+}
 # Of the others the report has every tester's figures already, or the finding says all there is.
 _WITH_TABLE = (FindingKind.WORKED_COUNT, FindingKind.YARN, FindingKind.HOURS)
-_KINDS = {
-    FindingKind.PRINTED_COUNT: "printed count",
-    FindingKind.SCHEMATIC: "printed measurement",
-    FindingKind.WORKED_COUNT: "count worked",
-    FindingKind.STATED_GAUGE: "stated gauge",
-    FindingKind.FINISHED_SIZE: "finished size",
-    FindingKind.YARN: "yarn",
-    FindingKind.HOURS: "hours",
-    FindingKind.CLARITY: "clarity of the text",
-    FindingKind.FIT: "fit",
-}
+
+
+def _kind(kind: FindingKind) -> str:
+    """What kind of thing a finding is about."""
+    return {
+        FindingKind.PRINTED_COUNT: pgettext("kind of finding", "printed count"),
+        FindingKind.SCHEMATIC: pgettext("kind of finding", "printed measurement"),
+        FindingKind.WORKED_COUNT: pgettext("kind of finding", "count worked"),
+        FindingKind.STATED_GAUGE: pgettext("kind of finding", "stated gauge"),
+        FindingKind.FINISHED_SIZE: pgettext("kind of finding", "finished size"),
+        FindingKind.YARN: pgettext("kind of finding", "yarn"),
+        FindingKind.HOURS: pgettext("kind of finding", "hours"),
+        FindingKind.CLARITY: pgettext("kind of finding", "clarity of the text"),
+        FindingKind.FIT: pgettext("kind of finding", "fit"),
+    }[kind]
+
+
+def _unit(unit: str) -> str:
+    """A unit in full; one that is not known as it is."""
+    return _(_UNITS[unit]) if unit in _UNITS else unit
 
 
 def report_pdf(analysis: Analysis, round: Round, *, paper: str = "A4", units: LengthUnit = "cm") -> bytes:
@@ -115,8 +136,8 @@ def report_pdf(analysis: Analysis, round: Round, *, paper: str = "A4", units: Le
     cover = Cover(
         title=f"{round.pattern.title}: {round.round.title}",
         author="Testround",
-        subject=f"Report of the test round, edition {round.pattern.edition}",
-        running="Report of the round",
+        subject=_("Report of the test round, edition {edition}").format(edition=round.pattern.edition),
+        running=_("Report of the round"),
     )
     return build(report.story, paper=paper, cover=cover)
 
@@ -153,8 +174,17 @@ class _Report:
 
     def story(self, width: float) -> list[Flowable]:
         return [
-            Heading(self.pattern.title, 0, outline=f"{self.pattern.title}: report of the round"),
-            para(f"{self.round.round.title} · edition {self.pattern.edition}", SUBTITLE),
+            Heading(
+                self.pattern.title,
+                0,
+                outline=_("{pattern}: report of the round").format(pattern=self.pattern.title),
+            ),
+            para(
+                _("{round} · edition {edition}").format(
+                    round=self.round.round.title, edition=self.pattern.edition
+                ),
+                SUBTITLE,
+            ),
             *self.at_a_glance(width),
             *self.findings(width),
             *self.questions(width),
@@ -170,24 +200,29 @@ class _Report:
     def at_a_glance(self, width: float) -> list[Flowable]:
         findings = self.analysis.findings.findings
         measured = len({cell.tester for cell in self.analysis.findings.cells})
-        counted = Counter(finding.verdict for finding in findings)
+        by_verdict = Counter(finding.verdict for finding in findings)
         rows: list[list[str | Flowable]] = [
             [
                 VERDICT_WORDS[verdict].capitalize(),
-                str(counted[verdict]),
+                str(by_verdict[verdict]),
                 para(self.about(verdict), CELL),
             ]
             for verdict in Verdict
         ]
         people = len(self.round.testers)
+        sent = ngettext(
+            "{n} tester, of whom {measured} sent finished measurements.",
+            "{n} testers, of whom {measured} sent finished measurements.",
+            people,
+        ).format(n=people, measured=measured)
+        asks = _("{amend} to amend, {closer} to look at more closely.").format(
+            amend=by_verdict[Verdict.AMEND], closer=by_verdict[Verdict.LOOK_CLOSER]
+        )
         return [
-            *section("At a glance"),
-            para(
-                f"{people} tester{'' if people == 1 else 's'}, of whom {measured} sent finished measurements. "
-                f"{counted[Verdict.AMEND]} to amend, {counted[Verdict.LOOK_CLOSER]} to look at more closely."
-            ),
-            *([] if self.analysis.converged else [para(UNSETTLED)]),
-            grid(["Verdict", "", "About"], rows, [28 * mm, 10 * mm, width - 38 * mm], right=(1,)),
+            *section(_("At a glance")),
+            para(f"{sent} {asks}"),
+            *([] if self.analysis.converged else [para(_(UNSETTLED))]),
+            grid([_("Verdict"), "", _("About")], rows, [28 * mm, 10 * mm, width - 38 * mm], right=(1,)),
             *self.matrix(width),
         ]
 
@@ -195,8 +230,9 @@ class _Report:
         """What has that verdict, each thing once; of very many, the first."""
         findings = self.analysis.findings.findings
         names = list(dict.fromkeys(self.name(finding) for finding in findings if finding.verdict is verdict))
-        more = len(names) - MOST_NAMED
-        return ", ".join(names[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "") or "none"
+        if not names:
+            return pgettext("of findings", "none")
+        return and_more(names[:MOST_NAMED], len(names) - MOST_NAMED)
 
     def matrix(self, width: float) -> list[Flowable]:
         """Dimensions down, sizes across: the pattern's own deviation and its verdict."""
@@ -208,14 +244,13 @@ class _Report:
             (dimension.label, [self.matrix_cell(cells.get((dimension.key, size))) for size in sizes])
             for dimension in self.pattern.dimensions
         ]
-        legend = ", ".join(f"{_SIGNS[verdict]} {VERDICT_WORDS[verdict]}" for verdict in _SIGNS)
+        legend = commas(f"{_SIGNS[verdict]} {VERDICT_WORDS[verdict]}" for verdict in _SIGNS)
+        said = _(
+            "How far off the pattern itself is, in {unit}: what counts and gauges do not explain. {legend}."
+        )
         return [
-            para(
-                f"How far off the pattern itself is, in {self.units}: what counts and gauges do not explain. "
-                f"{legend}.",
-                SMALL,
-            ),
-            *by_size([size or "all" for size in sizes], rows, width),
+            para(said.format(unit=self.units, legend=legend), SMALL),
+            *by_size([size or pgettext("all sizes", "all") for size in sizes], rows, width),
         ]
 
     def matrix_cell(self, cell: DeviationCell | None) -> str:
@@ -236,19 +271,19 @@ class _Report:
             finding for finding in findings if finding.verdict in (Verdict.AMEND, Verdict.LOOK_CLOSER)
         ]
         holding = [finding for finding in findings if finding.verdict is Verdict.HOLDS]
-        parts: list[Flowable] = [*section("Findings")]
+        parts: list[Flowable] = [*section(_("Findings"))]
         if not pressing:
-            parts.append(para("Nothing to amend and nothing to look at more closely."))
+            parts.append(para(_("Nothing to amend and nothing to look at more closely.")))
         for index, finding in enumerate(pressing, start=1):
             parts += self.finding(index, finding, width)
         if holding:
             parts += [
-                *section("What holds", 2),
+                *section(_("What holds"), 2),
                 grid(
-                    ["About", "Why"],
+                    [_("About"), _("Why")],
                     [
                         [
-                            f"{self.name(finding)} ({_KINDS[finding.kind]})",
+                            f"{self.name(finding)} ({_kind(finding.kind)})",
                             f"{self.said(finding.why)} {self.rests_on(finding)}".rstrip(),
                         ]
                         for finding in holding
@@ -274,7 +309,7 @@ class _Report:
         found = self.explained.of(finding.id)
         steps = [Paragraph(words(str(step)), STEP, bulletText="–") for step in found.steps]
         parts: list[Flowable] = [
-            para("Check it by hand", CELL_HEAD),
+            para(_("Check it by hand"), CELL_HEAD),
             para(found.lead, SMALL),
             *steps,
             para(" ".join(found.close), SMALL),
@@ -304,23 +339,25 @@ class _Report:
 
     def in_short(self, finding: Finding) -> str:
         """Kind, sizes, estimate, interval, tolerance and testers of a finding, as far as it has them."""
-        said = [_KINDS[finding.kind]]
+        said = [_kind(finding.kind)]
         if finding.sizes and self.pattern.sizes:
             every = len(finding.sizes) == len(self.pattern.sizes)
-            named = f"size{'' if len(finding.sizes) == 1 else 's'} {', '.join(finding.sizes)}"
-            said.append("every size" if every else named)
+            named = ngettext("size {sizes}", "sizes {sizes}", len(finding.sizes))
+            said.append(_("every size") if every else named.format(sizes=commas(finding.sizes)))
         if finding.estimate is not None:
-            said.append(f"off by {self.amount(finding.estimate, finding, signed=True)}")
+            off = self.amount(finding.estimate, finding, signed=True)
+            said.append(_("off by {estimate}").format(estimate=off))
         if finding.interval is not None:
             low, high = (self.amount(end, finding, signed=True) for end in finding.interval)
-            said.append(f"95 % interval {low} to {high}")
+            said.append(_("95 % interval {low} to {high}").format(low=low, high=high))
         if finding.tolerance is not None:
-            said.append(f"tolerance ±{self.amount(finding.tolerance, finding)}")
+            fine = self.amount(finding.tolerance, finding)
+            said.append(_("tolerance ±{tolerance}").format(tolerance=fine))
         if finding.testers:
-            said.append(f"{finding.testers} tester{'' if finding.testers == 1 else 's'}")
+            said.append(counted(finding.testers))
         if finding.needs:
-            wanted = ", ".join(f"{count} in {size}" for size, count in finding.needs.items())
-            said.append(f"further testers that would settle it: {wanted}")
+            wanted = _("further testers that would settle it: {needs}")
+            said.append(wanted.format(needs=_by_size(finding.needs)))
         return " · ".join(said)
 
     def rests_on(self, finding: Finding) -> str:
@@ -332,9 +369,9 @@ class _Report:
         rows = [
             (name, values)
             for name, values in (
-                ("was", finding.now),
-                ("now", finding.proposed),
-                ("by the formula", finding.computed),
+                (pgettext("a correction", "was"), finding.now),
+                (pgettext("a correction", "now"), finding.proposed),
+                (_("by the formula"), finding.computed),
             )
             if values
         ]
@@ -345,10 +382,14 @@ class _Report:
         columns = self.in_order(name for _, values in rows for name in values)
         where = self.labels.get(target, target)
         place = self.numbers[target].place if target in self.numbers else None
-        said = f"over {self.span}" if unit == "gauge" else _UNITS.get(unit)
+        said = None
+        if unit == "gauge":
+            said = _("over {span}").format(span=self.span)
+        elif unit in _UNITS:
+            said = _unit(unit)
         caption = ", ".join(part for part in (where, place, said) if part)
         parts = by_size(
-            columns,
+            [_column(name) for name in columns],
             [(name, self.values(values, columns, unit)) for name, values in rows],
             width,
             caption=caption,
@@ -356,13 +397,13 @@ class _Report:
         if finding.follows:
             names = self.in_order(size for values in finding.follows.values() for size in values)
             parts += by_size(
-                names,
+                [_column(name) for name in names],
                 [
                     (self.labels.get(key, key), self.values(values, names, self.unit_of(key, None)))
                     for key, values in finding.follows.items()
                 ],
                 width,
-                caption="What the numbers become:",
+                caption=_("What the numbers become:"),
             )
         return parts
 
@@ -399,9 +440,11 @@ class _Report:
             for question in self.analysis.questions
         ]
         return [
-            *section("Questions to ask testers"),
-            para("These readings are set aside until the tester has answered; nothing rests on them.", SMALL),
-            grid(["Tester", "About", "Question"], rows, [width * 0.2, width * 0.24, width * 0.56]),
+            *section(_("Questions to ask testers")),
+            para(
+                _("These readings are set aside until the tester has answered; nothing rests on them."), SMALL
+            ),
+            grid([_("Tester"), _("About"), _("Question")], rows, [width * 0.2, width * 0.24, width * 0.56]),
         ]
 
     # Gauges -----------------------------------------------------------------------------------------------
@@ -416,7 +459,7 @@ class _Report:
                 continue
             plot = gauge_plot(_most(data), units=self.units, width=min(width, 330) / _SCALE)
             parts += [
-                *section(f"Gauge: {gauge.label}", 1, room=120 * mm),
+                *section(_("Gauge: {name}").format(name=gauge.label), 1, room=120 * mm),
                 _left(plot),
                 *self.region_words(plot.notes, region),
                 *(figures(plot.summary, width) if plot.summary else []),
@@ -429,16 +472,23 @@ class _Report:
     def region_words(self, notes: Sequence[str], region: GaugeRegion | None) -> list[Flowable]:
         said = [f"{letter}. {words}" for letter, words in zip("ABCD", notes, strict=False)]
         if said:
-            said.insert(0, "In the shaded region every measurement of every size keeps its tolerance.")
+            said.insert(0, _("In the shaded region every measurement of every size keeps its tolerance."))
         if region and region.beyond:
             out = " ".join(self.said(one.sentence()) for one in region.beyond[:MOST_NAMED])
-            said.append(f"Even at the stated gauge, by the printed numbers, and left out here: {out}")
+            left = _("Even at the stated gauge, by the printed numbers, and left out here: {measurements}")
+            said.append(left.format(measurements=out))
         return [para(words, SMALL) for words in said]
 
     def gauge_verdicts(self, gauge: StatedGauge) -> list[Flowable]:
         said = [
-            f"{'Stitches' if found.axis == 'st' else 'Rows'}: "
-            f"{VERDICT_WORDS.get(str(found.verdict), str(found.verdict))}, {found.testers} testers."
+            (
+                _("Stitches: {verdict}, {testers}.")
+                if found.axis == "st"
+                else _("Rows: {verdict}, {testers}.")
+            ).format(
+                verdict=VERDICT_WORDS.get(str(found.verdict), str(found.verdict)),
+                testers=counted(found.testers),
+            )
             for found in self.analysis.gauges
             if found.gauge == gauge.key
         ]
@@ -476,17 +526,21 @@ class _Report:
         summary = deviation_plot(data, units=self.units).summary
         tallest = max(plot.drawing.height * _SCALE for plot in (points[0], *split[:1]))
         return [
-            *section(f"Dimension: {dimension.label}", 1, room=tallest + 20 * mm),
+            *section(_("Dimension: {name}").format(name=dimension.label), 1, room=tallest + 20 * mm),
             para(
-                "Left: what is left over of each tester's difference after counts and gauge, against the tolerance. "
-                "Right: the difference in its three parts.",
+                _(
+                    "Left: what is left over of each tester's difference after counts and gauge, against the "
+                    "tolerance. Right: the difference in its three parts."
+                ),
                 SMALL,
             ),
             *(_abreast(pair, half) for pair in pairs),
             *(figures(summary, width) if summary else []),
             para(
-                f"Every tester's piece, in {self.units}: measured − target = counts + gauge + left. ± is the standard "
-                "uncertainty of what is left; believed, from 0 to 1, is how far it was counted.",
+                _(
+                    "Every tester's piece, in {unit}: measured − target = counts + gauge + left. ± is the standard "
+                    "uncertainty of what is left; believed, from 0 to 1, is how far it was counted."
+                ).format(unit=self.units),
                 SMALL,
             ),
             self.tester_table(dimension, shown, width),
@@ -502,20 +556,31 @@ class _Report:
             believed = self.explained.belief.get((cell.tester, cell.dimension))
             rows.append(
                 [
-                    deviation.tester + (" (to be asked)" if deviation.asked else ""),
-                    cell.size or "own",
+                    _("{tester} (to be asked)").format(tester=deviation.tester)
+                    if deviation.asked
+                    else deviation.tester,
+                    own_size(cell.size),
                     *(self.bare(cm) for cm in (cell.target, after, after + parts.gauge, cell.measured)),
                     *(self.bare(cm, signed=True) for cm in (parts.counts, parts.gauge, parts.remainder)),
                     self.bare(cell.uncertainty),
-                    UNKNOWN if believed is None else f"{believed:.2f}",
+                    UNKNOWN if believed is None else decimal(believed, ".2f"),
                 ]
             )
         # About millimetres of A4; the words of the head decide.
         shares = [31, 11, *[17] * 4, *[12] * 4, 17]
         return grid(
             [
-                *("Tester", "Size", "Target", "Worked", "Expected", "Measured"),
-                *("Counts", "Gauge", "Left", "±", "Believed"),
+                _("Tester"),
+                _("Size"),
+                pgettext("a column of a piece's figures", "Target"),
+                pgettext("a column of a piece's figures", "Worked"),
+                pgettext("a column of a piece's figures", "Expected"),
+                pgettext("a column of a piece's figures", "Measured"),
+                pgettext("a column of a piece's figures", "Counts"),
+                pgettext("a column of a piece's figures", "Gauge"),
+                pgettext("a column of a piece's figures", "Left"),
+                "±",
+                pgettext("a column of a piece's figures", "Believed"),
             ],
             rows,
             [width * share / sum(shares) for share in shares],
@@ -541,28 +606,40 @@ class _Report:
         parts: list[Flowable] = []
         for amount in taken.amounts:
             data = amounts_of(amount, self.names)
-            name = "yarn, m" if amount.kind == "yarn" else "hours"
+            name = _("yarn, m") if amount.kind == "yarn" else _("hours")
             columns = list(amount.typical)
+            made = ngettext("From {n} piece.", "From {n} pieces.", amount.makers)
             rows = [(row, [values.get(c, UNKNOWN) for c in columns]) for row, values in amount.table]
             plot = amount_plot(data, width=min(width, 400) / _SCALE)
             parts += [
                 *section(data.title, 1, room=min(plot.drawing.height * _SCALE + 70 * mm, 220 * mm)),
-                *by_size(columns, rows, width, head=name, caption=f"From {amount.makers} pieces."),
+                *by_size(
+                    [_column(c) for c in columns],
+                    rows,
+                    width,
+                    head=name,
+                    caption=made.format(n=amount.makers),
+                ),
                 Spacer(1, 6),
                 _left(plot),
             ]
             guess = taken.guess(amount.kind)
             if guess is not None:
-                parts.append(para(guess.sentence))
+                parts.append(para(spoken(guess.sentence)))
         if taken.parts:
             rows_by_part: list[list[str | Flowable]] = [
                 [one.label, str(one.makers), f"{one.stitches_an_hour:.0f}", f"{100 * one.share:.0f} %"]
                 for one in taken.parts
             ]
             parts += [
-                *section("Hours by part", 2),
+                *section(_("Hours by part"), 2),
                 grid(
-                    ["Part", "Makers", "Stitches an hour", "Share of the hours"],
+                    [
+                        pgettext("of a garment", "Part"),
+                        _("Makers"),
+                        _("Stitches an hour"),
+                        _("Share of the hours"),
+                    ],
                     rows_by_part,
                     [width * 0.34, width * 0.16, width * 0.25, width * 0.25],
                     right=(1, 2, 3),
@@ -576,9 +653,9 @@ class _Report:
         rows = [
             [
                 self.name(finding),
-                ", ".join(finding.sizes or ()) or UNKNOWN,
+                commas(finding.sizes or ()) or UNKNOWN,
                 f"{self.said(finding.why)} {self.rests_on(finding)}".rstrip(),
-                UNKNOWN if not finding.needs else ", ".join(f"{n} in {s}" for s, n in finding.needs.items()),
+                UNKNOWN if not finding.needs else _by_size(finding.needs),
             ]
             for finding in self.analysis.findings.findings
             if finding.verdict is Verdict.OPEN
@@ -587,8 +664,11 @@ class _Report:
             [
                 self.labels.get(cell.dimension, cell.dimension),
                 cell.size or UNKNOWN,
-                f"{cell.testers} tester{'' if cell.testers == 1 else 's'}: "
-                + ("too little to say" if str(cell.verdict) == "open" else "not settled"),
+                (
+                    _("{testers}: too little to say")
+                    if str(cell.verdict) == "open"
+                    else _("{testers}: not settled")
+                ).format(testers=counted(cell.testers)),
                 UNKNOWN if cell.needs is None else str(cell.needs),
             ]
             for cell in self.analysis.deviations
@@ -597,10 +677,12 @@ class _Report:
         if not rows:
             return []
         return [
-            *section("Open questions"),
-            para("Where there is too little evidence, and how many further testers would settle it.", SMALL),
+            *section(_("Open questions")),
+            para(
+                _("Where there is too little evidence, and how many further testers would settle it."), SMALL
+            ),
             grid(
-                ["About", "Size", "Why", "Testers needed"],
+                [_("About"), _("Size"), _("Why"), _("Testers needed")],
                 rows,
                 [width * 0.3, width * 0.12, width * 0.42, width * 0.16],
                 right=(3,),
@@ -610,7 +692,10 @@ class _Report:
     # Method -----------------------------------------------------------------------------------------------
 
     def method(self) -> list[Flowable]:
-        return [*section("How this was worked out", room=80 * mm), *(para(text, BODY) for text in METHOD)]
+        return [
+            *section(_("How this was worked out"), room=80 * mm),
+            *(para(_(text), BODY) for text in METHOD),
+        ]
 
     # Words ------------------------------------------------------------------------------------------------
 
@@ -629,10 +714,11 @@ class _Report:
         if finding.unit == "cm":
             return format_length(value, self.units, signed=signed)
         plus = "+" if signed and value > 0 else ""
-        words = _UNITS.get(finding.unit or "", finding.unit or "")
+        unit = _unit(finding.unit or "")
         if finding.kind is FindingKind.STATED_GAUGE:
-            return f"{plus}{gauge_to_a_tenth(value, self.over)} {words} over {self.span}"
-        return f"{plus}{format_count(value)} {words}".rstrip()
+            said = _("{n} {unit} over {span}")
+            return plus + said.format(n=gauge_to_a_tenth(value, self.over), unit=unit, span=self.span)
+        return f"{plus}{format_count(value)} {unit}".rstrip()
 
     def said(self, sentence: str) -> str:
         return lengths_in(sentence, self.units)
@@ -706,10 +792,10 @@ def parts_of(pattern: Pattern, dimension: Dimension, found: Sequence[Deviation])
 
 def amounts_of(amount: Amount, names: Mapping[str, str]) -> Amounts:
     """Yarn or hours of a round, for `amount_plot`."""
-    title = "Yarn" if amount.kind == "yarn" else "Hours"
-    unit = "metres" if amount.kind == "yarn" else "hours"
+    title = _("Yarn") if amount.kind == "yarn" else _("Hours")
+    unit = _("metres") if amount.kind == "yarn" else _("hours")
     if amount.per_m2:
-        title, unit = "Yarn for a square metre", "metres for each square metre"
+        title, unit = _("Yarn for a square metre"), _("metres for each square metre")
     return Amounts(
         title=title,
         unit=unit,
@@ -739,12 +825,24 @@ def amounts_of(amount: Amount, names: Mapping[str, str]) -> Amounts:
     )
 
 
+def _by_size(needs: Mapping[str, int]) -> str:
+    """How many testers in which sizes."""
+    # Translators: how many testers in which size.
+    return commas(_("{n} in {size}").format(n=count, size=size) for size, count in needs.items())
+
+
+def _column(name: str) -> str:
+    """A size as it is called; the directions of a gauge and the square metre are said."""
+    said = {"stitches": _("stitches"), "rows": _("rows"), PER_M2: _("per m²")}
+    return said.get(name, name)
+
+
 def _labels(pattern: Pattern) -> dict[str, str]:
-    labels = {"yarn": "Yarn needed", "hours": "Hours needed"}
+    labels = {"yarn": _("Yarn needed"), "hours": _("Hours needed")}
     for gauge in pattern.gauges:
         labels[gauge.key] = gauge.label
-        labels[f"{gauge.key}.st"] = f"{gauge.label}, stitches"
-        labels[f"{gauge.key}.row"] = f"{gauge.label}, rows"
+        labels[f"{gauge.key}.st"] = _("{label}, stitches").format(label=gauge.label)
+        labels[f"{gauge.key}.row"] = _("{label}, rows").format(label=gauge.label)
     labels |= {measure.key: measure.label for measure in pattern.measures}
     labels |= {constant.key: constant.label for constant in pattern.constants}
     labels |= {number.key: number.label for number in pattern.numbers}
@@ -771,13 +869,10 @@ def _shown(count: int) -> list[Flowable]:
     """Says so when there are more testers than are shown."""
     if count <= MOST_TESTERS_SHOWN:
         return []
-    return [
-        para(
-            f"{MOST_TESTERS_SHOWN} of {count} are shown; the estimates rest on all of them, and the findings file "
-            "has every one.",
-            SMALL,
-        )
-    ]
+    said = _(
+        "{shown} of {all} are shown; the estimates rest on all of them, and the findings file has every one."
+    )
+    return [para(said.format(shown=MOST_TESTERS_SHOWN, all=count), SMALL)]
 
 
 def _plots(data: Deviations, units: LengthUnit, width: float) -> list[Plot]:
@@ -819,29 +914,3 @@ def _abreast(pair: Sequence[object], half: float) -> Flowable:
             ("RIGHTPADDING", (0, 0), (-1, -1), 0),
         ],
     )
-
-
-UNSETTLED = "The estimate had not settled when it was stopped: read its figures with care, and look at every tester's own."
-METHOD = (
-    "Every difference between a finished measurement and its target is split exactly in three: what the counts that "
-    "were worked explain (at the stated gauge), what the tester's own blocked gauge explains, and what is left. "
-    "Only what is left can be the pattern's.",
-    "A swatch is a small reading of a gauge: counts and ruler are each good to about a quarter (common practice), and "
-    "the uncertainty is carried through the formulas by the law of propagation (JCGM 100:2008, 5.1). Repeat readings "
-    "are averaged, with a floor for how finely a tape can be read.",
-    "What is left is pooled over all testers and dimensions together. One tester's error moves all the widths or all "
-    "the lengths of that piece, so it is estimated along with the pattern's own deviation; a single wild reading is "
-    "given little weight (errors with Student tails: Lange, Little and Taylor 1989), and a likely slip such as half "
-    "for whole, or inches for centimetres, is asked about and left out.",
-    "The stated gauge is compared with the mean of the testers' blocked gauges; how far makers usually differ helps to "
-    "say how sure that is, and is worth four testers (the hierarchical normal model of Gelman et al. 2013, 5.4). Amend means that the best estimate is beyond the tolerance and the evidence "
-    "says that it is real; holds means that the 95 % interval lies inside the tolerance (two one-sided tests, "
-    "Schuirmann 1987); many verdicts at once are held to a false discovery rate of 5 % (Benjamini and Hochberg 1995). "
-    "A proposed number is the smallest change in whole stitches or rows that keeps the pattern's stitch multiple.",
-    "Metres and hours go with the stitches in the parts and are log-normal over makers, pooled robustly (Algorithm A, "
-    "ISO 13528:2015). Eight in ten, and what nine in ten will not run out of, are prediction limits for a new maker "
-    "with Student's t (NIST/SEMATECH e-Handbook, 4.5.1.2); yarn is rounded up to whole balls.",
-    "Limits: the verdicts are arithmetic on what was reported. They cannot see what nobody measured, a habit that all "
-    "testers share, or a fault of fit that measurements do not show. Few testers mean wide intervals. The tolerances "
-    "are the designer's, and so is the decision.",
-)

@@ -23,6 +23,7 @@ from testround.kernel.units import (
     tool_word,
 )
 from testround.kernel.words import gettext as _
+from testround.kernel.words import gettext_noop, pgettext
 from testround.kernel.worksheet import Worksheet, WorksheetDimension, WorksheetNumber, WorksheetShaping
 from testround.paper.document import (
     CELL,
@@ -55,7 +56,11 @@ _CODE = 30 * mm
 _TALLEST = 180 * mm
 _DRAWN = 0.6
 """The drawings of a page made small enough for several to stand beside each other on paper."""
-_UNITS = {"st": "stitches", "row": "rows", "rep": "repeats"}
+_UNITS = {
+    "st": gettext_noop("stitches"),
+    "row": gettext_noop("rows"),
+    "rep": gettext_noop("repeats"),
+}
 
 _Say = Callable[[str], str]
 
@@ -104,11 +109,13 @@ def worksheet_pdf(
         A paper that is not known.
     """
     say = _dialect(worksheet, terms)
-    who = worksheet.tester if worksheet.size is None else f"{worksheet.tester}, size {worksheet.size}"
+    who = worksheet.tester
+    if worksheet.size is not None:
+        who = _("{tester}, size {size}").format(tester=worksheet.tester, size=worksheet.size)
     cover = Cover(
-        title=f"{worksheet.title}: worksheet",
+        title=_("{pattern}: worksheet").format(pattern=worksheet.title),
         author="Testround",
-        subject=f"Edition {worksheet.edition}, {who}",
+        subject=_("Edition {edition}, {who}").format(edition=worksheet.edition, who=who),
         running=who,
     )
 
@@ -121,8 +128,8 @@ def worksheet_pdf(
             *_numbers(worksheet, width, say),
             *_answered(answered, say),
             *_finished(worksheet, width, units, say),
-            *section("Notes", room=90 * mm),
-            para("Where you stumbled, and at which place in the text:", SMALL),
+            *section(_("Notes"), room=90 * mm),
+            para(_("Where you stumbled, and at which place in the text:"), SMALL),
             Lines(64 * mm),
             *_cautions(worksheet),
         ]
@@ -152,13 +159,8 @@ def _head(worksheet: Worksheet, width: float, address: str) -> list[Flowable]:
     """Whose worksheet it is, with what is filled in first; the code that leads back to the page at its right."""
     beside = _CODE + 6 * mm if address else 0.0
     whose: list[Flowable] = [
-        Heading(worksheet.title, 0, outline=f"{worksheet.title}: worksheet"),
-        para(
-            f"Worksheet of {worksheet.tester} · "
-            + (f"size {worksheet.size}" if worksheet.size is not None else "made to measure")
-            + f" · edition {worksheet.edition}",
-            SUBTITLE,
-        ),
+        Heading(worksheet.title, 0, outline=_("{pattern}: worksheet").format(pattern=worksheet.title)),
+        para(_whose(worksheet), SUBTITLE),
         _to_fill_in(worksheet, width - beside),
     ]
     if not address:
@@ -180,6 +182,14 @@ def _head(worksheet: Worksheet, width: float, address: str) -> list[Flowable]:
     ]
 
 
+def _whose(worksheet: Worksheet) -> str:
+    if worksheet.size is None:
+        said = _("Worksheet of {tester} · made to measure · edition {edition}")
+    else:
+        said = _("Worksheet of {tester} · size {size} · edition {edition}")
+    return said.format(tester=worksheet.tester, size=worksheet.size, edition=worksheet.edition)
+
+
 def qr_code(address: str, side: float) -> shapes.Drawing:
     """The address as a QR code, its quiet zone of four modules included; medium correction, for a creased sheet."""
     widget = QrCodeWidget(address, barLevel="M", barBorder=4, barWidth=side, barHeight=side)
@@ -187,7 +197,8 @@ def qr_code(address: str, side: float) -> shapes.Drawing:
 
 
 def _to_fill_in(worksheet: Worksheet, width: float) -> Flowable:
-    labels = ("Yarn and dye lot", f"{tool_word(worksheet.craft).capitalize()} used", "Begun", "Finished")
+    tool = _("Hook used") if worksheet.craft == "crochet" else _("Needle used")
+    labels = (_("Yarn and dye lot"), tool, _("Begun"), pgettext("a day to fill in", "Finished"))
     shares = (0.4, 0.2, 0.2, 0.2)
     return Table(
         [[Box(width * share - 6, 11 * mm, label=label) for label, share in zip(labels, shares, strict=True)]],
@@ -210,22 +221,23 @@ def _gauges(
     def gauge(value: float | None) -> str:
         return UNKNOWN if value is None else format_gauge(value, over)  # type: ignore[arg-type]
 
+    both = _("{stitches} st × {rows} rows")
     rows: list[list[Any]] = [
         [
             say(gauge_.label),
             UNKNOWN if gauge_.tool_mm is None else tool_label(gauge_.tool_mm, worksheet.craft, tools),
-            f"{gauge(gauge_.stated_stitches)} st × {gauge(gauge_.stated_rows)} rows",
-            f"{gauge(gauge_.own_stitches)} st × {gauge(gauge_.own_rows)} rows"
+            both.format(stitches=gauge(gauge_.stated_stitches), rows=gauge(gauge_.stated_rows)),
+            both.format(stitches=gauge(gauge_.own_stitches), rows=gauge(gauge_.own_rows))
             if gauge_.own_stitches is not None or gauge_.own_rows is not None
-            else "no swatch yet",
+            else _("no swatch yet"),
         ]
         for gauge_ in worksheet.gauges
     ]
     span = "4 in" if units == "in" else "10 cm"
     return [
-        *section(say(f"Gauge over {span}")),
+        *section(say(_("Gauge over {span}").format(span=span))),
         grid(
-            ["Fabric", tool_word(worksheet.craft).capitalize(), "Stated", "Yours"],
+            [_("Fabric"), tool_word(worksheet.craft).capitalize(), _("Stated"), _("Yours")],
             rows,
             [width * share for share in (0.34, 0.2, 0.23, 0.23)],
         ),
@@ -235,7 +247,9 @@ def _gauges(
 def _measures(worksheet: Worksheet, width: float, units: LengthUnit) -> list[Flowable]:
     if not worksheet.measures:
         return []
-    worked_for = "Worked for" if worksheet.size is None else f"Size {worksheet.size}"
+    worked_for = _("Worked for")
+    if worksheet.size is not None:
+        worked_for = _("Size {size}").format(size=worksheet.size)
     rows: list[list[Any]] = [
         [
             _with_how(measure.label, how_to_measure(measure.key, measure.label, measure.how)),
@@ -245,9 +259,9 @@ def _measures(worksheet: Worksheet, width: float, units: LengthUnit) -> list[Flo
         for measure in worksheet.measures
     ]
     return [
-        *section("Body measurements"),
+        *section(_("Body measurements")),
         grid(
-            ["Measurement", worked_for, "Yours"],
+            [_("Measurement"), worked_for, _("Yours")],
             rows,
             [width - 56 * mm, 28 * mm, 28 * mm],
             right=(1, 2),
@@ -258,7 +272,7 @@ def _measures(worksheet: Worksheet, width: float, units: LengthUnit) -> list[Flo
 
 def _with_how(label: str, how: str | None) -> list[Flowable]:
     """A measurement and how it is taken; a long how-to stands below the table instead."""
-    short = how if how and len(how) <= LONGEST_CELL else "How to take it is below." if how else ""
+    short = how if how and len(how) <= LONGEST_CELL else _("How to take it is below.") if how else ""
     return [para(cut(label), CELL), *([para(short, CELL_SMALL)] if short else [])]
 
 
@@ -275,7 +289,15 @@ def _numbers(worksheet: Worksheet, width: float, say: _Say) -> list[Flowable]:
     if not worksheet.places:
         return []
     own = any(number.at_own_gauge is not None for place in worksheet.places for number in place.numbers)
-    head = ["", "Place", "Work", "Number", "", *(["At your gauge"] if own else []), "You worked"]
+    head = [
+        "",
+        pgettext("in the text", "Place"),
+        pgettext("what is to be worked", "Work"),
+        _("Number"),
+        "",
+        *([_("At your gauge")] if own else []),
+        _("You worked"),
+    ]
     widths = [8 * mm, 40 * mm, 0.0, 18 * mm, 17 * mm, *([22 * mm] if own else []), 28 * mm]
     widths[2] = width - sum(widths)
     rows: list[list[Any]] = []
@@ -291,11 +313,12 @@ def _numbers(worksheet: Worksheet, width: float, say: _Say) -> list[Flowable]:
             rows.append([Box(4.2 * mm, 4.2 * mm), named, *cells])
             if k >= len(place.numbers):
                 spelled.append(("SPAN", (2, len(rows)), (-1, len(rows))))
-    intro = "Tick each step as you come to it, and write down the count you worked."
+    intro = _("Tick each step as you come to it, and write down the count you worked.")
     if own:
-        intro += (
-            " Work the number; what your own gauge would need is beside it, for you to know, not to work."
+        beside = _(
+            "Work the number; what your own gauge would need is beside it, for you to know, not to work."
         )
+        intro = f"{intro} {beside}"
     table = grid(
         head,
         rows,
@@ -303,7 +326,7 @@ def _numbers(worksheet: Worksheet, width: float, say: _Say) -> list[Flowable]:
         right=(3, 5) if own else (3,),
         style=[("VALIGN", (0, 1), (-1, -1), "MIDDLE"), *spelled],
     )
-    return [*section("Your numbers"), para(intro, SMALL), table]
+    return [*section(_("Your numbers")), para(intro, SMALL), table]
 
 
 def _number_cells(number: WorksheetNumber, own: bool, say: _Say) -> list[Any]:
@@ -312,7 +335,7 @@ def _number_cells(number: WorksheetNumber, own: bool, say: _Say) -> list[Any]:
     return [
         say(number.label),
         para(value, CELL_STRONG),
-        para(_UNITS.get(number.unit, number.unit), CELL_SMALL),
+        para(_(_UNITS[number.unit]) if number.unit in _UNITS else number.unit, CELL_SMALL),
         *([at_own] if own else []),
         Box(26 * mm, _BOX),
     ]
@@ -327,7 +350,7 @@ def _shaping_cell(shaping: WorksheetShaping, say: _Say) -> list[Flowable]:
 def _answered(answered: Sequence[Answered], say: _Say) -> list[Flowable]:
     if not answered:
         return []
-    story = section("Asked and answered")
+    story = section(_("Asked and answered"))
     for one in answered:
         story.append(KeepTogether([para(say(one.place), CELL_HEAD), *paragraphs(one.question, SMALL)]))
         for reply in one.replies:
@@ -340,11 +363,17 @@ def _finished(worksheet: Worksheet, width: float, units: LengthUnit, say: _Say) 
         return []
     box = 17 * mm
     letter = lettered(worksheet.pieces)
-    head = ["", "Measurement", "Target", "Fine within", *(f"Reading {k + 1}" for k in range(_READINGS))]
+    head = [
+        "",
+        _("Measurement"),
+        _("Target"),
+        _("Fine within"),
+        *(_("Reading {n}").format(n=k + 1) for k in range(_READINGS)),
+    ]
     widths = [8 * mm, 0.0, 20 * mm, 20 * mm, *[box + 2 * mm] * _READINGS]
     widths[1] = width - sum(widths)
     return [
-        *section("Finished measurements", room=45 * mm),
+        *section(_("Finished measurements"), room=45 * mm),
         para(
             _(
                 "Block first, let it dry, lay it flat. Find the letter on the drawing; measure each one afresh up to "
@@ -416,7 +445,7 @@ def _dimension_row(dimension: WorksheetDimension, box: float, units: LengthUnit,
         _with_how(say(dimension.label), say(dimension.how or "")),
         _length(dimension.target, units),
         f"±{format_length(dimension.tolerance, units)}",
-        *(Box(box, _BOX) for _ in range(_READINGS)),
+        *(Box(box, _BOX) for _reading in range(_READINGS)),
     ]
 
 

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from testround.kernel.units import format_count
+from testround.kernel.words import gettext as _
+from testround.kernel.words import ngettext, pgettext
 from testround.paper import fonts
 from testround.paper.drawing import Circle, Drawing, Group, Line, Mark, Rect, Text, diamond, triangle
 from testround.paper.plots.base import (
@@ -17,10 +19,13 @@ from testround.paper.plots.base import (
     Scale,
     Sign,
     Table,
+    between,
     dot_sign,
     label_column,
     lane_of,
     legend_of,
+    own_size,
+    row_name,
     ticks,
     who,
 )
@@ -72,7 +77,7 @@ def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") 
 
     As in `deviation_plot`, sizes go down and the amount goes across.
     """
-    names = {one.size: "All" if one.size is None else one.size for one in data.sizes}
+    names = {one.size: row_name(one.size) for one in data.sizes}
     label_width = label_column(names.values(), width)
     wanted = [point.value for point in data.points]
     wanted += [value for one in data.sizes for value in (one.least, one.most)]
@@ -84,16 +89,18 @@ def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") 
     air = 0.04 * max(high - low, 0.05 * high)
     scale = Scale(low - air, high + air, start=label_width + 14, end=width - 14)
 
-    signs = [dot_sign("solid", "a maker")]
+    signs = [dot_sign("solid", _("a maker"))]
     if any(point.rough for point in data.points):
-        signs.append(dot_sign("hollow", "not finished, scaled up"))
+        signs.append(dot_sign("hollow", _("not finished, scaled up")))
     edges = (Line((-11, -6), (-11, 6), "band-edge"), Line((11, -6), (11, 6), "band-edge"))
-    signs.append(Sign((Rect(-11, -6, 22, 12, "band"), *edges), 22, "eight makers in ten"))
-    signs.append(Sign((diamond((0, 0), 6, "estimate"),), 12, "half of makers"))
+    signs.append(Sign((Rect(-11, -6, 22, 12, "band"), *edges), 22, _("eight makers in ten")))
+    signs.append(Sign((diamond((0, 0), 6, "estimate"),), 12, _("half of makers")))
     if any(one.printed is not None for one in data.sizes):
-        signs.append(Sign((Line((0, -7), (0, 7), "interval"),), 6, "printed"))
+        signs.append(Sign((Line((0, -7), (0, 7), "interval"),), 6, pgettext("an amount", "printed")))
     if data.beyond_half:
-        signs.append(Sign((triangle((0, 0), 6, "hollow", towards="left"),), 10, "to print"))
+        signs.append(
+            Sign((triangle((0, 0), 6, "hollow", towards="left"),), 10, pgettext("an amount", "to print"))
+        )
     legend, top = legend_of(signs, width)
 
     rows: list[Mark] = []
@@ -110,7 +117,8 @@ def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") 
             x = scale.clipped(point.value)
             lane = lane_of(x, lanes)
             words = f"{who(point.tester, point.size)}: {point.value:.0f} {data.unit}"
-            words += ", scaled up from a piece not finished" if point.rough else ""
+            if point.rough:
+                words = _("{said}, scaled up from a piece not finished").format(said=words)
             sign = Circle((x, y + 7 + 11 * lane), DOT, "hollow" if point.rough else "solid")
             rows.append(Group((sign,), words, "point"))
         y += 14 + 11 * max(len(lanes) - 1, 0) + 6 if lanes else 6
@@ -119,33 +127,37 @@ def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") 
         rows.append(Line((4, y), (width - 14, y), "rule"))
     marks: list[Mark] = [*legend, *_amount_axis(scale, top, y, data.unit), *rows]
     makers = len(data.points)
-    balls = " (and balls)" if any(one.proposed_balls is not None for one in data.sizes) else ""
+    caption = _("{title}, in {unit}")
+    if any(one.proposed_balls is not None for one in data.sizes):
+        caption = _("{title}, in {unit} (and balls)")
     return Plot(
         Drawing(
             width,
             y + 42,
-            f"{data.title}: what it took, what is printed and what to print",
-            f"{makers} maker{'' if makers == 1 else 's'}, in {data.unit}.",
+            _("{title}: what it took, what is printed and what to print").format(title=data.title),
+            ngettext("{n} maker, in {unit}.", "{n} makers, in {unit}.", makers).format(
+                n=makers, unit=data.unit
+            ),
             tuple(marks),
         ),
         Table(
-            f"{data.title}: every maker, in {data.unit}",
-            ("Tester", "Size", "Took", ""),
+            _("{title}: every maker, in {unit}").format(title=data.title, unit=data.unit),
+            (_("Tester"), _("Size"), _("Took"), ""),
             tuple(
-                (p.tester, p.size or "own", f"{p.value:.0f}", "scaled up" if p.rough else "")
+                (p.tester, own_size(p.size), f"{p.value:.0f}", _("scaled up") if p.rough else "")
                 for p in data.points
             ),
         ),
         Table(
-            f"{data.title}, in {data.unit}{balls}",
-            ("Size", "Printed", "To print", "Half take", "Eight in ten"),
+            caption.format(title=data.title, unit=data.unit),
+            (_("Size"), _("Printed"), _("To print"), _("Half take"), _("Eight in ten")),
             tuple(
                 (
                     names[one.size],
                     _amount(one.printed, one.printed_balls),
                     _amount(one.proposed, one.proposed_balls),
                     f"{one.typical:.0f}",
-                    f"{one.least:.0f} to {one.most:.0f}",
+                    between(f"{one.least:.0f}", f"{one.most:.0f}"),
                 )
                 for one in data.sizes
             ),
@@ -157,13 +169,15 @@ def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") 
 def _amount(value: float | None, balls: int | None) -> str:
     """ "1125 (5)": the figure and its whole balls."""
     if value is None:
-        return "nothing"
+        return pgettext("is printed", "nothing")
     return format_count(value) + ("" if balls is None else f" ({balls})")
 
 
 def _amount_in_words(value: float, balls: int | None, unit: str) -> str:
     said = f"{format_count(value)} {unit}"
-    return said if balls is None else f"{said}, {balls} ball{'' if balls == 1 else 's'}"
+    if balls is None:
+        return said
+    return ngettext("{amount}, {n} ball", "{amount}, {n} balls", balls).format(amount=said, n=balls)
 
 
 def _amount_of_size(one: AmountOfSize, scale: Scale, y: float, data: Amounts) -> Group:
@@ -184,15 +198,21 @@ def _amount_of_size(one: AmountOfSize, scale: Scale, y: float, data: Amounts) ->
         else:
             marks.append(Line((x, y - 8), (x, y + 8), "interval"))
     printed = ""
+    # Translators: {where} is as in "Size M"; {typical}, {printed} and {proposed} are amounts with their unit.
+    words = _("{where}: half of makers {typical}, eight in ten {range}, to print {proposed}")
     if one.printed is not None:
-        printed = f", printed {_amount_in_words(one.printed, one.printed_balls, unit)}"
-    proposed = _amount_in_words(one.proposed, one.proposed_balls, unit)
-    where = f"size {one.size}" if one.size is not None else "all"
-    words = (
-        f"{where}: half of makers {one.typical:.0f} {unit}, eight in ten {one.least:.0f} to {one.most:.0f}{printed}, "
-        f"to print {proposed}"
+        printed = _amount_in_words(one.printed, one.printed_balls, unit)
+        words = _(
+            "{where}: half of makers {typical}, eight in ten {range}, printed {printed}, to print {proposed}"
+        )
+    said = words.format(
+        where=row_name(None) if one.size is None else _("Size {size}").format(size=one.size),
+        typical=f"{one.typical:.0f} {unit}",
+        range=between(f"{one.least:.0f}", f"{one.most:.0f}"),
+        printed=printed,
+        proposed=_amount_in_words(one.proposed, one.proposed_balls, unit),
     )
-    return Group(tuple(marks), words[:1].upper() + words[1:], "pooled")
+    return Group(tuple(marks), said, "pooled")
 
 
 def _amount_axis(scale: Scale, top: float, bottom: float, unit: str) -> list[Mark]:

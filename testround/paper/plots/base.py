@@ -10,6 +10,8 @@ from fractions import Fraction
 from reportlab.graphics import shapes
 
 from testround.kernel.units import LengthUnit, format_length
+from testround.kernel.words import gettext as _
+from testround.kernel.words import ngettext, pgettext
 from testround.paper import fonts
 from testround.paper.drawing import Circle, Drawing, Group, Line, Mark, Point, Rect, Text, diamond, paper, svg
 
@@ -121,11 +123,28 @@ def range_of(values: Iterable[float], tolerance: float) -> tuple[float, float]:
 
 
 def who(tester: str, size: str | None) -> str:
-    return f"Tester {tester}" if size is None else f"Tester {tester}, size {size}"
+    if size is None:
+        return _("Tester {name}").format(name=tester)
+    return _("Tester {name}, size {size}").format(name=tester, size=size)
 
 
 def counted(count: int) -> str:
-    return "1 tester" if count == 1 else f"{count} testers"
+    return ngettext("{n} tester", "{n} testers", count).format(n=count)
+
+
+def between(low: str, high: str) -> str:
+    """A range from one figure to another."""
+    return pgettext("a range", "{low} to {high}").format(low=low, high=high)
+
+
+def row_name(size: str | None) -> str:
+    """What a size is called beside its row, or the one row of a piece that has no sizes."""
+    return size if size is not None else pgettext("all sizes", "All")
+
+
+def own_size(size: str | None) -> str:
+    """A size in a table of testers, or that the piece is made to measure."""
+    return size or pgettext("size of a piece made to measure", "own")
 
 
 # Legends --------------------------------------------------------------------------------------------------
@@ -171,7 +190,9 @@ def moved(mark: Mark, dx: float, dy: float) -> Mark:
     return type(mark)(tuple(at(point) for point in mark.points), mark.look)
 
 
-POOLED_SIGN = Sign((Line((-14, 0), (14, 0), "interval"), diamond((0, 0), 6, "estimate")), 28, "pooled, 95 %")
+def pooled_sign() -> Sign:
+    marks = (Line((-14, 0), (14, 0), "interval"), diamond((0, 0), 6, "estimate"))
+    return Sign(marks, 28, _("pooled, 95 %"))
 
 
 def dot_sign(look: str, words: str) -> Sign:
@@ -186,7 +207,8 @@ def band_look(wide: float, tall: float) -> tuple[Mark, ...]:
 
 
 def band_sign(tolerance: float, units: LengthUnit) -> Sign:
-    return Sign(band_look(22, 12), 22, f"tolerance ±{format_length(tolerance, units)}")
+    said = _("tolerance ±{tolerance}").format(tolerance=format_length(tolerance, units))
+    return Sign(band_look(22, 12), 22, said)
 
 
 def band(scale: Scale, tolerance: float, top: float, bottom: float) -> list[Mark]:

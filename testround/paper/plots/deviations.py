@@ -6,26 +6,31 @@ from dataclasses import dataclass
 
 from testround.kernel.findings import VERDICT_WORDS
 from testround.kernel.units import LengthUnit, format_length
+from testround.kernel.words import gettext as _
+from testround.kernel.words import ngettext, pgettext
 from testround.paper import fonts
 from testround.paper.drawing import Circle, Drawing, Group, Line, Mark, Text, diamond, square, triangle
 from testround.paper.plots.base import (
     DOT,
     LABEL,
     PHONE,
-    POOLED_SIGN,
     Plot,
     Scale,
     Sign,
     Table,
     band,
     band_sign,
+    between,
     counted,
     dot_sign,
     label_column,
     lane_of,
     legend_of,
     length_axis,
+    own_size,
+    pooled_sign,
     range_of,
+    row_name,
     who,
 )
 
@@ -61,7 +66,6 @@ class Deviations:
     sizes: tuple[str, ...]
     points: tuple[DeviationPoint, ...]
     pooled: tuple[PooledDeviation, ...] = ()
-    what: str = "left over after counts and gauge"
 
 
 def deviation_plot(
@@ -74,7 +78,7 @@ def deviation_plot(
     the table.
     """
     sizes: tuple[str | None, ...] = data.sizes or (None,)
-    names = {size: "All" if size is None else size for size in sizes}
+    names = {size: row_name(size) for size in sizes}
     label_width = label_column(names.values(), width)
     pooled = {pool.size: pool for pool in data.pooled}
 
@@ -88,12 +92,12 @@ def deviation_plot(
         end=width - 14,
     )
 
-    signs = [dot_sign("solid", "a tester")]
+    signs = [dot_sign("solid", _("a tester"))]
     if data.pooled:
-        signs.append(POOLED_SIGN)
+        signs.append(pooled_sign())
     signs.append(band_sign(data.tolerance, units))
     if any(point.asked for point in data.points):
-        signs.append(Sign((square((0, 0), DOT, "asked"),), 10, "set aside, to be asked"))
+        signs.append(Sign((square((0, 0), DOT, "asked"),), 10, _("set aside, to be asked")))
     legend, top = legend_of(signs, width)
 
     rows: list[Mark] = []
@@ -127,12 +131,16 @@ def deviation_plot(
     marks = [
         *legend,
         *band(scale, data.tolerance, top, bottom),
-        *length_axis(scale, top, bottom, units, f"{units} off the target"),
+        *length_axis(scale, top, bottom, units, _("{unit} off the target").format(unit=units)),
         *rows,
     ]
     return Plot(
         Drawing(
-            width, bottom + 42, f"{data.title}: {data.what}", _deviation_words(data, units), tuple(marks)
+            width,
+            bottom + 42,
+            _("{title}: left over after counts and gauge").format(title=data.title),
+            _deviation_words(data, units),
+            tuple(marks),
         ),
         _deviation_table(data, units),
         _pooled_table(data, units) if data.pooled else None,
@@ -142,7 +150,7 @@ def deviation_plot(
 
 def _deviation_label(point: DeviationPoint, units: LengthUnit) -> str:
     words = f"{who(point.tester, point.size)}: {format_length(point.value, units, signed=True)}"
-    return f"{words}, set aside, to be asked" if point.asked else words
+    return _("{said}, set aside, to be asked").format(said=words) if point.asked else words
 
 
 def _deviation_mark(point: DeviationPoint, scale: Scale, y: float, units: LengthUnit) -> Group:
@@ -166,7 +174,7 @@ def _pooled_mark(pool: PooledDeviation, scale: Scale, y: float, units: LengthUni
         else:
             marks.append(triangle((x, y), 4, "solid", towards=towards))
     marks.append(diamond((scale.clipped(pool.estimate), y), 6, "estimate"))
-    where = "Pooled" if pool.size is None else f"Pooled, size {pool.size}"
+    where = _("Pooled") if pool.size is None else _("Pooled, size {size}").format(size=pool.size)
     label = (
         f"{where}: {format_length(pool.estimate, units, signed=True)} ({_interval(pool, units)}), "
         f"{counted(pool.testers)}, {VERDICT_WORDS.get(pool.verdict, pool.verdict)}"
@@ -175,18 +183,28 @@ def _pooled_mark(pool: PooledDeviation, scale: Scale, y: float, units: LengthUni
 
 
 def _interval(pool: PooledDeviation, units: LengthUnit) -> str:
-    return f"{format_length(pool.low, units, signed=True)} to {format_length(pool.high, units, signed=True)}"
+    return between(format_length(pool.low, units, signed=True), format_length(pool.high, units, signed=True))
 
 
 def _deviation_words(data: Deviations, units: LengthUnit) -> str:
     sizes = len({point.size for point in data.points})
+    said = _("{testers}; the tolerance is ±{tolerance} about the target.")
+    if data.sizes:
+        said = ngettext(
+            "{testers} in {sizes} of {n} size; the tolerance is ±{tolerance} about the target.",
+            "{testers} in {sizes} of {n} sizes; the tolerance is ±{tolerance} about the target.",
+            len(data.sizes),
+        )
     words = [
-        f"{counted(len(data.points))}"
-        + (f" in {sizes} of {len(data.sizes)} sizes" if data.sizes else "")
-        + f"; the tolerance is ±{format_length(data.tolerance, units)} about the target."
+        said.format(
+            testers=counted(len(data.points)),
+            sizes=sizes,
+            n=len(data.sizes),
+            tolerance=format_length(data.tolerance, units),
+        )
     ]
     for pool in data.pooled:
-        where = "Pooled" if pool.size is None else f"Size {pool.size}"
+        where = _("Pooled") if pool.size is None else _("Size {size}").format(size=pool.size)
         words.append(
             f"{where}: {format_length(pool.estimate, units, signed=True)}, {_interval(pool, units)}, "
             f"{VERDICT_WORDS.get(pool.verdict, pool.verdict)}."
@@ -198,14 +216,14 @@ def _deviation_table(data: Deviations, units: LengthUnit) -> Table:
     order = {size: rank for rank, size in enumerate(data.sizes)}
     points = sorted(data.points, key=lambda p: (order.get(p.size or "", -1), p.tester))
     return Table(
-        f"{data.title}: each tester, {data.what}",
-        ("Size", "Tester", "Off the target", "Note"),
+        _("{title}: each tester, left over after counts and gauge").format(title=data.title),
+        (_("Size"), _("Tester"), _("Off the target"), _("Note")),
         tuple(
             (
-                point.size or "own",
+                own_size(point.size),
                 point.tester,
                 format_length(point.value, units, signed=True),
-                "set aside, to be asked" if point.asked else "",
+                _("set aside, to be asked") if point.asked else "",
             )
             for point in points
         ),
@@ -214,11 +232,11 @@ def _deviation_table(data: Deviations, units: LengthUnit) -> Table:
 
 def _pooled_table(data: Deviations, units: LengthUnit) -> Table:
     return Table(
-        f"{data.title}: pooled by size",
-        ("Size", "Testers", "Off the target", "95 % interval", "Tolerance", "Verdict"),
+        _("{title}: pooled by size").format(title=data.title),
+        (_("Size"), _("Testers"), _("Off the target"), _("95 % interval"), _("Tolerance"), _("Verdict")),
         tuple(
             (
-                pool.size or "all",
+                pool.size or pgettext("all sizes", "all"),
                 str(pool.testers),
                 format_length(pool.estimate, units, signed=True),
                 _interval(pool, units),

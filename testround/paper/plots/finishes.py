@@ -146,7 +146,7 @@ def _axis(scale: Scale, top: float, bottom: float) -> list[Mark]:
         x = scale(day)
         marks.append(Line((x, top), (x, bottom), "grid"))
         marks.append(Line((x, bottom), (x, bottom + 4), "axis"))
-        label = date_format(dt.date.fromordinal(day), "j M")
+        label = _short(dt.date.fromordinal(day))
         half = fonts.width_of(label, SMALL) * 1.15 / 2
         if scale.start - 10 <= x - half and x + half <= scale.end + 13:
             marks.append(Text(x, bottom + 17, label, SMALL, "middle"))
@@ -158,7 +158,7 @@ def _days_of_the_round(data: Finishes, scale: Scale, top: float, bottom: float) 
     """The lines of today and of the closing date, and over them their words, side by side."""
     lines = [(data.today, _("today"), "band-edge")]
     if data.closes is not None:
-        closes = _("closes %(day)s") % {"day": date_format(data.closes, "j M")}
+        closes = _("closes %(day)s") % {"day": _short(data.closes)}
         lines.append((data.closes, closes, "target"))
     marks: list[Mark] = []
     free = scale.start - 10
@@ -199,9 +199,8 @@ def _sign(stands: str, at: tuple[float, float]) -> Circle | Polygon:
 
 
 def _signs(data: Finishes) -> list[Sign]:
-    words = {"in time": _("in time"), "may be late": _("perhaps late"), "likely late": _("likely late")}
     there = {one.stands for one in data.ranges}
-    signs = [Sign((_sign(look, (0, 0)),), 12, words[look]) for look in _LOOKS if look in there]
+    signs = [Sign((_sign(look, (0, 0)),), 12, _in_short(look)) for look in _LOOKS if look in there]
     if any(one.until for one in data.ranges):
         signs.append(Sign((Line((0, -7), (0, 7), "target"),), 6, _("asked for until then")))
     return signs
@@ -220,6 +219,13 @@ def stands_said(stands: str) -> str:
     }.get(stands, "")
 
 
+def _in_short(stands: str) -> str:
+    """The same beside its sign, where there is little room."""
+    if stands == "may be late":
+        return pgettext("how a piece stands to its date", "perhaps late")
+    return stands_said(stands)
+
+
 def _range_words(one: FinishRange) -> str:
     said = _("%(tester)s: %(earliest)s to %(latest)s") % {
         "tester": _name(one),
@@ -229,7 +235,7 @@ def _range_words(one: FinishRange) -> str:
     if one.stands:
         said += f", {stands_said(one.stands)}"
     if one.until:
-        said += _(", asked for until %(day)s") % {"day": _day(one.until)}
+        said = _("%(said)s, asked for until %(day)s") % {"said": said, "day": _day(one.until)}
     return said
 
 
@@ -250,5 +256,11 @@ def _count(ranges: Iterable[FinishRange], stands: str) -> int:
     return sum(one.stands == stands for one in ranges)
 
 
+def _short(day: dt.date) -> str:
+    """A day beside others on an axis: "28 Dec"."""
+    # Translators: in the letters of Django's date formats; "j. M" gives "28. Dez."
+    return date_format(day, pgettext("a day on an axis", "j M"))
+
+
 def _day(day: dt.date) -> str:
-    return date_format(day, "j F Y")
+    return date_format(day, "DATE_FORMAT")

@@ -9,7 +9,17 @@ from dataclasses import dataclass
 from fractions import Fraction
 from statistics import median
 
-from testround.kernel.units import GaugeSpan, LengthUnit, format_gauge, gauge_over, gauge_per_10cm, rounded
+from testround.kernel.units import (
+    GaugeSpan,
+    LengthUnit,
+    decimal,
+    format_gauge,
+    gauge_over,
+    gauge_per_10cm,
+    rounded,
+)
+from testround.kernel.words import gettext as _
+from testround.kernel.words import pgettext
 from testround.paper.drawing import (
     Circle,
     Drawing,
@@ -22,7 +32,6 @@ from testround.paper.drawing import (
 )
 from testround.paper.plots.base import (
     PHONE,
-    POOLED_SIGN,
     SMALL,
     Plot,
     Scale,
@@ -31,6 +40,7 @@ from testround.paper.plots.base import (
     band_look,
     counted,
     legend_of,
+    pooled_sign,
     ticks,
 )
 from testround.paper.plots.region import RegionSide, region_marks, side_letters
@@ -116,8 +126,15 @@ def gauge_plot(
         *edges,
         Line((left, bottom), (right, bottom), "axis"),
         Line((left, top), (left, bottom), "axis"),
-        Text((left + right) / 2, bottom + 34, f"stitches over {span}", SMALL, "middle", "muted"),
-        Text(4, top - 7, f"rows over {span}", SMALL, look="muted"),
+        Text(
+            (left + right) / 2,
+            bottom + 34,
+            _("stitches over {span}").format(span=span),
+            SMALL,
+            "middle",
+            "muted",
+        ),
+        Text(4, top - 7, _("rows over {span}").format(span=span), SMALL, look="muted"),
         Line((across(data.stated_st), top), (across(data.stated_st), bottom), "target"),
         Line((left, up(data.stated_row)), (right, up(data.stated_row)), "target"),
         *_usual_marks(usual, across, up),
@@ -142,7 +159,7 @@ def gauge_plot(
         Drawing(
             width,
             bottom + 42,
-            f"{data.title}: testers' gauges against the stated one",
+            _("{title}: testers' gauges against the stated one").format(title=data.title),
             _gauge_words(data, over),
             tuple(marks),
         ),
@@ -157,17 +174,17 @@ def _signs(data: Gauges, over: GaugeSpan, usual: tuple[float | None, float | Non
     cross = (Line((-8, 0), (8, 0), "target"), Line((0, -8), (0, 8), "target"))
     states = {point.state for point in data.points}
     signs = [
-        Sign((Circle((0, 0), _DOT, "solid"),), 9, "blocked"),
-        *([Sign((Circle((0, 0), _DOT, "hollow"),), 9, "as worked")] if "worked" in states else []),
-        Sign(cross, 16, f"stated {_pair(data.stated_st, data.stated_row, over)}"),
+        Sign((Circle((0, 0), _DOT, "solid"),), 9, _state("blocked")),
+        *([Sign((Circle((0, 0), _DOT, "hollow"),), 9, _("as worked"))] if "worked" in states else []),
+        Sign(cross, 16, _("stated {gauge}").format(gauge=_pair(data.stated_st, data.stated_row, over))),
     ]
     if data.pooled_st or data.pooled_row:
-        signs.append(POOLED_SIGN)
+        signs.append(pooled_sign())
     if data.region:
-        signs.append(Sign(band_look(22, 12), 22, "all within tolerance"))
+        signs.append(Sign(band_look(22, 12), 22, _("all within tolerance")))
     if any(usual):
         ends = (Line((-9, -4), (-9, 4), "whisker"), Line((9, -4), (9, 4), "whisker"))
-        signs.append(Sign((Line((-9, 0), (9, 0), "whisker"), *ends), 18, "how sure a swatch is"))
+        signs.append(Sign((Line((-9, 0), (9, 0), "whisker"), *ends), 18, _("how sure a swatch is")))
     return signs
 
 
@@ -200,14 +217,15 @@ def _usual_marks(usual: tuple[float | None, float | None], across: Scale, up: Sc
             Line(start, end, "whisker"),
             *(Line((x - 4, p[1]), (x + 4, p[1]), "whisker") for p in (start, end)),
         ]
-    said = []
-    if u_st is not None:
-        said.append("stitches")
-    if u_row is not None:
-        said.append("rows")
     if not marks:
         return []
-    return [Group(tuple(marks), f"How sure a swatch usually is, in {' and '.join(said)}", "usual")]
+    if u_row is None:
+        said = _("How sure a swatch usually is, in stitches")
+    elif u_st is None:
+        said = _("How sure a swatch usually is, in rows")
+    else:
+        said = _("How sure a swatch usually is, in stitches and rows")
+    return [Group(tuple(marks), said, "usual")]
 
 
 def _places(points: Sequence[GaugePoint], across: Scale, up: Scale) -> list[Point | None]:
@@ -245,7 +263,9 @@ def _gauge_mark(
     ident: str,
 ) -> Group:
     across, up = scales
-    label = f"Tester {point.tester}, {point.state}: {_pair(point.st, point.row, over)}"
+    label = _("Tester {name}, {state}: {gauge}").format(
+        name=point.tester, state=_state(point.state), gauge=_pair(point.st, point.row, over)
+    )
     if place is None:
         marks: list[Mark] = []
         if point.st is not None:
@@ -276,16 +296,30 @@ def _gauge_mark(
 # Words and figures ----------------------------------------------------------------------------------------
 
 
+def _state(state: str) -> str:
+    """How a swatch was when it was counted."""
+    words = {
+        "worked": pgettext("state of a swatch", "worked"),
+        "blocked": pgettext("state of a swatch", "blocked"),
+    }
+    return words.get(state, state)
+
+
 def _gauge_table(data: Gauges, over: GaugeSpan, span: str) -> Table:
     return Table(
-        f"{data.title}: gauges over {span}",
-        ("Tester", "State", "Stitches", "Rows"),
+        _("{title}: gauges over {span}").format(title=data.title, span=span),
+        (_("Tester"), pgettext("of a swatch", "State"), _("Stitches"), _("Rows")),
         (
-            ("stated", "", format_gauge(data.stated_st, over), format_gauge(data.stated_row, over)),
+            (
+                pgettext("of a gauge", "stated"),
+                "",
+                format_gauge(data.stated_st, over),
+                format_gauge(data.stated_row, over),
+            ),
             *(
                 (
                     point.tester,
-                    point.state,
+                    _state(point.state),
                     _with_error(point.st, point.u_st, over),
                     _with_error(point.row, point.u_row, over),
                 )
@@ -306,7 +340,7 @@ def _gauge(value: float | None, over: GaugeSpan) -> str:
 def _with_error(value: float | None, error: float | None, over: GaugeSpan) -> str:
     """A gauge with two standard uncertainties, to a tenth, as in "22 1/4 ± 0.6"."""
     if value is None:
-        return "not counted"
+        return _("not counted")
     if error is None:
         return format_gauge(value, over)
     return f"{format_gauge(value, over)} ± {gauge_to_a_tenth(2 * error, over)}"
@@ -351,39 +385,50 @@ def _pooled_gauge_mark(data: Gauges, across: Scale, up: Scale, over: GaugeSpan) 
     # Hollow: it lies on the dots, and hides none.
     marks.append(diamond((x, y), 8, "consensus"))
     said = [gauge_to_a_tenth(pooled[0], over) if pooled else "?" for pooled in (st, row)]
-    return Group(tuple(marks), f"Pooled: {' × '.join(said)}", "pooled")
+    return Group(tuple(marks), _("Pooled: {gauge}").format(gauge=" × ".join(said)), "pooled")
 
 
 def gauge_to_a_tenth(per_10cm: float, over: GaugeSpan) -> str:
     """A pooled gauge, or a difference of gauges: known better than the quarter that a swatch is counted to."""
     tenths = rounded(gauge_over(per_10cm, over), Fraction(1, 10))
-    return f"{'−' if tenths < 0 else ''}{float(abs(tenths)):.1f}"
+    return f"{'−' if tenths < 0 else ''}{decimal(float(abs(tenths)), '.1f')}"
 
 
 def _gauge_words(data: Gauges, over: GaugeSpan) -> str:
     testers = len({point.tester for point in data.points})
     span = "4 in" if over == "4in" else "10 cm"
-    words = (
-        f"{counted(testers)}; the stated gauge is {format_gauge(data.stated_st, over)} stitches and "
-        f"{format_gauge(data.stated_row, over)} rows over {span}."
-    )
-    for name, pooled in (("stitches", data.pooled_st), ("rows", data.pooled_row)):
+    words = [
+        _("{testers}; the stated gauge is {st} stitches and {row} rows over {span}.").format(
+            testers=counted(testers),
+            st=format_gauge(data.stated_st, over),
+            row=format_gauge(data.stated_row, over),
+            span=span,
+        )
+    ]
+    for said, pooled in (
+        (_("Pooled stitches: {value}, {low} to {high}."), data.pooled_st),
+        (_("Pooled rows: {value}, {low} to {high}."), data.pooled_row),
+    ):
         if pooled:
             value, low, high = (gauge_to_a_tenth(part, over) for part in pooled)
-            words += f" Pooled {name}: {value}, {low} to {high}."
-    return words
+            words.append(said.format(value=value, low=low, high=high))
+    return " ".join(words)
 
 
 def _pooled_gauge_table(data: Gauges, over: GaugeSpan) -> Table | None:
     rows = tuple(
         (name, format_gauge(stated, over), *(gauge_to_a_tenth(part, over) for part in pooled))
         for name, stated, pooled in (
-            ("stitches", data.stated_st, data.pooled_st),
-            ("rows", data.stated_row, data.pooled_row),
+            (_("stitches"), data.stated_st, data.pooled_st),
+            (_("rows"), data.stated_row, data.pooled_row),
         )
         if pooled
     )
     if not rows:
         return None
     span = "4 in" if over == "4in" else "10 cm"
-    return Table(f"{data.title}: pooled gauge over {span}", ("", "Stated", "Pooled", "From", "To"), rows)
+    return Table(
+        _("{title}: pooled gauge over {span}").format(title=data.title, span=span),
+        ("", _("Stated"), _("Pooled"), pgettext("a range", "From"), pgettext("a range", "To")),
+        rows,
+    )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from testround.kernel.units import LengthUnit, format_length
+from testround.kernel.words import gettext as _
 from testround.paper import fonts
 from testround.paper.drawing import Drawing, Group, Line, Mark, Rect, Text, diamond, hatched, triangle
 from testround.paper.plots.base import (
@@ -21,6 +22,7 @@ from testround.paper.plots.base import (
     label_column,
     legend_of,
     length_axis,
+    own_size,
     range_of,
     who,
 )
@@ -72,10 +74,10 @@ def parts_bars(data: Parts, *, units: LengthUnit = "cm", width: float = PHONE, i
     scale = Scale(*range_of(reach, data.tolerance), start=label_width + 14, end=width - total_width - 16)
     legend, top = legend_of(
         [
-            Sign((Rect(-9, -6, 18, 12, "solid"),), 18, "counts worked"),
-            Sign(hatched(-9, -6, 18, 12), 18, "own gauge"),
-            Sign((Rect(-9, -6, 18, 12, "hollow"),), 18, "remainder"),
-            Sign((diamond((0, 0), 5, "estimate"),), 10, "measured"),
+            Sign((Rect(-9, -6, 18, 12, "solid"),), 18, _("counts worked")),
+            Sign(hatched(-9, -6, 18, 12), 18, _("own gauge")),
+            Sign((Rect(-9, -6, 18, 12, "hollow"),), 18, _("remainder")),
+            Sign((diamond((0, 0), 5, "estimate"),), 10, _("measured")),
             band_sign(data.tolerance, units),
         ],
         width,
@@ -87,7 +89,7 @@ def parts_bars(data: Parts, *, units: LengthUnit = "cm", width: float = PHONE, i
         if bar.asked and not apart:
             # Gross errors stand apart from those that count.
             apart = True
-            rows.append(Text(4, y + 15, "to be asked", SMALL, look="muted"))
+            rows.append(Text(4, y + 15, _("to be asked"), SMALL, look="muted"))
             y += 22
         rows.append(_parts_mark(bar, scale, y + 5, units))
         rows.append(Text(label_width + 4, y + 16, _with_size(bar, label_width), LABEL, "end"))
@@ -96,30 +98,32 @@ def parts_bars(data: Parts, *, units: LengthUnit = "cm", width: float = PHONE, i
         rows.append(Line((4, y), (width - 4, y), "rule"))
     if not data.bars:
         rows.append(
-            Text((scale.start + scale.end) / 2, y + 16, "nothing measured yet", SMALL, "middle", "muted")
+            Text((scale.start + scale.end) / 2, y + 16, _("nothing measured yet"), SMALL, "middle", "muted")
         )
         y += _BAR + 10
     marks = [
         *legend,
         *band(scale, data.tolerance, top, y),
-        *length_axis(scale, top, y, units, f"{units} off the target"),
+        *length_axis(scale, top, y, units, _("{unit} off the target").format(unit=units)),
         *rows,
     ]
     return Plot(
         Drawing(
             width,
             y + 42,
-            f"{data.title}: what explains each tester's difference",
-            f"{counted(len(data.bars))}; measured minus target is counts worked, own gauge and remainder together.",
+            _("{title}: what explains each tester's difference").format(title=data.title),
+            _("{testers}; measured minus target is counts worked, own gauge and remainder together.").format(
+                testers=counted(len(data.bars))
+            ),
             tuple(marks),
         ),
         Table(
-            f"{data.title}: the three parts",
-            ("Tester", "Size", "Measured − target", "Counts", "Gauge", "Remainder"),
+            _("{title}: the three parts").format(title=data.title),
+            (_("Tester"), _("Size"), _("Measured − target"), _("Counts"), _("Gauge"), _("Remainder")),
             tuple(
                 (
                     bar.tester,
-                    bar.size or "own",
+                    own_size(bar.size),
                     *(
                         format_length(value, units, signed=True)
                         for value in (bar.total, bar.counts, bar.gauge, bar.remainder)
@@ -163,7 +167,9 @@ def _parts_mark(bar: PartsBar, scale: Scale, y: float, units: LengthUnit) -> Gro
         format_length(value, units, signed=True)
         for value in (bar.counts, bar.gauge, bar.remainder, bar.total)
     )
-    label = f"{who(bar.tester, bar.size)}: {total}: counts {counts}, gauge {gauge}, remainder {remainder}"
+    label = _("{who}: {total}: counts {counts}, gauge {gauge}, remainder {remainder}").format(
+        who=who(bar.tester, bar.size), total=total, counts=counts, gauge=gauge, remainder=remainder
+    )
     if bar.asked:
-        label += ", set aside, to be asked"
+        label = _("{said}, set aside, to be asked").format(said=label)
     return Group(tuple(marks), label, "point")
