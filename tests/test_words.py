@@ -30,6 +30,7 @@ SPOKEN = (
     "home",
     "mail",
     "parts",
+    "patterns",
     "people",
     "rounds",
     "talk",

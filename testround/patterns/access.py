@@ -14,6 +14,7 @@ from typing import Any
 
 from django.core.exceptions import PermissionDenied
 from django.db.models import Q, QuerySet
+from django.utils.translation import gettext_lazy as _
 
 from testround.patterns.models import Membership, Pattern
 from testround.people.models import User
@@ -23,20 +24,62 @@ Role: Any = Membership.Role
 
 
 class Right(Enum):
-    """What someone may do, with the end of the sentence that refuses it."""
+    """What someone may do."""
 
-    LOOK = "see how its rounds stand"
-    SEE = "see its numbers, its rounds and what their testers sent"
-    EDIT = "change its numbers, rounds and errata"
-    PUBLISH = "publish its errata"
-    INVITE = "invite people to it or to its rounds"
-    OWN = "delete it or hand it over"
+    LOOK = "look"
+    SEE = "see"
+    EDIT = "edit"
+    PUBLISH = "publish"
+    INVITE = "invite"
+    OWN = "own"
 
 
 RIGHTS: Mapping[str, frozenset[Right]] = {
     Role.OWNER: frozenset(Right),
     Role.EDITOR: frozenset({Right.LOOK, Right.SEE, Right.EDIT}),
     Role.ONLOOKER: frozenset({Right.LOOK}),
+}
+
+
+# What is said to somebody who has not the right: to a member of the pattern, by what they are, and to anybody else.
+_REFUSALS: Mapping[Right, tuple[Any, Any]] = {
+    Right.LOOK: (
+        _("As {role} of this pattern you cannot see how its rounds stand: its owner can."),
+        _("As you have no part in this pattern you cannot see how its rounds stand: its owner can."),
+    ),
+    Right.SEE: (
+        _(
+            "As {role} of this pattern you cannot see its numbers, its rounds and what their testers sent: its owner can."
+        ),
+        _(
+            "As you have no part in this pattern you cannot see its numbers, its rounds and what their testers sent: its owner can."
+        ),
+    ),
+    Right.EDIT: (
+        _("As {role} of this pattern you cannot change its numbers, rounds and errata: its owner can."),
+        _(
+            "As you have no part in this pattern you cannot change its numbers, rounds and errata: its owner can."
+        ),
+    ),
+    Right.PUBLISH: (
+        _("As {role} of this pattern you cannot publish its errata: its owner can."),
+        _("As you have no part in this pattern you cannot publish its errata: its owner can."),
+    ),
+    Right.INVITE: (
+        _("As {role} of this pattern you cannot invite people to it or to its rounds: its owner can."),
+        _(
+            "As you have no part in this pattern you cannot invite people to it or to its rounds: its owner can."
+        ),
+    ),
+    Right.OWN: (
+        _("As {role} of this pattern you cannot delete it or hand it over: its owner can."),
+        _("As you have no part in this pattern you cannot delete it or hand it over: its owner can."),
+    ),
+}
+_ROLES: Mapping[str, Any] = {
+    Role.OWNER: _("owner"),
+    Role.EDITOR: _("editor"),
+    Role.ONLOOKER: _("onlooker"),
 }
 
 
@@ -110,5 +153,6 @@ def require(user: User | None, right: Right, pattern: Pattern) -> None:
         return
     rights = rights_on(pattern, user)
     if not rights.has(right):
-        who = "As you have no part in" if rights.role is None else f"As {rights.role} of"
-        raise PermissionDenied(f"{who} this pattern you cannot {right.value}: its owner can.")
+        to_members, to_others = _REFUSALS[right]
+        said = to_others if rights.role is None else to_members
+        raise PermissionDenied(str(said).format(role=_ROLES.get(rights.role or "", "")))

@@ -6,7 +6,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from testround.patterns.fields import BY_SIZE, GROUPS, HEAD, Column, Group, Scale
+from testround.kernel.words import commas
+from testround.patterns.fields import BY_SIZE, GROUPS, HEAD, PER_M2, SIZES, Column, Group, Scale
 
 Document = Mapping[str, Any]
 
@@ -33,8 +34,8 @@ class Change:
     @property
     def place(self) -> str:
         """Entry, field and size, as in "Back, cast on, printed, M"."""
-        field = "" if self.column is None else self.column.label.lower()
-        return ", ".join(part for part in (self.where, field, self.size) if part)
+        field = "" if self.column is None else str(self.column.within)
+        return commas(part for part in (self.where, field, self.size) if part)
 
     @property
     def is_entry(self) -> bool:
@@ -46,15 +47,11 @@ class Change:
             return str(self.was or ""), str(self.now or "")
         if self.column.choices:
             names = dict(self.column.choices)
-            return tuple(names.get(str(v if v is not None else ""), str(v)) for v in (self.was, self.now))  # type: ignore[return-value]
+            return tuple(str(names.get(str(v if v is not None else ""), v)) for v in (self.was, self.now))  # type: ignore[return-value]
         return (
             scale.shown(self.column.kind, self.was, craft=craft, unit=self.unit_was),
             scale.shown(self.column.kind, self.now, craft=craft, unit=self.unit_now),
         )
-
-
-_SIZES = Column("sizes", "Sizes", "text")
-_PER_M2 = Column("yarn_per_m2", "Yarn per square metre", "amount")
 
 
 def changes_between(before: Document, after: Document) -> list[Change]:
@@ -71,13 +68,13 @@ def _changes(before: Document, after: Document) -> Iterator[Change]:
             yield Change("", column, was=before.get(column.name), now=after.get(column.name))
     sizes = (list(before.get("sizes") or []), list(after.get("sizes") or []))
     if sizes[0] != sizes[1]:
-        yield Change("", _SIZES, was=", ".join(sizes[0]), now=", ".join(sizes[1]))
+        yield Change("", SIZES, was=", ".join(sizes[0]), now=", ".join(sizes[1]))
     for group in GROUPS.values():
         yield from _in_group(group, before, after)
     for name, column in BY_SIZE.items():
         yield from _by_size("", column, before.get(name), after.get(name))
-    if before.get(_PER_M2.name) != after.get(_PER_M2.name):
-        yield Change("", _PER_M2, was=before.get(_PER_M2.name), now=after.get(_PER_M2.name))
+    if before.get(PER_M2.name) != after.get(PER_M2.name):
+        yield Change("", PER_M2, was=before.get(PER_M2.name), now=after.get(PER_M2.name))
 
 
 def _in_group(group: Group, before: Document, after: Document) -> Iterator[Change]:

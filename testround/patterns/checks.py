@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from testround.kernel.deskcheck import DeskCheck, PrintedCount, PrintedMeasurement, desk_check
 from testround.kernel.round import Pattern
@@ -42,19 +44,28 @@ class SheetCheck:
     def summary(self) -> str:
         """The answer to "are the pattern's numbers right?" in one sentence."""
         if self.problems:
-            return f"{_counted(len(self.problems), 'thing')} to mend before this sheet can be used."
+            n = len(self.problems)
+            return ngettext(
+                "{n} thing to mend before this sheet can be used.",
+                "{n} things to mend before this sheet can be used.",
+                n,
+            ).format(n=n)
         if self.faults:
-            return (
-                f"{_counted(len(self.faults), 'printed value')} of {self.compared} "
-                f"{'is' if len(self.faults) == 1 else 'are'} not what the formulas give."
-            )
+            n = len(self.faults)
+            return ngettext(
+                "{n} printed value of {all} is not what the formulas give.",
+                "{n} printed values of {all} are not what the formulas give.",
+                n,
+            ).format(n=n, all=self.compared)
         if not self.is_graded:
-            return "The formulas work. Try them with measures and a gauge below."
+            return _("The formulas work. Try them with measures and a gauge below.")
         if not self.compared:
-            return "The formulas work. Nothing is printed yet to compare them with."
-        if self.compared == 1:
-            return "The one printed value is what the formulas give."
-        return f"All {self.compared} printed values are what the formulas give."
+            return _("The formulas work. Nothing is printed yet to compare them with.")
+        return ngettext(
+            "The one printed value is what the formulas give.",
+            "All {n} printed values are what the formulas give.",
+            self.compared,
+        ).format(n=self.compared)
 
     @property
     def is_clean(self) -> bool:
@@ -128,7 +139,7 @@ def _broken_runs(
     known = {(count.key, count.size) for count in found.counts}
     known |= {(measurement.key, measurement.size) for measurement in found.measurements}
     broken = runs_into(draft, Runs(sheet, values, draft.scale.units))
-    named = {row.cells["key"].text.strip() for row, _ in broken}
+    named = {row.cells["key"].text.strip() for row, _run in broken}
     told = {note.key for note in found.notes if note.kind == "step"} - named
     # What follows from a row that breaks its run breaks its own: said once, where it begins.
     explained = {follower for key in told for follower in sheet.follows(key)}
@@ -192,31 +203,40 @@ def _shown(column: FloatArray | None, j: int, group: str, scale: Scale) -> str:
 
 def _where(row: Row, size: str) -> str:
     place = row.cells["place"].text.strip() if "place" in row.cells else ""
-    return f"{row.title}, size {size}" + (f" ({place})" if place else "")
+    if place:
+        return _("{row}, size {size} ({place})").format(row=row.title, size=size, place=place)
+    return _("{row}, size {size}").format(row=row.title, size=size)
 
 
 def _count_sentence(count: PrintedCount) -> str:
     apart = count.printed - count.computed
-    return (
-        f"{format_count(count.printed)} is printed and the formula gives {format_count(count.computed)}, "
-        f"{format_count(abs(apart))} {'fewer' if apart > 0 else 'more'}."
+    sentence = (
+        _("{printed} is printed and the formula gives {computed}, {apart} fewer.")
+        if apart > 0
+        else _("{printed} is printed and the formula gives {computed}, {apart} more.")
+    )
+    return sentence.format(
+        printed=format_count(count.printed),
+        computed=format_count(count.computed),
+        apart=format_count(abs(apart)),
     )
 
 
 def _measurement_sentence(measurement: PrintedMeasurement, scale: Scale) -> str:
     apart = measurement.printed - measurement.follows
+    sentence = (
+        _("{printed} is printed and the counts give {computed} at the stated gauge, {apart} less.")
+        if apart > 0
+        else _("{printed} is printed and the counts give {computed} at the stated gauge, {apart} more.")
+    )
     weight = (
-        f"That is beyond the tolerance of {format_length(measurement.tolerance, scale.units)}."
+        _("That is beyond the tolerance of {tolerance}.")
         if measurement.verdict == "amend"
-        else "Rounding does not explain that, though the tolerance of "
-        f"{format_length(measurement.tolerance, scale.units)} covers it."
+        else _("Rounding does not explain that, though the tolerance of {tolerance} covers it.")
     )
-    return (
-        f"{format_length(measurement.printed, scale.units)} is printed and the counts give "
-        f"{format_length(measurement.follows, scale.units)} at the stated gauge, "
-        f"{format_length(abs(apart), scale.units)} {'less' if apart > 0 else 'more'}. {weight}"
+    said = sentence.format(
+        printed=format_length(measurement.printed, scale.units),
+        computed=format_length(measurement.follows, scale.units),
+        apart=format_length(abs(apart), scale.units),
     )
-
-
-def _counted(n: int, what: str) -> str:
-    return f"{n} {what}" if n == 1 else f"{n} {what}s"
+    return f"{said} {weight.format(tolerance=format_length(measurement.tolerance, scale.units))}"

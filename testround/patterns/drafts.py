@@ -11,14 +11,19 @@ import json
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import groupby
 from typing import Any
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from testround.kernel.problems import Problem
 from testround.kernel.round import Pattern
 from testround.kernel.roundfile import RoundFileError, plain, read_pattern
 from testround.kernel.units import UnitsError
+from testround.kernel.words import commas
 from testround.paper.plots import Plot
-from testround.patterns.fields import BY_SIZE, CRAFTS, GROUPS, HEAD, Column, Group, Scale
+from testround.patterns.fields import BY_SIZE, CRAFTS, GROUPS, HEAD, PER_M2, SIZES, Column, Group, Scale
 
 UNKNOWN = "–"
 # The groups whose entries have formulas that give a value by size, or words.
@@ -27,6 +32,8 @@ COMPUTED_GROUPS = ("numbers", "shapings", "dimensions", "parts")
 PLOTTED_GROUPS = ("measures", "numbers", "dimensions")
 # More rows than any sheet may have are not read off a form; the sheet's own limits say the rest.
 MOST_ROWS = 600
+# A group with more rows than this is folded on the page.
+MOST_OPEN = 6
 
 
 @dataclass
@@ -55,12 +62,12 @@ class Cell:
 
     @property
     def try_name(self) -> str:
-        return f"Try {self.column.label or self.column.name}"
+        return _("Try {field}").format(field=self.column.label)
 
     @property
     def choice_label(self) -> str:
         """What the chosen option is called."""
-        return dict(self.column.choices).get(self.text, self.text)
+        return str(dict(self.column.choices).get(self.text, self.text))
 
     def refuse(self, sentence: str) -> None:
         if sentence not in self.errors:
@@ -101,11 +108,11 @@ class Row:
     @property
     def title(self) -> str:
         if self.group in BY_SIZE:
-            return BY_SIZE[self.group].label
+            return str(BY_SIZE[self.group].label)
         for column in ("label", "key"):
             if column in self.cells and not self.cells[column].is_blank:
                 return self.cells[column].text.strip()
-        return f"{GROUPS[self.group].one} {self.index + 1}" if self.group in GROUPS else self.group
+        return _nth(GROUPS[self.group], self.index) if self.group in GROUPS else self.group
 
     @property
     def all_cells(self) -> Iterator[Cell]:
@@ -122,9 +129,27 @@ class Row:
         return bool(self.errors) or any(cell.errors for cell in self.all_cells)
 
     @property
+    def describes(self) -> bool:
+        """Whether the list under the row says something of the values in it."""
+        return self.has_errors or bool(self.named_differences) or (bool(self.run_said) and not self.plot)
+
+    @property
+    def is_unfolded(self) -> bool:
+        """Whether the fields that name the row are shown at once: a new row's, and those with something to mend."""
+        named = [cell for name, cell in self.cells.items() if name not in _BESIDE]
+        return (
+            self.is_new or self.delete or self.cells["label"].is_blank or any(cell.errors for cell in named)
+        )
+
+    @property
     def can_plot(self) -> bool:
         """Whether it has values that run over the sizes, more than one."""
         return self.group in PLOTTED_GROUPS and len(self.sizes) > 1
+
+    @property
+    def title_id(self) -> str:
+        """The element that holds its title, by which its fields are named; short, as a large sheet has hundreds."""
+        return f"{self.group[0]}{self.index}" if self.group in GROUPS else f"t-{self.group}"
 
     @property
     def why_id(self) -> str:
@@ -137,7 +162,7 @@ class Row:
         answers = self.answers
         n = max(len(self.sized), len(answers), len(self.sizes))
         if not self.sizes:
-            return [("As tried", None, answer) for answer in answers]
+            return [(_("As tried"), None, answer) for answer in answers]
         return [
             (
                 self.sizes[j],
@@ -167,6 +192,81 @@ class Row:
     @property
     def sized_errors(self) -> list[Cell]:
         return [cell for cell in self.sized if cell.errors]
+
+
+# Fields of a table that stand beside the row's name, not under it.
+_BESIDE = ("formula", "stitches")
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """Rows of a group that stand together on the page.
+
+    ``title`` is the part of the text that they belong to, empty where they are the whole group. A section that
+    ``folds`` is shown when it is asked for, or when something in it has to be mended.
+    """
+
+    group: str
+    title: str
+    rows: tuple[Row, ...]
+    folds: bool
+
+    @property
+    def name(self) -> str:
+        return self.rows[0].name
+
+    @property
+    def wrong(self) -> int:
+        """How many of its rows have something to mend."""
+        return sum(row.has_errors or bool(row.named_differences) for row in self.rows)
+
+    @property
+    def is_open(self) -> bool:
+        return bool(self.wrong) or any(row.plots or row.is_unfolded for row in self.rows)
+
+    @property
+    def said(self) -> str:
+        """What is in it: "Back, 9 numbers", "12 finished measurements"."""
+        n = len(self.rows)
+        match self.group:
+            case "numbers":
+                words = ngettext("{n} number", "{n} numbers", n)
+            case "measures":
+                words = ngettext("{n} measure", "{n} measures", n)
+            case "constants":
+                words = ngettext("{n} constant", "{n} constants", n)
+            case "dimensions":
+                words = ngettext("{n} finished measurement", "{n} finished measurements", n)
+            case "parts":
+                words = ngettext("{n} part", "{n} parts", n)
+            case _:
+                words = ngettext("{n} entry", "{n} entries", n)
+        counted = words.format(n=n)
+        return f"{self.title}, {counted}" if self.title else counted
+
+
+def sections_of(group: str, rows: list[Row]) -> list[Section]:
+    """The rows of a group as they stand on the page: at once where they are few, else folded.
+
+    Numbers are folded by the part of the text that they belong to, which is what their place begins with, up to
+    a comma: "Back, step 1". A row without a place stays with the one before it. Where that would leave a fold to
+    almost every row, all are in one.
+    """
+    if not rows:
+        return []
+    if len(rows) <= MOST_OPEN:
+        return [Section(group, "", tuple(rows), folds=False)]
+    parts: list[str] = []
+    for row in rows:
+        place = row.cells["place"].text.partition(",")[0].strip() if "place" in row.cells else ""
+        parts.append(place or (parts[-1] if parts else ""))
+    found = [
+        Section(group, part, tuple(row for _part, row in together), folds=True)
+        for part, together in groupby(zip(parts, rows, strict=True), key=lambda pair: pair[0])
+    ]
+    if len(found) > len(rows) / 2:
+        return [Section(group, "", tuple(rows), folds=True)]
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,10 +316,8 @@ class SheetDraft:
         # The typed list of sizes is not the columns the page was made with.
         self.columns_changed = False
         self.head: dict[str, Cell] = {}
-        self.sizes = Cell("sizes", Column("sizes", "Sizes", "text", required=True), "Sizes")
-        self.yarn_per_m2 = Cell(
-            "yarn_per_m2", Column("yarn_per_m2", "Yarn per square metre", "amount"), "Yarn per square metre"
-        )
+        self.sizes = Cell(SIZES.name, SIZES, str(SIZES.label))
+        self.yarn_per_m2 = Cell(PER_M2.name, PER_M2, str(PER_M2.label))
         self.rows: dict[str, list[Row]] = {name: [] for name in GROUPS}
         self.by_size: dict[str, Row] = {}
         self.errors: list[str] = []
@@ -242,7 +340,7 @@ class SheetDraft:
         draft.columns = list(pattern.sizes)
         draft.sizes.text = ", ".join(pattern.sizes)
         for column in HEAD:
-            draft.head[column.name] = Cell(column.name, column, column.label, str(document[column.name]))
+            draft.head[column.name] = Cell(column.name, column, str(column.label), str(document[column.name]))
         draft.yarn_per_m2.text = draft._shown(draft.yarn_per_m2.column, document.get("yarn_per_m2"))
         for name, group in GROUPS.items():
             for index, entry in enumerate(document.get(name, [])):
@@ -268,12 +366,12 @@ class SheetDraft:
 
     def _row(self, group: Group, index: int, was: str, texts: Mapping[str, str]) -> Row:
         prefix = f"{group.name}-{index}"
-        title = texts.get("label", "").strip() or f"{group.one} {index + 1}"
+        title = texts.get("label", "").strip() or _nth(group, index)
         cells = {
             column.name: Cell(
                 f"{prefix}-{column.name}",
                 column,
-                f"{title}: {column.label.lower()}",
+                _("{row}: {field}").format(row=title, field=column.within),
                 texts.get(column.name, ""),
             )
             for column in group.columns
@@ -284,7 +382,7 @@ class SheetDraft:
                 Cell(
                     f"{prefix}-{group.sized.name}-{j}",
                     group.sized,
-                    f"{title}: {group.sized.label.lower()}, {size}",
+                    _("{row}: {field}, {size}").format(row=title, field=group.sized.within, size=size),
                     texts.get(f"{group.sized.name}-{j}", ""),
                 )
                 for j, size in enumerate(self.columns)
@@ -293,7 +391,12 @@ class SheetDraft:
 
     def _by_size_row(self, name: str, column: Column, values: Mapping[str, Any]) -> Row:
         sized = [
-            Cell(f"{name}-{j}", column, f"{column.label}, {size}", self._shown(column, values.get(size)))
+            Cell(
+                f"{name}-{j}",
+                column,
+                _("{field}, {size}").format(field=column.label, size=size),
+                self._shown(column, values.get(size)),
+            )
             for j, size in enumerate(self.columns)
         ]
         return Row(name, 0, name, {}, sized if self.is_graded else [], tuple(self.columns))
@@ -310,7 +413,7 @@ class SheetDraft:
         )
         draft._stored = document
         for column in HEAD:
-            draft.head[column.name] = Cell(column.name, column, column.label, post.get(column.name, ""))
+            draft.head[column.name] = Cell(column.name, column, str(column.label), post.get(column.name, ""))
         draft.yarn_per_m2.text = post.get("yarn_per_m2", "")
         draft.sizes.text = post.get("sizes", "")
         came_from = draft._read_columns(post)
@@ -371,16 +474,15 @@ class SheetDraft:
             return
         for row in self.rows["measures"]:
             name = f"try-{row.name}"
-            column = Column("try", f"Try {row.title}", "length")
-            row.tries = [Cell(name, column, column.label, given.get(name, ""))]
+            said = _("Try {field}").format(field=row.title)
+            row.tries = [Cell(name, Column("try", said, said, "length"), said, given.get(name, ""))]
         for row in self.rows["gauges"]:
             row.tries = []
-            for axis in ("stitches", "rows"):
+            for axis, words in (("stitches", _("stitches")), ("rows", _("rows"))):
                 name = f"try-{row.name}-{axis}"
-                column = Column(axis, axis, "gauge")
-                row.tries.append(
-                    Cell(name, column, f"Try {row.title}, {axis}", given.get(name, row.cells[axis].text))
-                )
+                said = _("Try {row}, {field}").format(row=row.title, field=words)
+                given_or_stated = given.get(name, row.cells[axis].text)
+                row.tries.append(Cell(name, Column(axis, words, words, "gauge"), said, given_or_stated))
 
     def take_plots(self, names: Iterable[str]) -> None:
         """Ask for the plots of the rows with these names; without any, for those whose run is broken."""
@@ -419,10 +521,10 @@ class SheetDraft:
 
     def readable_part(self) -> Pattern | None:
         """What is left of the sheet without the rows that have problems, so that the rest can be computed."""
-        document, _ = self._document(stand_ins=False)
+        document, _places = self._document(stand_ins=False)
         for name, standing in (("title", "untitled"), ("edition", "0")):
             document.setdefault(name, standing)
-        for _ in range(_MOST_PASSES):
+        for _pass in range(_MOST_PASSES):
             try:
                 return read_pattern(json.dumps(document).encode())
             except RoundFileError as refusal:
@@ -450,7 +552,7 @@ class SheetDraft:
 
     def refuse(self, problems: Iterable[Problem]) -> None:
         """Put problems that were found elsewhere beside their fields."""
-        _, places = self._document()
+        _read, places = self._document()
         for problem in problems:
             self._attach(problem, places)
 
@@ -464,6 +566,11 @@ class SheetDraft:
             for cell in row.all_cells:
                 found += [Placed(cell.label, sentence, cell.id) for sentence in cell.errors]
         return found
+
+    @property
+    def parted(self) -> dict[str, list[Section]]:
+        """The rows of every group in the sections in which they stand on the page."""
+        return {name: sections_of(name, rows) for name, rows in self.rows.items()}
 
     @property
     def span(self) -> int:
@@ -487,7 +594,7 @@ class SheetDraft:
         if self.is_graded:
             document["sizes"] = list(self.columns)
             if not self.columns:
-                self.sizes.refuse("Write the sizes, smallest first, with commas between, as in XS, S, M.")
+                self.sizes.refuse(_("Write the sizes, smallest first, with commas between, as in XS, S, M."))
         places: dict[str, Row] = {}
         for name, group in GROUPS.items():
             stored = {entry["key"]: entry for entry in self._stored.get(name, [])}
@@ -564,8 +671,10 @@ class SheetDraft:
             return stored
         if column.kind == "choice":
             if text not in dict(column.choices):
-                offered = ", ".join(label for _, label in column.choices)
-                cell.refuse(f"There is no such choice here; choose one of {offered}.")
+                offered = commas(str(words) for _stored, words in column.choices)
+                cell.refuse(
+                    _("There is no such choice here; choose one of {offered}.").format(offered=offered)
+                )
                 return None
             return int(text) if column.name == "yarn_weight" else text
         try:
@@ -588,7 +697,7 @@ class SheetDraft:
         elif problem.path == "yarn_per_m2":
             self._refuse_once(self.yarn_per_m2, sentence)
         elif problem.path == "gauges" and not places.get("gauges[0]"):
-            self.errors.append("The sheet has no gauge; add the one the pattern states.")
+            self.errors.append(_("The sheet has no gauge; add the one the pattern states."))
         else:
             self.errors.append(_sentence(str(problem)))
 
@@ -634,25 +743,42 @@ def _sentence(text: str) -> str:
 
 
 def _what_to_write(column: Column) -> str:
-    example = f", as in {column.example}" if column.example else ""
-    match column.kind:
-        case "formula":
-            return f"Write the formula{example}."
-        case "key":
-            return f"Give it a key or a name{example}."
-        case _:
-            return f"Write the {column.label.lower()}{example}."
+    match column.kind, bool(column.example):
+        case "formula", True:
+            said = _("Write the formula, as in {example}.")
+        case "formula", False:
+            said = _("Write the formula.")
+        case "key", True:
+            said = _("Give it a key or a name, as in {example}.")
+        case "key", False:
+            said = _("Give it a key or a name.")
+        case _kind, True:
+            said = _("Write the {field}, as in {example}.")
+        case _kind, _example:
+            said = _("Write the {field}.")
+    return said.format(field=column.within, example=column.example)
+
+
+def _nth(group: Group, index: int) -> str:
+    """What a row without a name is called."""
+    return str(group.nth).format(n=index + 1)
 
 
 def _where_wrong(text: str, sentence: str) -> tuple[str, str, str] | None:
     """A formula cut before and after the place that a sentence complains of."""
-    found = re.match(r"At character (\d+):", sentence)
+    found = _complaint().match(sentence)
     if found is None:
         return None
     start = min(int(found[1]) - 1, len(text))
     token = _TOKEN.match(text, start)
     end = token.end() if token else len(text)
     return text[:start], text[start:end], text[end:]
+
+
+def _complaint() -> re.Pattern[str]:
+    """How a complaint of one place in a formula begins, in the language that it is said in."""
+    before, _start, rest = _("at character {start}: {message}; {mend}{stop}").partition("{start}")
+    return re.compile(re.escape(before) + r"(\d+)" + re.escape(rest.partition("{message}")[0]), re.IGNORECASE)
 
 
 def _drop(document: dict[str, Any], problems: Iterable[Problem]) -> bool:

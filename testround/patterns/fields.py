@@ -6,6 +6,10 @@ import re
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from django.utils.functional import lazy
+from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
+
 from testround.kernel.units import (
     YARN_WEIGHTS,
     GaugeSpan,
@@ -35,30 +39,39 @@ Kind = Literal[
     "amount",
 ]
 
-NUMBER_UNITS = (("st", "stitches"), ("row", "rows"), ("rep", "repeats"))
+NUMBER_UNITS = (("st", _("stitches")), ("row", _("rows")), ("rep", _("repeats")))
 CONSTANT_UNITS = (
-    ("", "plain ratio"),
-    ("cm", "length"),
-    ("st", "stitches"),
-    ("row", "rows"),
-    ("rep", "repeats"),
+    ("", _("plain ratio")),
+    ("cm", _("length")),
+    ("st", _("stitches")),
+    ("row", _("rows")),
+    ("rep", _("repeats")),
 )
+# Translators: each follows “Spread along”, or “along” in a sentence.
 ALONG = (
-    ("rows", "rows"),
-    ("right-side-rows", "right-side rows"),
-    ("rounds", "rounds"),
-    ("stitches", "the stitches of one row or round"),
+    ("rows", pgettext_lazy("spread along", "rows")),
+    ("right-side-rows", pgettext_lazy("spread along", "right-side rows")),
+    ("rounds", pgettext_lazy("spread along", "rounds")),
+    ("stitches", pgettext_lazy("spread along", "the stitches of one row or round")),
 )
-YARN_WEIGHT_CHOICES = (("", "not said"), *((str(weight.category), weight.label) for weight in YARN_WEIGHTS))
-CRAFTS = (("knit", "Knitting"), ("crochet", "Crochet"))
+_weight_label = lazy(lambda weight: weight.label, str)
+YARN_WEIGHT_CHOICES = (
+    ("", _("not said")),
+    *((str(weight.category), _weight_label(weight)) for weight in YARN_WEIGHTS),
+)
+CRAFTS = (("knit", _("Knitting")), ("crochet", _("Crochet")))
 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One field of a row of the sheet, as the document names it."""
+    """One field of a row of the sheet, as the document names it.
+
+    ``label`` stands alone, ``within`` is the same inside of a sentence; both are looked up when they are shown.
+    """
 
     name: str
-    label: str
+    label: Any
+    within: Any
     kind: Kind
     required: bool = False
     choices: tuple[tuple[str, str], ...] = ()
@@ -67,17 +80,21 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """One list of the sheet: what a row of it has, and what goes by size."""
+    """One list of the sheet: what a row of it has, and what goes by size.
+
+    ``one`` begins the keys that are made for its rows, ``nth`` names a row that has no name yet.
+    """
 
     name: str
     one: str
+    nth: Any
     columns: tuple[Column, ...]
     sized: Column | None = None
 
 
-_KEY = Column("key", "Key", "key", required=True, example="back_sts")
-_LABEL = Column("label", "Name", "text", required=True)
-_HOW = Column("how", "How to measure", "long")
+_KEY = Column("key", _("Key"), _("key"), "key", required=True, example="back_sts")
+_LABEL = Column("label", _("Name"), _("name"), "text", required=True)
+_HOW = Column("how", _("How to measure"), _("how to measure"), "long")
 
 GROUPS: dict[str, Group] = {
     group.name: group
@@ -85,95 +102,146 @@ GROUPS: dict[str, Group] = {
         Group(
             "gauges",
             "gauge",
+            _("gauge {n}"),
             (
                 _KEY,
                 _LABEL,
-                Column("stitches", "Stitches", "gauge", required=True, example="22"),
-                Column("rows", "Rows", "gauge", required=True, example="30"),
-                Column("tool_mm", "Hook or needle", "tool", example="4 mm"),
-                Column("yarn_weight", "Yarn weight", "choice", choices=YARN_WEIGHT_CHOICES),
+                Column("stitches", _("Stitches"), _("stitches"), "gauge", required=True, example="22"),
+                Column("rows", _("Rows"), _("rows"), "gauge", required=True, example="30"),
+                Column("tool_mm", _("Hook or needle"), _("hook or needle"), "tool", example="4 mm"),
+                Column(
+                    "yarn_weight", _("Yarn weight"), _("yarn weight"), "choice", choices=YARN_WEIGHT_CHOICES
+                ),
             ),
         ),
         Group(
-            "measures", "measure", (_KEY, _LABEL, _HOW), Column("values", "Body measurement", "length", True)
+            "measures",
+            "measure",
+            _("measure {n}"),
+            (_KEY, _LABEL, _HOW),
+            Column("values", _("Body measurement"), _("body measurement"), "length", True),
         ),
         Group(
             "constants",
             "constant",
+            _("constant {n}"),
             (
                 _KEY,
                 _LABEL,
-                Column("value", "Value", "constant", required=True, example="8"),
-                Column("unit", "Unit", "choice", choices=CONSTANT_UNITS),
+                Column("value", _("Value"), _("value"), "constant", required=True, example="8"),
+                Column("unit", _("Unit"), _("unit"), "choice", choices=CONSTANT_UNITS),
             ),
         ),
         Group(
             "numbers",
             "number",
+            _("number {n}"),
             (
                 _KEY,
                 _LABEL,
-                Column("place", "Place in the text", "text"),
-                Column("unit", "Unit", "choice", required=True, choices=NUMBER_UNITS),
+                Column("place", _("Place in the text"), _("place in the text"), "text"),
+                Column("unit", _("Unit"), _("unit"), "choice", required=True, choices=NUMBER_UNITS),
                 Column(
                     "formula",
-                    "Formula",
+                    _("Formula"),
+                    _("formula"),
                     "formula",
                     required=True,
                     example="multiple(bust / 2 * body.st, of=2)",
                 ),
             ),
-            Column("printed", "Printed", "count"),
+            Column("printed", _("Printed"), _("printed"), "count"),
         ),
         Group(
             "shapings",
             "shaping",
+            _("shaping {n}"),
             (
                 _KEY,
                 _LABEL,
-                Column("place", "Place in the text", "text"),
-                Column("start", "Stitches before", "formula", required=True, example="cuff_sts"),
-                Column("end", "Stitches after", "formula", required=True, example="sleeve_sts"),
-                Column("over", "Worked over", "formula", required=True, example="sleeve_rows"),
-                Column("along", "Spread along", "choice", required=True, choices=ALONG),
-                Column("each", "Stitches each time", "whole", example="2"),
-                Column("places", "In how many places", "whole", example="2"),
-                Column("at", "Where in the row", "text", example="each end"),
+                Column("place", _("Place in the text"), _("place in the text"), "text"),
+                Column(
+                    "start",
+                    _("Stitches before"),
+                    _("stitches before"),
+                    "formula",
+                    required=True,
+                    example="cuff_sts",
+                ),
+                Column(
+                    "end",
+                    _("Stitches after"),
+                    _("stitches after"),
+                    "formula",
+                    required=True,
+                    example="sleeve_sts",
+                ),
+                Column(
+                    "over",
+                    _("Worked over"),
+                    _("worked over"),
+                    "formula",
+                    required=True,
+                    example="sleeve_rows",
+                ),
+                Column("along", _("Spread along"), _("spread along"), "choice", required=True, choices=ALONG),
+                Column("each", _("Stitches each time"), _("stitches each time"), "whole", example="2"),
+                Column("places", _("In how many places"), _("in how many places"), "whole", example="2"),
+                Column("at", _("Where in the row"), _("where in the row"), "text", example="each end"),
             ),
         ),
         Group(
             "dimensions",
             "dimension",
+            _("dimension {n}"),
             (
                 _KEY,
                 _LABEL,
-                Column("tolerance", "Tolerance", "length", required=True),
-                Column("formula", "Formula", "formula", required=True, example="2 * back_sts / body.st"),
+                Column("tolerance", _("Tolerance"), _("tolerance"), "length", required=True),
+                Column(
+                    "formula",
+                    _("Formula"),
+                    _("formula"),
+                    "formula",
+                    required=True,
+                    example="2 * back_sts / body.st",
+                ),
                 _HOW,
             ),
-            Column("printed", "Printed", "length"),
+            Column("printed", _("Printed"), _("printed"), "length"),
         ),
         Group(
             "parts",
             "part",
+            _("part {n}"),
             (
                 _KEY,
                 _LABEL,
-                Column("stitches", "Formula", "formula", required=True, example="back_sts * body_rows"),
+                Column(
+                    "stitches",
+                    _("Formula"),
+                    _("formula"),
+                    "formula",
+                    required=True,
+                    example="back_sts * body_rows",
+                ),
             ),
         ),
     )
 }
 # Rows that always stand there, one each, and carry nothing but values by size.
 BY_SIZE: dict[str, Column] = {
-    "yarn": Column("yarn", "Yarn, metres", "amount"),
-    "hours": Column("hours", "Hours", "amount"),
+    "yarn": Column("yarn", _("Yarn, metres"), _("yarn, metres"), "amount"),
+    "hours": Column("hours", _("Hours"), _("hours"), "amount"),
 }
 HEAD: tuple[Column, ...] = (
-    Column("title", "Title", "text", required=True),
-    Column("edition", "Edition", "text", required=True, example="1.0"),
-    Column("craft", "Craft", "choice", required=True, choices=CRAFTS),
+    Column("title", _("Title"), _("title"), "text", required=True),
+    Column("edition", _("Edition"), _("edition"), "text", required=True, example="1.0"),
+    Column("craft", _("Craft"), _("craft"), "choice", required=True, choices=CRAFTS),
 )
+# Two fields of the sheet itself, beside its lists.
+SIZES = Column("sizes", _("Sizes"), _("sizes"), "text", required=True)
+PER_M2 = Column("yarn_per_m2", _("Yarn per square metre"), _("yarn per square metre"), "amount")
 
 
 @dataclass(frozen=True, slots=True)

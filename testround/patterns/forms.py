@@ -5,18 +5,19 @@ from typing import Any
 
 from django import forms
 from django.conf import settings
+from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext_lazy as _
 
 from testround.kernel.problems import Problem
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.roundfile import RoundFileError, read_pattern
 from testround.kernel.units import UnitsError
-from testround.patterns.fields import Scale
+from testround.patterns.fields import CRAFTS, Scale
 from testround.patterns.models import Edition
 
-CRAFTS = [("knit", "Knitting"), ("crochet", "Crochet")]
 KINDS = [
-    ("graded", "Graded: written in sizes"),
-    ("made-to-measure", "Made to measure: worked out from each maker’s own measurements"),
+    ("graded", _("Graded: written in sizes")),
+    ("made-to-measure", _("Made to measure: worked out from each maker’s own measurements")),
 ]
 
 
@@ -24,17 +25,17 @@ class UploadForm(forms.Form):
     """A pattern from a file. What is wrong with the file is in ``problems``, all of it."""
 
     file = forms.FileField(
-        label="File",
-        help_text="A round file, of which the pattern is taken, or a pattern alone. JSON, at most 40 MB.",
+        label=_("File"),
+        help_text=_("A round file, of which the pattern is taken, or a pattern alone. JSON, at most 40 MB."),
         allow_empty_file=True,
-        error_messages={"required": "Choose a file first.", "missing": "Choose a file first."},
+        error_messages={"required": _("Choose a file first."), "missing": _("Choose a file first.")},
         widget=forms.FileInput(attrs={"accept": ".json,application/json"}),
     )
     terms = forms.ChoiceField(
-        label="Stitch terms in its text",
-        choices=[("", "As the text gives them away"), *Edition.Terms.choices],
+        label=_("Stitch terms in its text"),
+        choices=[("", _("As the text gives them away")), *Edition.Terms.choices],
         required=False,
-        help_text="For crochet. “Double crochet” is one stitch in US terms and another in UK terms.",
+        help_text=_("For crochet. “Double crochet” is one stitch in US terms and another in UK terms."),
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -47,51 +48,62 @@ class UploadForm(forms.Form):
         most = settings.ROUND_FILE_MAX_BYTES
         if upload.size > most:
             raise forms.ValidationError(
-                f"{upload.name} has {upload.size / 1e6:.0f} MB; at most {most / 1e6:.0f} MB are taken. "
-                "A pattern alone is far smaller: leave testers and photos out of the file."
+                gettext(
+                    "{name} has {size} MB; at most {most} MB are taken. A pattern alone is far smaller: leave testers "
+                    "and photos out of the file."
+                ).format(name=upload.name, size=f"{upload.size / 1e6:.0f}", most=f"{most / 1e6:.0f}")
             )
         data = upload.read()
         if data.startswith(b"PK\x03\x04"):
             raise forms.ValidationError(
-                f"{upload.name} is a ZIP archive; take the JSON file out of it and choose that."
+                gettext("{name} is a ZIP archive; take the JSON file out of it and choose that.").format(
+                    name=upload.name
+                )
             )
         try:
             return read_pattern(data, most_bytes=most)
         except RoundFileError as refusal:
             self.problems = refusal.problems
-            self.problems_title = f"What to mend in {upload.name}"
+            self.problems_title = gettext("What to mend in {name}").format(name=upload.name)
+            n = len(self.problems)
             raise forms.ValidationError(
-                f"{upload.name} was not taken: {_things(len(self.problems))} to mend. Nothing was stored."
+                ngettext(
+                    "{name} was not taken: there is one thing to mend. Nothing was stored.",
+                    "{name} was not taken: there are {n} things to mend. Nothing was stored.",
+                    n,
+                ).format(name=upload.name, n=n)
             ) from None
-
-
-def _things(n: int) -> str:
-    return "there is one thing" if n == 1 else f"there are {n} things"
 
 
 class BlankSheetForm(forms.Form):
     """The least that a sheet can start with: title, sizes and one gauge."""
 
-    title = forms.CharField(label="Title", max_length=200)
-    edition = forms.CharField(label="Edition", max_length=200, initial="0.1", help_text="As you number it.")
-    craft = forms.ChoiceField(label="Craft", choices=CRAFTS, initial="knit", widget=forms.RadioSelect)
-    kind = forms.ChoiceField(label="Kind", choices=KINDS, initial="graded", widget=forms.RadioSelect)
+    title = forms.CharField(label=_("Title"), max_length=200)
+    edition = forms.CharField(
+        label=_("Edition"), max_length=200, initial="0.1", help_text=_("As you number it.")
+    )
+    craft = forms.ChoiceField(label=_("Craft"), choices=CRAFTS, initial="knit", widget=forms.RadioSelect)
+    kind = forms.ChoiceField(label=_("Kind"), choices=KINDS, initial="graded", widget=forms.RadioSelect)
     sizes = forms.CharField(
-        label="Sizes",
+        label=_("Sizes"),
         required=False,
         max_length=1500,
-        help_text="Smallest first, with commas between: XS, S, M. Leave it empty for made to measure.",
+        help_text=_("Smallest first, with commas between: XS, S, M. Leave it empty for made to measure."),
     )
-    gauge_label = forms.CharField(label="Gauge", max_length=200, initial="Stockinette, blocked")
-    stitches = forms.CharField(label="Stitches", max_length=60)
-    rows = forms.CharField(label="Rows", max_length=60)
-    tool = forms.CharField(label="Needle or hook", max_length=60, required=False, help_text="As in 4 mm.")
+    gauge_label = forms.CharField(label=_("Gauge"), max_length=200, initial=_("Stockinette, blocked"))
+    stitches = forms.CharField(label=_("Stitches"), max_length=60)
+    rows = forms.CharField(label=_("Rows"), max_length=60)
+    tool = forms.CharField(
+        label=_("Needle or hook"), max_length=60, required=False, help_text=_("As in 4 mm.")
+    )
 
     def __init__(self, *args: Any, scale: Scale, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.scale = scale
+        over = scale.over_words
+        self.fields["stitches"].label = gettext("Stitches in {over}").format(over=over)
+        self.fields["rows"].label = gettext("Rows in {over}").format(over=over)
         for name in ("stitches", "rows"):
-            self.fields[name].label += f" in {scale.over_words}"
             self.fields[name].widget.attrs["inputmode"] = "decimal"
 
     def clean_sizes(self) -> list[str]:
@@ -101,10 +113,11 @@ class BlankSheetForm(forms.Form):
         cleaned: dict[str, Any] = super().clean() or {}
         graded = cleaned.get("kind") == "graded"
         if graded and not cleaned.get("sizes") and "sizes" not in self.errors:
-            self.add_error("sizes", "A graded pattern needs its sizes; write them, as in XS, S, M.")
+            self.add_error("sizes", gettext("A graded pattern needs its sizes; write them, as in XS, S, M."))
         if not graded and cleaned.get("sizes"):
             self.add_error(
-                "sizes", "A made-to-measure pattern has no sizes; leave this empty, or choose graded."
+                "sizes",
+                gettext("A made-to-measure pattern has no sizes; leave this empty, or choose graded."),
             )
         gauge = {
             "key": "body",
@@ -143,4 +156,4 @@ class BlankSheetForm(forms.Form):
 
 
 class NextEditionForm(forms.Form):
-    label = forms.CharField(label="Number of the next edition", max_length=200)
+    label = forms.CharField(label=_("Number of the next edition"), max_length=200)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from django.utils.translation import gettext as _
+
 from testround.patterns.models import SheetState
 from testround.people.held import Shelf, keeps
 from testround.people.models import User
@@ -23,5 +25,5 @@ def saves_held(user: User) -> Shelf:
         .order_by("pk")
     ]
     return Shelf(
-        "saves", "When you saved a pattern's sheet", "the owner of the pattern and its editors", rows
+        "saves", _("When you saved a pattern's sheet"), _("the owner of the pattern and its editors"), rows
     )

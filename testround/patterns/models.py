@@ -44,8 +44,8 @@ class Edition(models.Model):
     """
 
     class Terms(models.TextChoices):
-        US = "us", "US terms"
-        UK = "uk", "UK terms"
+        US = "us", _("US terms")
+        UK = "uk", _("UK terms")
 
     pattern = models.ForeignKey(Pattern, on_delete=models.CASCADE, related_name="editions")
     label = models.CharField(max_length=200)
@@ -116,9 +116,9 @@ class Membership(models.Model):
     """
 
     class Role(models.TextChoices):
-        OWNER = "owner", "Owner: the pattern and its rounds become theirs"
-        EDITOR = "editor", "Editor: sees and edits all, publishes and invites nobody"
-        ONLOOKER = "onlooker", "Onlooker: sees how the rounds stand, no measurements, photos or words"
+        OWNER = "owner", _("Owner: the pattern and its rounds become theirs")
+        EDITOR = "editor", _("Editor: sees and edits all, publishes and invites nobody")
+        ONLOOKER = "onlooker", _("Onlooker: sees how the rounds stand, no measurements, photos or words")
 
     pattern = models.ForeignKey(Pattern, on_delete=models.CASCADE, related_name="memberships")
     role = models.CharField(max_length=10, choices=Role)

@@ -31,8 +31,10 @@ class SheetFrozen(Exception):
     def __init__(self, edition: Edition) -> None:
         self.edition = edition
         super().__init__(
-            f"The sheet of edition {edition.label} is frozen, because a round has opened on it and testers "
-            "work from its numbers. Make the next edition and change that one."
+            _(
+                "The sheet of edition {label} is frozen, because a round has opened on it and testers work from its "
+                "numbers. Make the next edition and change that one."
+            ).format(label=edition.label)
         )
 
 
@@ -42,9 +44,10 @@ class SheetChanged(Exception):
     def __init__(self, edition: Edition) -> None:
         self.edition = edition
         super().__init__(
-            "This sheet was saved from another window after you opened it here. Nothing you typed is "
-            "lost: it is still on this page. Compare it with the saved sheet, then save again to put yours "
-            "in its place."
+            _(
+                "This sheet was saved from another window after you opened it here. Nothing you typed is lost: it is "
+                "still on this page. Compare it with the saved sheet, then save again to put yours in its place."
+            )
         )
 
 
@@ -66,8 +69,10 @@ class PatternInUse(Exception):
 
     def __init__(self) -> None:
         super().__init__(
-            "This pattern has rounds, and what testers sent belongs to them. A pattern can be deleted only "
-            "while no round was made on it."
+            _(
+                "This pattern has rounds, and what testers sent belongs to them. A pattern can be deleted only while "
+                "no round was made on it."
+            )
         )
 
 
@@ -82,7 +87,14 @@ def _checked(document: SheetDocument) -> dict[str, object]:
 def _check_label(pattern: Pattern, label: str, *, besides: int | None = None) -> None:
     if pattern.editions.filter(label=label).exclude(pk=besides).exists():
         raise SheetRefused(
-            [Problem("edition", f"this pattern has an edition {label} already; give this one another number")]
+            [
+                Problem(
+                    "edition",
+                    _("this pattern has an edition {label} already; give this one another number").format(
+                        label=label
+                    ),
+                )
+            ]
         )
 
 
@@ -262,15 +274,14 @@ def terms_doubted(document: SheetDocument, terms: str) -> str:
     words = _words(document)
     found = terms_of(words)
     if found is not None and found != terms:
-        return (
-            f"The text is marked as {terms.upper()} terms and uses words of {found.upper()} terms; "
-            "set “Its text is in” to what it is."
-        )
+        return _(
+            "The text is marked as {terms} terms and uses words of {found} terms; set “Its text is in” to what it is."
+        ).format(terms=terms.upper(), found=found.upper())
     if ambiguous(words):
-        return (
-            "The text names stitches that mean one thing in US terms and another in UK terms, and does not say "
-            f"which it means. It is taken as {terms.upper()} terms; see that “Its text is in” is right."
-        )
+        return _(
+            "The text names stitches that mean one thing in US terms and another in UK terms, and does not say which "
+            "it means. It is taken as {terms} terms; see that “Its text is in” is right."
+        ).format(terms=terms.upper())
     return ""
 
 

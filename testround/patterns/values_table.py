@@ -169,7 +169,10 @@ def _heads(grid: Grid, sizes: list[str], problems: list[Problem]) -> _Heads | No
         problems.append(
             Problem(
                 at(first, 0),
-                _("the first row needs a column “Key”; begin from a file that was taken out of this sheet."),
+                # Translators: {key} is the head of a column, the same in every language.
+                _(
+                    "the first row needs a column “{key}”; begin from a file that was taken out of this sheet."
+                ).format(key=KEY),
             )
         )
         return None

@@ -9,6 +9,7 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.text import slugify
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from testround.kernel.cautions import cautions_for
@@ -72,7 +73,10 @@ def pattern_new(request: HttpRequest) -> HttpResponse:
 
 def _created(request: HttpRequest, document: SheetDocument, terms: str | None) -> HttpResponse:
     edition = pattern_create(owner=request.user, document=document, terms=terms)
-    messages.success(request, f"{edition.pattern.title} is here. Now see whether its numbers are right.")
+    messages.success(
+        request,
+        _("{title} is here. Now see whether its numbers are right.").format(title=edition.pattern.title),
+    )
     return redirect(edition)
 
 
@@ -102,7 +106,7 @@ def pattern_remove(request: HttpRequest, code: str) -> HttpResponse:
         except PatternInUse as refusal:
             problem = str(refusal)
         else:
-            messages.success(request, f"{pattern.title} is deleted.")
+            messages.success(request, _("{title} is deleted.").format(title=pattern.title))
             return redirect("patterns:list")
     context = {"pattern": pattern, "problem": problem}
     return render(request, "patterns/delete.html", context, status=422 if problem else 200)
@@ -157,7 +161,7 @@ def _sheet_posted(request: HttpRequest, edition: Edition) -> HttpResponse:
         if isinstance(changed, SheetChanged):
             meanwhile = saved_since(edition, revision_posted(request), draft.scale)
     else:
-        messages.success(request, f"Edition {saved.label} is saved.")
+        messages.success(request, _("Edition {label} is saved.").format(label=saved.label))
         return redirect(saved)
     return _sheet_page(
         request, edition, draft, document, typing=True, refusal=refusal, meanwhile=meanwhile, status=422
@@ -260,7 +264,12 @@ def next_edition(request: HttpRequest, code: str, pk: int) -> HttpResponse:
             for problem in refused.problems:
                 form.add_error("label", f"{problem.sentence[:1].upper()}{problem.sentence[1:]}.")
         else:
-            messages.success(request, f"Edition {following.label} starts from edition {edition.label}.")
+            messages.success(
+                request,
+                _("Edition {next} starts from edition {label}.").format(
+                    next=following.label, label=edition.label
+                ),
+            )
             return redirect(following)
     context = {"edition": edition, "pattern": edition.pattern, "form": form}
     return render(request, "patterns/next_edition.html", context, status=422 if form.errors else 200)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.contrib import messages
@@ -68,7 +68,7 @@ def values_file(request: HttpRequest, code: str, pk: int, kind: str) -> HttpResp
     if kind not in KINDS or not document.is_graded:
         raise Http404
     table = table_of(document, scale_for(request))
-    content = csv_of(table) if kind == "csv" else xlsx_of(table, title=_("Values by size"))
+    content = csv_of(table) if kind == "csv" else xlsx_of(table, title="Values by size")
     name = slugify(f"{edition.pattern.title} {edition.label.replace('.', '-')}") or "pattern"
     return HttpResponse(
         content,
@@ -142,7 +142,7 @@ def _preview(changes: list[Change], following: SheetDocument, scale: Scale) -> P
     by_row: dict[str, list[WasNow]] = {}
     for change in changes:
         was, now = change.texts(scale, following.craft)
-        title = change.place.removesuffix(f", {change.size}")
+        title = replace(change, size="").place
         by_row.setdefault(title, []).append(WasNow(change.size, was or "–", now or "–"))
     draft = SheetDraft.of(following, scale)
     return Preview(

@@ -79,7 +79,7 @@ def test_a_formula_on_a_blank_sheet_gives_its_numbers_while_it_is_typed(
     page.fill("#id_rows", "28")
     page.click("text=Start the sheet")
     page.click("button[name=add][value=numbers]")
-    page.fill("#id_numbers-0-label", "Cast on")
+    page.fill("[name=numbers-0-label]", "Cast on")
     page.fill("#id_numbers-0-formula", "multiple(30 * body.st, of=2)")
 
     # 20 stitches in 10 cm are 2 for each centimetre.

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -412,6 +413,27 @@ def a_sheet(n_sizes: int, n_numbers: int) -> dict[str, Any]:
             for i in range(n_numbers)
         ],
     }
+
+
+def fenlight() -> SheetDocument:
+    """The demo's cardigan: nine sizes, 25 numbers, 12 finished measurements."""
+    whole = json.loads(Path("fixtures/fenlight.json").read_text())
+    return SheetDocument.model_validate(whole["pattern"])
+
+
+def test_a_sheet_of_nine_sizes_and_twenty_five_numbers_weighs_no_more_than_a_page_may(
+    signed_in: SignIn, designer: User
+) -> None:
+    edition = pattern_create(owner=designer, document=fenlight())
+
+    answer = signed_in(designer).get(page_of(edition))
+
+    fields = [cell.name for row in answer.context["draft"].all_rows() for cell in row.all_cells]
+    page = answer.content.decode()
+    # 12 of gauges, 72 measures, 40 constants, 350 numbers, 10 shaping, 168 measurements, 12 parts, 18 by size.
+    assert len(fields) == 682
+    assert [name for name in fields if f'name="{name}"' not in page] == []
+    assert len(answer.content) < 150_000
 
 
 @pytest.mark.parametrize(("n_sizes", "n_numbers"), [(2, 1), (9, 25)])

@@ -12,7 +12,7 @@ function isBlock(text) {
 async function pasted(event) {
   const field = event.target;
   const text = event.clipboardData?.getData("text/plain") ?? "";
-  if (!(field instanceof HTMLInputElement) || !field.closest("td.size") || !isBlock(text)) {
+  if (!(field instanceof HTMLInputElement) || !field.closest(".numbers-sheet td") || !isBlock(text)) {
     return;
   }
   event.preventDefault();
@@ -36,11 +36,16 @@ async function pasted(event) {
   }
 }
 
+/** Fields of a table go by their names; an id is their name with a mark before it. */
+function fieldOf(id) {
+  return form.elements.namedItem(id.replace(/^id_/, ""));
+}
+
 /** Put texts into their fields, and return what stood there before. */
 function put(cells) {
   const before = {};
   for (const [id, text] of Object.entries(cells)) {
-    const field = document.getElementById(id);
+    const field = fieldOf(id);
     if (field) {
       before[id] = field.value;
       field.value = text;
@@ -67,7 +72,7 @@ function say(sentences, before) {
     button.addEventListener("click", () => {
       put(before);
       said.replaceChildren();
-      document.getElementById(Object.keys(before)[0])?.focus();
+      fieldOf(Object.keys(before)[0])?.focus();
     });
     said.append(button);
   }
