@@ -32,6 +32,7 @@ SPOKEN = (
     "parts",
     "patterns",
     "people",
+    "reports",
     "rounds",
     "talk",
     "400.html",

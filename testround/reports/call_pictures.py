@@ -10,9 +10,12 @@ from django.core.files.storage import Storage
 from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from testround.outbox.services import handles, work_add
 from testround.patterns.access import Right, patterns_open_to, require
+from testround.people.language import speaking_to
 from testround.people.models import User
 from testround.reports.models import CallPicture, Photo
 from testround.reports.photos import LOST, PhotoRefused, photo_check, reencode
@@ -72,14 +75,18 @@ def picture_add(
             if before is not None:
                 return before
             if round.call_pictures.count() >= MOST_PICTURES:
-                raise Refused.because(
-                    f"A call has at most {MOST_PICTURES} pictures: take one away first.", "photo"
+                said = ngettext(
+                    "A call has at most {n} picture: take it away first.",
+                    "A call has at most {n} pictures: take one away first.",
+                    MOST_PICTURES,
                 )
+                raise Refused.because(said.format(n=MOST_PICTURES), "photo")
             picture = CallPicture(round=round, key=key, shows=" ".join(shows.split()))
             picture.incoming.save(f"{picture.code}.upload", ContentFile(data), save=False)
             stored = picture.incoming.storage, picture.incoming.name or ""
             picture.save()
-            diary_write(round=round, by=by, text=f"Picture added to the call: {picture.shows}.")
+            told = _("Picture added to the call: {picture}.").format(picture=picture.shows)
+            diary_write(round=round, by=by, text=told)
             work_add(kind="call picture", subject={"picture": picture.pk}, once_key=f"picture-{picture.pk}")
     except BaseException:
         if stored:
@@ -91,15 +98,18 @@ def picture_add(
 @handles("call picture")
 def picture_encode(subject: dict[str, Any]) -> None:
     """Re-encode one picture. Run again after it is done, or taken away, it does nothing."""
-    picture = CallPicture.objects.filter(pk=subject["picture"], state=Photo.State.WAITING).first()
+    waiting = CallPicture.objects.filter(pk=subject["picture"], state=Photo.State.WAITING)
+    picture = waiting.select_related("round__edition__pattern__owner").first()
     if picture is None:
         return
     incoming = (picture.incoming.storage, picture.incoming.name)
+    owner = picture.round.edition.pattern.owner
     try:
-        with picture.incoming.open("rb") as file:
+        with speaking_to(owner), picture.incoming.open("rb") as file:
             encoded = reencode(file.read())
     except (FileNotFoundError, ValueError) as error:
-        problem = error.sentence if isinstance(error, PhotoRefused) else LOST
+        with speaking_to(owner):
+            problem = error.sentence if isinstance(error, PhotoRefused) else _(LOST)
         CallPicture.objects.filter(pk=picture.pk).update(
             state=Photo.State.REFUSED, problem=problem[:300], incoming=""
         )
@@ -131,7 +141,8 @@ def picture_remove(*, picture: CallPicture, by: User) -> None:
     """Take a picture off the page, and delete its files."""
     require(by, Right.EDIT, picture.round.edition.pattern)
     files = [(file.storage, file.name) for file in (picture.incoming, picture.file) if file.name]
-    diary_write(round=picture.round, by=by, text=f"Picture taken off the call: {picture.shows}.")
+    told = _("Picture taken off the call: {picture}.").format(picture=picture.shows)
+    diary_write(round=picture.round, by=by, text=told)
     picture.delete()
     transaction.on_commit(lambda: _delete(files))
 

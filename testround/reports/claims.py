@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.core.exceptions import PermissionDenied
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from testround.people.models import User
 from testround.reports.models import Submission
@@ -20,19 +22,24 @@ from testround.rounds.services import today_for
 class AlreadySent(Exception):
     """The form's key was used before, for something else than what came now."""
 
-    sentence = (
+    message = gettext_noop(
         "This form had already been sent and has arrived. What you changed since is not sent yet: "
         "look it over and send it once more, as a report of its own."
     )
 
     def __init__(self) -> None:
-        super().__init__(self.sentence)
+        super().__init__(self.message)
+
+    @property
+    def sentence(self) -> str:
+        """What its sender is told."""
+        return _(self.message)
 
 
 class AlreadyCorrected(AlreadySent):
     """The row that was to be corrected no longer counts: a newer one has taken its place."""
 
-    sentence = (
+    message = gettext_noop(
         "That one had been corrected already. What you wrote is not sent yet: go to “What I sent”, "
         "and correct the newer one if it is still wrong."
     )
@@ -59,7 +66,7 @@ def claim(
     locked = Place.objects.select_for_update().only("pk", "tester_id", "forgotten_at").get(pk=place.pk)
     if locked.forgotten_at is not None and by is not None and locked.tester_id != by.pk:
         # They erased themselves from another window while this was on its way.
-        raise PermissionDenied("This place is no longer yours: you left it for good.")
+        raise PermissionDenied(_("This place is no longer yours: you left it for good."))
     digest = _digest(kind, content)
     submission, is_new = Submission.objects.get_or_create(
         place=place,

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from django.utils.translation import gettext as _
+
 from testround.kernel.plausible import body_doubt, doubt_about_count, is_odd_count, question_about
-from testround.kernel.units import LengthUnit, format_count, format_length, gauge_over
+from testround.kernel.units import LengthUnit, decimal, format_count, format_length, gauge_over
 from testround.reports.selectors import Desk
 
 # A swatch further off than this is a slip more often than a tool: two sizes of tool make about a fifth.
@@ -19,7 +21,10 @@ _UNIT_SLIPS = ("inches", "centimetres", "millimetres", "decimal-point")
 def of_swatch(desk: Desk, *, gauge: str, values: Mapping[str, float | None], units: LengthUnit) -> str:
     """A question about a swatch whose gauge is nowhere near the stated one, or an empty text."""
     stated = next(one for one in desk.pattern.gauges if one.key == gauge)
-    pairs = (("Width", "width", "stitches", stated.stitches), ("Height", "height", "rows", stated.rows))
+    pairs = (
+        (_("Width"), "width", "stitches", stated.stitches),
+        (_("Height"), "height", "rows", stated.rows),
+    )
     for label, length_name, count_name, per_10cm in pairs:
         length, count = values[length_name], values[count_name]
         if not length or not count:
@@ -29,17 +34,32 @@ def of_swatch(desk: Desk, *, gauge: str, values: Mapping[str, float | None], uni
             return doubt.sentence
         own = 10 * count / length
         if doubt is not None and not 1 / ODD_GAUGE < own / per_10cm < ODD_GAUGE:
-            return (
-                f"{format_count(count)} {count_name} in {format_length(length, units)} are "
-                f"{_gauge(own, units)}; the pattern’s gauge is {_gauge(per_10cm, units)}. "
-                "Count and measure once more, or say that it is right."
+            asked = (
+                _(
+                    "{count} stitches in {length} are {own}; the pattern’s gauge is {stated}. "
+                    "Count and measure once more, or say that it is right."
+                )
+                if count_name == "stitches"
+                else _(
+                    "{count} rows in {length} are {own}; the pattern’s gauge is {stated}. "
+                    "Count and measure once more, or say that it is right."
+                )
+            )
+            return asked.format(
+                count=format_count(count),
+                length=format_length(length, units),
+                own=_gauge(own, units),
+                stated=_gauge(per_10cm, units),
             )
     return ""
 
 
 def _gauge(per_10cm: float, units: LengthUnit) -> str:
-    over, span = ("10cm", "10 cm") if units == "cm" else ("4in", "4 in")
-    return f"{gauge_over(per_10cm, over):.1f} in {span}"  # type: ignore[arg-type]
+    # Translators: stitches or rows over a length, as in "22.0 in 10 cm".
+    said = _("{count} in {span}")
+    if units == "cm":
+        return said.format(count=decimal(gauge_over(per_10cm, "10cm"), ".1f"), span="10 cm")
+    return said.format(count=decimal(gauge_over(per_10cm, "4in"), ".1f"), span="4 in")
 
 
 def of_counts(desk: Desk, *, counts: Mapping[str, float]) -> dict[str, str]:

@@ -18,6 +18,8 @@ import pillow_heif
 from numpy.typing import NDArray
 from PIL import Image, ImageCms, ImageOps
 
+from testround.kernel.words import gettext as _
+
 FloatArray = NDArray[np.float64]
 
 pillow_heif.register_heif_opener(thumbnails=False)
@@ -30,8 +32,6 @@ RENDITION_QUALITY = 84
 # A JPEG cannot be longer than this on a side.
 LONGEST_SIDE = 65_500
 WHITE = (255, 255, 255)
-
-ACCEPTED = "Photos can be JPEG, PNG, WebP or HEIC."
 
 
 class PhotoRefused(ValueError):
@@ -61,6 +61,13 @@ class Encoded:
     @property
     def sha256(self) -> str:
         return sha256_of(self.original.data)
+
+
+def too_long(length: int, most: int) -> str:
+    """What is said of a file of that many bytes where only so many are taken."""
+    return _("The file is {size} MB; up to {most} MB are taken. Send it in a smaller size.").format(
+        size=f"{length / 1e6:.0f}", most=f"{most / 1e6:.0f}"
+    )
 
 
 def sha256_of(data: bytes) -> str:
@@ -112,47 +119,57 @@ def made_here(data: bytes) -> bool:
 def _opened(data: bytes, *, most_bytes: int, most_pixels: int) -> Image.Image:
     if not data:
         raise PhotoRefused(
-            "The file is empty. Choose the photo again; if it is still in the cloud, download it first."
+            _("The file is empty. Choose the photo again; if it is still in the cloud, download it first.")
         )
     if len(data) > most_bytes:
-        raise PhotoRefused(
-            f"The file is {len(data) / 1e6:.0f} MB; up to {most_bytes / 1e6:.0f} MB are taken. "
-            "Send it in a smaller size."
-        )
+        raise PhotoRefused(too_long(len(data), most_bytes))
     try:
         image: Image.Image = Image.open(io.BytesIO(data), formats=FORMATS)
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
         raise _too_many_pixels(None, most_pixels) from error
     except Exception as error:
-        raise PhotoRefused(f"This file is not a photo we can read. {ACCEPTED}") from error
+        raise PhotoRefused(
+            _("This file is not a photo we can read. Photos can be JPEG, PNG, WebP or HEIC.")
+        ) from error
     width, height = image.size
     if width * height > most_pixels:
         raise _too_many_pixels((width, height), most_pixels)
     if max(width, height) > LONGEST_SIDE:
         raise PhotoRefused(
-            f"The picture is {width} × {height} pixels; a side can be {LONGEST_SIDE} at most. Send a cropped one."
+            _(
+                "The picture is {width} × {height} pixels; a side can be {most} at most. Send a cropped one."
+            ).format(width=width, height=height, most=LONGEST_SIDE)
         )
     if min(width, height) < 1:
-        raise PhotoRefused(f"The picture has no pixels. {ACCEPTED}")
+        raise PhotoRefused(_("The picture has no pixels. Photos can be JPEG, PNG, WebP or HEIC."))
     return image
 
 
 def _too_many_pixels(size: tuple[int, int] | None, most_pixels: int) -> PhotoRefused:
-    said = f"{size[0]} × {size[1]} pixels" if size else "far too many pixels"
-    return PhotoRefused(
-        f"The picture has {said}; up to {most_pixels // 1_000_000} million are taken. Send it in a smaller size."
+    millions = most_pixels // 1_000_000
+    if size is None:
+        said = _(
+            "The picture has far too many pixels; up to {millions} million are taken. Send it in a smaller size."
+        )
+        return PhotoRefused(said.format(millions=millions))
+    said = _(
+        "The picture has {width} × {height} pixels; up to {millions} million are taken. "
+        "Send it in a smaller size."
     )
+    return PhotoRefused(said.format(width=size[0], height=size[1], millions=millions))
 
 
 def _load(image: Image.Image) -> None:
     try:
         image.load()
     except MemoryError as error:
-        raise PhotoRefused("The picture is too large to be worked on. Send it in a smaller size.") from error
+        raise PhotoRefused(
+            _("The picture is too large to be worked on. Send it in a smaller size.")
+        ) from error
     except Exception as error:
         # Pillow, its codecs and libheif raise many kinds here; each means that the pixels cannot be had.
         raise PhotoRefused(
-            "The file is cut off or damaged. Choose the photo again and send it once more."
+            _("The file is cut off or damaged. Choose the photo again and send it once more.")
         ) from error
 
 

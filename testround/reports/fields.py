@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
 
 from testround.kernel import units
 from testround.kernel.units import LengthUnit, ToolSystem, TypedLength, TypedTool, UnitsError
@@ -54,7 +55,7 @@ class TypedField(forms.CharField):
 
     @property
     def name(self) -> str:
-        return str(self.label or "This")
+        return str(self.label or _("This"))
 
 
 class LengthField(TypedField):
@@ -83,7 +84,7 @@ class CountField(TypedField):
         count = _read(units.parse_count, text, self.name)
         if self.above_zero and count <= 0:
             raise ValidationError(
-                "There is at least a part of one in any swatch; write how many you counted."
+                _("There is at least a part of one in any swatch; write how many you counted.")
             )
         return count
 
@@ -110,10 +111,16 @@ class HoursField(TypedField):
     def read(self, text: str) -> float:
         hours = self._hours(text.strip())
         if hours <= 0:
-            raise ValidationError("A sitting takes some time; write how long it was, as in 2:30 or 2.5.")
+            raise ValidationError(
+                _("A sitting takes some time; write how long it was, as in {example}.").format(
+                    example=_times()
+                )
+            )
         if hours > MOST_HOURS_AT_A_TIME:
             raise ValidationError(
-                "That is more than a week without a break. Write hours, as in 2:30 or 2.5, or log it in parts."
+                _(
+                    "That is more than a week without a break. Write hours, as in {example}, or log it in parts."
+                ).format(example=_times())
             )
         return float(hours)
 
@@ -126,7 +133,9 @@ class HoursField(TypedField):
         try:
             return Fraction(units.parse_count(found[1] if found else text))
         except UnitsError as error:
-            raise ValidationError(f"“{text}” is no time; write hours as in 2:30 or 2.5.") from error
+            raise ValidationError(
+                _("“{entry}” is no time; write hours as in {example}.").format(entry=text, example=_times())
+            ) from error
 
 
 class AmountField(TypedField):
@@ -143,12 +152,14 @@ class AmountField(TypedField):
             amount = units.parse_count(words)
         except UnitsError as error:
             raise ValidationError(
-                f"“{text.strip()}” cannot be read as an amount; write a number, as in {self.example}."
+                _("“{entry}” cannot be read as an amount; write a number, as in {example}.").format(
+                    entry=text.strip(), example=self.example
+                )
             ) from error
         if amount <= 0:
-            raise ValidationError(f"Write an amount above zero, as in {self.example}, or leave it empty.")
+            raise ValidationError(_above_zero(self.example))
         if amount > self.most:
-            raise ValidationError(f"“{text.strip()}” is more than can be meant; check the number.")
+            raise ValidationError(_too_much(text))
         return amount
 
 
@@ -164,13 +175,15 @@ class MetresField(TypedField):
             amount = units.parse_count(found["amount"] if found else text)
         except UnitsError as error:
             raise ValidationError(
-                f"“{text.strip()}” cannot be read as a length of yarn; write metres, as in 1010, or 1100 yd."
+                _(
+                    "“{entry}” cannot be read as a length of yarn; write metres, as in 1010, or 1100 yd."
+                ).format(entry=text.strip())
             ) from error
         metres = float(Fraction(amount) * (METRES_PER_YARD if found and found["yards"] else 1))
         if metres <= 0:
-            raise ValidationError("Write an amount above zero, as in 1010, or leave it empty.")
+            raise ValidationError(_above_zero("1010"))
         if metres > self.most:
-            raise ValidationError(f"“{text.strip()}” is more than can be meant; check the number.")
+            raise ValidationError(_too_much(text))
         return metres
 
 
@@ -181,10 +194,25 @@ class PercentField(TypedField):
         try:
             share = units.parse_count(text.strip().removesuffix("%").strip())
         except UnitsError as error:
-            raise ValidationError(f"“{text.strip()}” is no share; write per cent, as in 40.") from error
+            raise ValidationError(
+                _("“{entry}” is no share; write per cent, as in 40.").format(entry=text.strip())
+            ) from error
         if share > 100:
-            raise ValidationError("A part is at most 100 per cent done; write 100 when it is finished.")
+            raise ValidationError(_("A part is at most 100 per cent done; write 100 when it is finished."))
         return share / 100
+
+
+def _times() -> str:
+    """Two ways to write a length of time, as an example."""
+    return _("{clock} or {hours}").format(clock="2:30", hours=units.decimal(2.5))
+
+
+def _above_zero(example: str) -> str:
+    return _("Write an amount above zero, as in {example}, or leave it empty.").format(example=example)
+
+
+def _too_much(text: str) -> str:
+    return _("“{entry}” is more than can be meant; check the number.").format(entry=text.strip())
 
 
 def as_typed(text: str, unit: str) -> str:

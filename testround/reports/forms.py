@@ -11,13 +11,16 @@ from django import forms
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
-from django.utils.translation import gettext_lazy as _
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, pgettext
 
 from testround.kernel.measuring import how_to_measure
 from testround.kernel.round import Craft, Dimension, Measure, Number
-from testround.kernel.units import TypedLength, format_count, format_length, tool_label, tool_word
+from testround.kernel.units import TypedLength, decimal, format_count, format_length, tool_label
+from testround.kernel.words import commas
 from testround.people.readers import Reader
 from testround.reports import doubts
+from testround.reports.encoding import too_long
 from testround.reports.fields import (
     AmountField,
     CountField,
@@ -59,8 +62,10 @@ class SentForm(forms.Form):
     key = forms.UUIDField(
         widget=forms.HiddenInput,
         error_messages={
-            "required": "The form lost its number on the way. Look it over and send it again.",
-            "invalid": "The form's number was changed on the way. Look it over and send it again.",
+            "required": gettext_lazy("The form lost its number on the way. Look it over and send it again."),
+            "invalid": gettext_lazy(
+                "The form's number was changed on the way. Look it over and send it again."
+            ),
         },
     )
 
@@ -108,33 +113,38 @@ class SentForm(forms.Form):
 
 def _states(craft: Craft, blocked: str) -> list[tuple[str, str]]:
     """The states of the fabric to choose from, the one that counts first."""
-    tool = "needles" if craft is Craft.KNIT else "hook"
-    return [("blocked", blocked), ("worked", f"Off the {tool}, not washed")]
+    worked = _("Off the needles, not washed") if craft is Craft.KNIT else _("Off the hook, not washed")
+    return [("blocked", blocked), ("worked", worked)]
 
 
 class SwatchForm(SentForm):
-    gauge = forms.ChoiceField(label="Which swatch")
-    state = forms.ChoiceField(label="How is it now", choices=FABRIC_STATES, widget=forms.RadioSelect)
+    gauge = forms.ChoiceField(label=gettext_lazy("Which swatch"))
+    state = forms.ChoiceField(
+        label=gettext_lazy("How is it now"), choices=FABRIC_STATES, widget=forms.RadioSelect
+    )
 
     def __init__(self, *args: Any, corrects: Swatch | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.corrects = corrects
         pattern, reader = self.desk.pattern, self.reader
-        word = tool_word(pattern.craft)
         gauges = [(gauge.key, gauge.label) for gauge in pattern.gauges]
         self.fields["gauge"].choices = gauges
         if len(gauges) == 1:
             self.fields["gauge"].widget = forms.HiddenInput()
-        self.fields["state"].choices = _states(pattern.craft, "Washed, dried and measured at rest (blocked)")
+        self.fields["state"].choices = _states(
+            pattern.craft, _("Washed, dried and measured at rest (blocked)")
+        )
         self.fields["tool"] = ToolField(
-            label=f"{word.capitalize()} size", craft=pattern.craft, system=reader.tools
+            label=_("Needle size") if pattern.craft is Craft.KNIT else _("Hook size"),
+            craft=pattern.craft,
+            system=reader.tools,
         )
         self.fields["tool"].widget.attrs["list"] = "tools"
-        self.fields["width"] = LengthField(label="Width measured", units=reader.units)
-        self.fields["stitches"] = CountField(label="Stitches in that width", above_zero=True)
-        self.fields["height"] = LengthField(label="Height measured", units=reader.units)
-        self.fields["rows"] = CountField(label="Rows in that height", above_zero=True)
-        self.fields["keep"] = forms.BooleanField(label="It is right, keep it", required=False)
+        self.fields["width"] = LengthField(label=_("Width measured"), units=reader.units)
+        self.fields["stitches"] = CountField(label=_("Stitches in that width"), above_zero=True)
+        self.fields["height"] = LengthField(label=_("Height measured"), units=reader.units)
+        self.fields["rows"] = CountField(label=_("Rows in that height"), above_zero=True)
+        self.fields["keep"] = forms.BooleanField(label=_("It is right, keep it"), required=False)
         self.doubt = ""
         self._begin_with(corrects)
 
@@ -164,12 +174,22 @@ class SwatchForm(SentForm):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
-        self._check_pair("width", "stitches", "stitches you counted across it")
-        self._check_pair("height", "rows", "rows you counted up it")
+        self._check_pair(
+            "width",
+            "stitches",
+            no_count=_("Write the stitches you counted across it too, or empty both."),
+            no_length=_("Write the width they were counted over too, or empty both."),
+        )
+        self._check_pair(
+            "height",
+            "rows",
+            no_count=_("Write the rows you counted up it too, or empty both."),
+            no_length=_("Write the height they were counted over too, or empty both."),
+        )
         wrong = self.errors.keys() & {"width", "stitches", "height", "rows"}
         if not wrong and cleaned.get("width") is None and cleaned.get("height") is None:
             self.add_error(
-                "width", "Write a width with its stitches, or a height with its rows, or better both."
+                "width", _("Write a width with its stitches, or a height with its rows, or better both.")
             )
         if not self.errors:
             self.doubt = doubts.of_swatch(
@@ -179,14 +199,14 @@ class SwatchForm(SentForm):
                 self.add_error("keep", self.doubt)
         return cleaned
 
-    def _check_pair(self, length: str, count: str, counted: str) -> None:
+    def _check_pair(self, length: str, count: str, *, no_count: str, no_length: str) -> None:
         has_length, has_count = (self.cleaned_data.get(name) is not None for name in (length, count))
         if length in self.errors or count in self.errors or has_length == has_count:
             return
         if has_length:
-            self.add_error(count, f"Write the {counted} too, or empty both.")
+            self.add_error(count, no_count)
         else:
-            self.add_error(length, f"Write the {length} they were counted over too, or empty both.")
+            self.add_error(length, no_length)
 
     def values(self) -> dict[str, float | None]:
         """The four readings, lengths in centimetres."""
@@ -225,6 +245,11 @@ class CountLine:
     keep: forms.BoundField
     doubt: str
 
+    @property
+    def unit(self) -> str:
+        """What is counted, as it stands after a number."""
+        return {"st": _("stitches"), "row": _("rows")}.get(self.number.unit, _("repeats"))
+
 
 class CountsForm(SentForm):
     """The numbers of the sheet, or those of one section; what stays empty is not worked yet, or stays as sent."""
@@ -237,7 +262,7 @@ class CountsForm(SentForm):
         )
         for number in self._numbers:
             self.fields[_counted(number)] = CountField(label=number.label)
-            self.fields[_keep(number)] = forms.BooleanField(label="It is right, keep it", required=False)
+            self.fields[_keep(number)] = forms.BooleanField(label=_("It is right, keep it"), required=False)
 
     def groups(self) -> list[tuple[str, list[CountLine]]]:
         """The lines by place in the text, in the sheet's order."""
@@ -262,7 +287,7 @@ class CountsForm(SentForm):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
         if not self.errors and not any(cleaned[_counted(number)] is not None for number in self._numbers):
-            raise ValidationError("Nothing is written yet. Write at least one count, then send.")
+            raise ValidationError(_("Nothing is written yet. Write at least one count, then send."))
         self.doubts = doubts.of_counts(self.desk, counts=self._counts())
         for number in self._numbers:
             if number.key in self.doubts and not cleaned.get(_keep(number)):
@@ -329,18 +354,24 @@ class MeasureLine:
 
 
 class FinishedForm(SentForm):
-    state = forms.ChoiceField(label="How is the piece now", choices=FABRIC_STATES, widget=forms.RadioSelect)
+    state = forms.ChoiceField(
+        label=gettext_lazy("How is the piece now"), choices=FABRIC_STATES, widget=forms.RadioSelect
+    )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["state"].choices = _states(self.desk.pattern.craft, "Washed and dried to shape (blocked)")
+        self.fields["state"].choices = _states(
+            self.desk.pattern.craft, _("Washed and dried to shape (blocked)")
+        )
         self.initial.setdefault("state", "blocked")
         self.doubts: dict[str, str] = {}
         for dimension in self._dimensions:
             for reading in READINGS:
-                name = f"{dimension.label}, reading {reading}"
+                name = _("{dimension}, reading {number}").format(dimension=dimension.label, number=reading)
                 self.fields[_read_at(dimension, reading)] = LengthField(label=name, units=self.reader.units)
-            self.fields[_keep(dimension)] = forms.BooleanField(label="It is right, keep it", required=False)
+            self.fields[_keep(dimension)] = forms.BooleanField(
+                label=_("It is right, keep it"), required=False
+            )
 
     @property
     def _dimensions(self) -> tuple[Dimension, ...]:
@@ -352,7 +383,7 @@ class FinishedForm(SentForm):
             typed = row.typed.get("values") or [
                 format_length(value, self.reader.units) for value in row.values
             ]
-            sent[row.dimension] = ", ".join(typed)
+            sent[row.dimension] = commas(typed)
         return [
             MeasureLine(
                 entry=dimension,
@@ -372,7 +403,7 @@ class FinishedForm(SentForm):
         cleaned = super().clean()
         given = {dimension.key: self.readings(dimension) for dimension in self._dimensions}
         if not self.errors and not any(given.values()):
-            raise ValidationError("Nothing is written yet. Write at least one measurement, then send.")
+            raise ValidationError(_("Nothing is written yet. Write at least one measurement, then send."))
         self.doubts = doubts.of_finished(
             self.desk,
             readings={key: [length.cm for length in lengths] for key, lengths in given.items() if lengths},
@@ -421,9 +452,9 @@ class MeasuresForm(SentForm):
                 label=measure.label,
                 units=self.reader.units,
                 required=needed,
-                error_messages={"required": "Your numbers are worked out from this one; write it in."},
+                error_messages={"required": _("Your numbers are worked out from this one; write it in.")},
             )
-            self.fields[_keep(measure)] = forms.BooleanField(label="It is right, keep it", required=False)
+            self.fields[_keep(measure)] = forms.BooleanField(label=_("It is right, keep it"), required=False)
             if measure.key in own:
                 shown = format_length(own[measure.key], self.reader.units)
                 self.initial.setdefault(_body(measure), (typed or {}).get(measure.key, shown))
@@ -476,27 +507,29 @@ def _body(measure: Measure) -> str:
 
 
 class SittingForm(SentForm):
-    part = forms.ChoiceField(label="What did you work on", required=False)
+    part = forms.ChoiceField(label=gettext_lazy("What did you work on"), required=False)
     hours = HoursField(
-        label="How long", required=True, help_text="Hours and minutes as 2:30, or hours as 2.5."
+        label=gettext_lazy("How long"),
+        required=True,
+        help_text=gettext_lazy("Hours and minutes as 2:30, or hours as 2.5."),
     )
     done = PercentField(
-        label="How much of it is finished now",
-        help_text="In per cent, of that part. Your best guess will do.",
+        label=gettext_lazy("How much of it is finished now"),
+        help_text=gettext_lazy("In per cent, of that part. Your best guess will do."),
     )
 
     def __init__(self, *args: Any, corrects: Sitting | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.corrects = corrects
         parts = [(part.key, part.label) for part in self.desk.pattern.parts]
-        self.fields["part"].choices = [*parts, ("", "The whole piece")]
+        self.fields["part"].choices = [*parts, ("", _("The whole piece"))]
         if not parts:
             self.fields["part"].widget = forms.HiddenInput()
         if corrects is not None:
             self.initial.update(part=corrects.part or "", **corrects.typed)
-            self.initial.setdefault("hours", f"{corrects.hours:g}")
+            self.initial.setdefault("hours", decimal(corrects.hours))
             if corrects.done is not None:
-                self.initial.setdefault("done", f"{100 * corrects.done:g}")
+                self.initial.setdefault("done", decimal(100 * corrects.done))
 
     def report(self) -> dict[str, Any]:
         cleaned = self.cleaned_data
@@ -511,16 +544,21 @@ class SittingForm(SentForm):
 
 
 class RemarkForm(SentForm):
-    where = forms.ChoiceField(label="Where in the text", required=False)
+    where = forms.ChoiceField(label=gettext_lazy("Where in the text"), required=False)
     where_other = forms.CharField(
-        label="Or in your own words", required=False, max_length=200, help_text="Page, section, row."
+        label=gettext_lazy("Or in your own words"),
+        required=False,
+        max_length=200,
+        help_text=gettext_lazy("Page, section, row."),
     )
-    kind = forms.ChoiceField(label="What kind of stumble", choices=Remark.KINDS, widget=forms.RadioSelect)
+    kind = forms.ChoiceField(
+        label=gettext_lazy("What kind of stumble"), choices=Remark.KINDS, widget=forms.RadioSelect
+    )
     remark = forms.CharField(
-        label="What made you stumble",
+        label=gettext_lazy("What made you stumble"),
         max_length=MOST_REMARK,
         widget=forms.Textarea(attrs={"rows": 5}),
-        error_messages={"required": "Write what you stumbled over; a few words are enough."},
+        error_messages={"required": gettext_lazy("Write what you stumbled over; a few words are enough.")},
     )
 
     def __init__(self, *args: Any, corrects: Remark | None = None, **kwargs: Any) -> None:
@@ -528,7 +566,7 @@ class RemarkForm(SentForm):
         self.corrects = corrects
         places = list(dict.fromkeys(number.place for number in self.desk.pattern.numbers if number.place))
         self.fields["where"].choices = [
-            ("", "No place in particular"),
+            ("", _("No place in particular")),
             *((place, place) for place in places),
         ]
         self.initial.setdefault("kind", Remark.KINDS[1][0])
@@ -556,7 +594,9 @@ class FitForm(SentForm):
         super().__init__(*args, **kwargs)
         for dimension in self.desk.pattern.dimensions:
             self.fields[_fits(dimension)] = forms.ChoiceField(
-                label=dimension.label, choices=[("", "not said"), *Fit.SAYS], required=False
+                label=dimension.label,
+                choices=[("", pgettext("how it fits", "not said")), *Fit.SAYS],
+                required=False,
             )
             self.initial.setdefault(_fits(dimension), (said or {}).get(dimension.key, ""))
 
@@ -566,7 +606,7 @@ class FitForm(SentForm):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
         if not self.errors and not any(cleaned[_fits(d)] for d in self.desk.pattern.dimensions):
-            raise ValidationError("Nothing is chosen yet. Say of at least one measurement how it fits.")
+            raise ValidationError(_("Nothing is chosen yet. Say of at least one measurement how it fits."))
         return cleaned
 
     def report(self) -> dict[str, Any]:
@@ -583,8 +623,15 @@ def _fits(dimension: Dimension) -> str:
 
 
 class GuessForm(SentForm):
-    hours = AmountField(label="Hours", most=100_000, example="35", help_text="All sittings together.")
-    metres = MetresField(label="Yarn", help_text="Metres, or yards with yd after the number.")
+    hours = AmountField(
+        label=gettext_lazy("Hours"),
+        most=100_000,
+        example="35",
+        help_text=gettext_lazy("All sittings together."),
+    )
+    metres = MetresField(
+        label=gettext_lazy("Yarn"), help_text=gettext_lazy("Metres, or yards with yd after the number.")
+    )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -595,7 +642,7 @@ class GuessForm(SentForm):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
         if not self.errors and cleaned["hours"] is None and cleaned["metres"] is None:
-            raise ValidationError("Nothing is written yet. Write hours, yarn or both.")
+            raise ValidationError(_("Nothing is written yet. Write hours, yarn or both."))
         return cleaned
 
     def report(self) -> dict[str, Any]:
@@ -603,12 +650,16 @@ class GuessForm(SentForm):
 
 
 class YarnForm(SentForm):
-    metres = MetresField(label="By length", help_text="Metres, or yards with yd after the number.")
+    metres = MetresField(
+        label=gettext_lazy("By length"), help_text=gettext_lazy("Metres, or yards with yd after the number.")
+    )
     grams = AmountField(
-        label="By weight",
+        label=gettext_lazy("By weight"),
         most=1_000_000,
         example="420",
-        help_text="In grams: what the finished piece weighs dry, or what is gone from the balls.",
+        help_text=gettext_lazy(
+            "In grams: what the finished piece weighs dry, or what is gone from the balls."
+        ),
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -619,7 +670,7 @@ class YarnForm(SentForm):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
         if not self.errors and cleaned["metres"] is None and cleaned["grams"] is None:
-            raise ValidationError("Nothing is written yet. Write metres or grams.")
+            raise ValidationError(_("Nothing is written yet. Write metres or grams."))
         return cleaned
 
     def report(self) -> dict[str, Any]:
@@ -628,7 +679,7 @@ class YarnForm(SentForm):
 
 def _set_amount(initial: dict[str, Any], name: str, value: float | None) -> None:
     if value is not None:
-        initial.setdefault(name, f"{value:g}")
+        initial.setdefault(name, decimal(value))
 
 
 def _amounts(form: SentForm, *names: str) -> dict[str, Any]:
@@ -639,10 +690,7 @@ def _amounts(form: SentForm, *names: str) -> dict[str, Any]:
 def read_photo(upload: UploadedFile) -> bytes:
     """What was uploaded, once it is known to be a photo. Raises ValidationError."""
     if upload.size > settings.PHOTO_MAX_BYTES:
-        raise ValidationError(
-            f"The file is {upload.size / 1e6:.0f} MB; up to {settings.PHOTO_MAX_BYTES / 1e6:.0f} MB are taken. "
-            "Send it in a smaller size."
-        )
+        raise ValidationError(too_long(upload.size, settings.PHOTO_MAX_BYTES))
     data = upload.read()
     try:
         photo_check(data)
@@ -653,26 +701,35 @@ def read_photo(upload: UploadedFile) -> bytes:
 
 class PhotoForm(SentForm):
     photo = forms.FileField(
-        label="Photo",
+        label=gettext_lazy("Photo"),
         allow_empty_file=True,
         max_length=500,
         widget=forms.ClearableFileInput(
             attrs={"accept": "image/jpeg,image/png,image/webp,image/heic,image/heif"}
         ),
-        error_messages={"required": "Choose a photo first.", "missing": "Choose a photo first."},
-    )
-    dimension = forms.ChoiceField(
-        label=_("Which measurement it shows"),
-        required=False,
-        help_text=_("So that the designer can hold it beside the same place on other pieces."),
         error_messages={
-            "invalid_choice": _("Choose one of the measurements in the list, or leave it at the whole piece.")
+            "required": gettext_lazy("Choose a photo first."),
+            "missing": gettext_lazy("Choose a photo first."),
         },
     )
-    caption = forms.CharField(label="What it shows", required=False, max_length=500)
+    dimension = forms.ChoiceField(
+        label=gettext_lazy("Which measurement it shows"),
+        required=False,
+        help_text=gettext_lazy("So that the designer can hold it beside the same place on other pieces."),
+        error_messages={
+            "invalid_choice": gettext_lazy(
+                "Choose one of the measurements in the list, or leave it at the whole piece."
+            )
+        },
+    )
+    caption = forms.CharField(label=gettext_lazy("What it shows"), required=False, max_length=500)
     seen = forms.BooleanField(
-        help_text="All your photos of this piece. You can take it back at any time; they are deleted then.",
-        error_messages={"required": "Tick this to send a photo. Without it nobody could see the photo."},
+        help_text=gettext_lazy(
+            "All your photos of this piece. You can take it back at any time; they are deleted then."
+        ),
+        error_messages={
+            "required": gettext_lazy("Tick this to send a photo. Without it nobody could see the photo.")
+        },
     )
 
     def __init__(self, *args: Any, seen: bool, **kwargs: Any) -> None:
@@ -686,9 +743,9 @@ class PhotoForm(SentForm):
             del self.fields["seen"]
         else:
             owner = self.desk.place.round.edition.pattern.owner
-            self.fields[
-                "seen"
-            ].label = f"{owner}, and whoever edits the pattern beside them, may see my photos"
+            self.fields["seen"].label = _(
+                "{owner}, and whoever edits the pattern beside them, may see my photos"
+            ).format(owner=owner)
 
     def clean_photo(self) -> bytes:
         return read_photo(self.cleaned_data["photo"])
@@ -716,7 +773,7 @@ class ConsentsForm(forms.Form):
         if shown and not cleaned.get(Consent.Kind.SEEN):
             self.add_error(
                 Consent.Kind.SEEN,
-                "Whoever is to show your photos has to see them: tick this too, or untick the others.",
+                _("Whoever is to show your photos has to see them: tick this too, or untick the others."),
             )
         return cleaned
 
@@ -728,19 +785,26 @@ class PictureForm(forms.Form):
     """A picture for the page of a call."""
 
     photo = forms.FileField(
-        label="Picture",
+        label=gettext_lazy("Picture"),
         allow_empty_file=True,
         max_length=500,
         widget=forms.ClearableFileInput(
             attrs={"accept": "image/jpeg,image/png,image/webp,image/heic,image/heif"}
         ),
-        error_messages={"required": "Choose a picture first.", "missing": "Choose a picture first."},
+        error_messages={
+            "required": gettext_lazy("Choose a picture first."),
+            "missing": gettext_lazy("Choose a picture first."),
+        },
     )
     shows = forms.CharField(
-        label="What it shows",
+        label=gettext_lazy("What it shows"),
         max_length=300,
-        help_text="As in “The cardigan from the front, buttoned”. It stands below, and is read to who cannot see.",
-        error_messages={"required": "Say what is to be seen in it, for those who cannot see it."},
+        help_text=gettext_lazy(
+            "As in “The cardigan from the front, buttoned”. It stands below, and is read to who cannot see."
+        ),
+        error_messages={
+            "required": gettext_lazy("Say what is to be seen in it, for those who cannot see it.")
+        },
     )
     key = forms.UUIDField(widget=forms.HiddenInput, required=False)
 

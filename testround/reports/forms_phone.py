@@ -9,7 +9,7 @@ from django import forms
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 
 from testround.reports.counting import MOST_ROWS_A_PRESS
 from testround.reports.fields import PercentField
@@ -52,7 +52,7 @@ class CounterForm(forms.Form):
         self.meant: dict[str, tuple[str, int | None]] = {}
         groups: list[tuple[str, list[tuple[str, str]]]] = []
         for section in sections_of(desk.pattern):
-            choices = [(section.slug, _("%(section)s, row by row") % {"section": section.title})]
+            choices = [(section.slug, _("{section}, row by row").format(section=section.title))]
             self.meant[section.slug] = (section.title[:LONGEST_LABEL], None)
             for number in section.numbers:
                 if number.unit != "row":
@@ -62,11 +62,11 @@ class CounterForm(forms.Form):
                     f"{section.title}: {number.label}"[:LONGEST_LABEL],
                     goal,
                 )
-                words = (
-                    _("%(label)s, %(rows)d rows") % {"label": number.label, "rows": goal}
-                    if goal
-                    else number.label
-                )
+                words = number.label
+                if goal:
+                    words = ngettext("{label}, {rows} row", "{label}, {rows} rows", goal).format(
+                        label=number.label, rows=goal
+                    )
                 choices.append((f"rows {number.key}", words))
             groups.append((section.title, choices))
         self.fields["what"].choices = groups

@@ -6,6 +6,7 @@ from typing import Any
 from django.conf import settings
 from django.db import models
 from django.utils import timezone
+from django.utils.translation import gettext_lazy, pgettext_lazy
 
 from testround.kernel.round import FabricState as KernelFabricState
 from testround.kernel.round import FitSays, RemarkKind
@@ -17,8 +18,8 @@ from testround.reports.models_phone import StepTick as StepTick
 from testround.rounds.models import Place, Round
 
 FABRIC_STATES = [
-    (KernelFabricState.BLOCKED.value, "blocked"),
-    (KernelFabricState.WORKED.value, "off the needles or hook"),
+    (KernelFabricState.BLOCKED.value, gettext_lazy("blocked")),
+    (KernelFabricState.WORKED.value, gettext_lazy("off the needles or hook")),
 ]
 
 
@@ -114,11 +115,11 @@ class Sitting(Reported):
 
 class Remark(Reported):
     KINDS = [
-        (RemarkKind.WRONG_NUMBER.value, "a number is wrong"),
-        (RemarkKind.UNCLEAR.value, "unclear"),
-        (RemarkKind.MISSING.value, "something is missing"),
-        (RemarkKind.TYPO.value, "typing error"),
-        (RemarkKind.FIT.value, "fit"),
+        (RemarkKind.WRONG_NUMBER.value, gettext_lazy("a number is wrong")),
+        (RemarkKind.UNCLEAR.value, gettext_lazy("unclear")),
+        (RemarkKind.MISSING.value, gettext_lazy("something is missing")),
+        (RemarkKind.TYPO.value, gettext_lazy("typing error")),
+        (RemarkKind.FIT.value, pgettext_lazy("a kind of remark", "fit")),
     ]
 
     where = models.CharField(max_length=200, null=True, blank=True, help_text="Place in the text.")
@@ -131,9 +132,9 @@ class Remark(Reported):
 
 class Fit(Reported):
     SAYS = [
-        (FitSays.TOO_SMALL.value, "too small"),
-        (FitSays.RIGHT.value, "right"),
-        (FitSays.TOO_LARGE.value, "too large"),
+        (FitSays.TOO_SMALL.value, gettext_lazy("too small")),
+        (FitSays.RIGHT.value, pgettext_lazy("how it fits", "right")),
+        (FitSays.TOO_LARGE.value, gettext_lazy("too large")),
     ]
 
     dimension = models.CharField(max_length=60)

@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.core.cache import cache
+from django.utils.translation import npgettext, pgettext
 
 from testround import __version__
 from testround.kernel import round as kernel
 from testround.kernel.cautions import Caution, sitting_caution
 from testround.kernel.pace import Diary, Everyone, Forecast, everyone, forecast, pieces_of
 from testround.kernel.sheet import Sheet, SheetError
+from testround.kernel.words import listed
 from testround.reports.bridge import kernel_tester, testers_of
 from testround.reports.models import Count, Finished, Reported, Sitting, Swatch
 from testround.reports.selectors import Desk
@@ -50,19 +52,23 @@ class PlaceTime:
 
     @property
     def rests_on(self) -> str:
-        """Whose pace the range comes from, as the end of a sentence."""
+        """Whose pace the range comes from, as it stands after "It rests on"."""
         if self.forecast is None:
             return ""
-        own = "your own pace so far and " if self.so_far and self.forecast.share > 0 else ""
+        others = self.forecast.others
+        own = pgettext("it rests on", "your own pace so far")
         match self.forecast.rests_on:
             case "testers":
-                return f"{own}the pace of {self.forecast.others} other tester{'s' if self.forecast.others != 1 else ''}"
+                expected = npgettext(
+                    "it rests on", "the pace of {n} other tester", "the pace of {n} other testers", others
+                ).format(n=others)
             case "edition":
-                return f"{own}the hours the pattern states"
+                expected = pgettext("it rests on", "the hours the pattern states")
             case "guess":
-                return f"{own}your guess"
+                expected = pgettext("it rests on", "your guess")
             case _:
-                return "your own pace so far"
+                return own
+        return listed([own, expected]) if self.so_far and self.forecast.share > 0 else expected
 
 
 def time_of(desk: Desk, *, today: dt.date) -> PlaceTime:

@@ -15,8 +15,11 @@ from django.core.files.storage import Storage
 from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from testround.outbox.services import handles, work_add
+from testround.people.language import speaking_to
 from testround.people.models import User
 from testround.reports import encoding
 from testround.reports.claims import claim
@@ -29,8 +32,8 @@ from testround.rounds.services.privacy import check_kept, consent_give
 
 __all__ = ["Encoded", "PhotoRefused", "photo_add", "photo_check", "photo_remove", "photos_delete", "reencode"]
 
-UNSEEN = "You have taken back that your photos may be seen. Say so again to send one."
-LOST = "The file did not get through. Please send the photo again."
+UNSEEN = gettext_noop("You have taken back that your photos may be seen. Say so again to send one.")
+LOST = gettext_noop("The file did not get through. Please send the photo again.")
 
 
 def photo_check(data: bytes) -> None:
@@ -86,7 +89,7 @@ def photo_add(
                 if seen:
                     consent_give(place=place, kind=Consent.Kind.SEEN, by=by)
                 elif not photos_may_be_seen(place):
-                    raise PhotoRefused(UNSEEN)
+                    raise PhotoRefused(_(UNSEEN))
             photo = Photo(
                 place=place,
                 submission=submission,
@@ -102,7 +105,8 @@ def photo_add(
             stored = photo.incoming.name or ""
             photo.save()
             if key is not None:
-                diary_write(round=place.round, text=f"{place.name} sent a photo.", by=by, place=place)
+                said = _("{name} sent a photo.").format(name=place.name)
+                diary_write(round=place.round, text=said, by=by, place=place)
             work_add(kind="photo", subject={"photo": photo.pk}, once_key=f"photo-{photo.pk}")
     except BaseException:
         if stored:
@@ -119,9 +123,8 @@ def photo_remove(*, photo: Photo, by: User) -> None:
         if photo.superseded_at is not None:
             return
         photos_delete(Photo.objects.filter(pk=photo.pk))
-        diary_write(
-            round=photo.place.round, text=f"{photo.place.name} took a photo back.", by=by, place=photo.place
-        )
+        said = _("{name} took a photo back.").format(name=photo.place.name)
+        diary_write(round=photo.place.round, text=said, by=by, place=photo.place)
 
 
 @transaction.atomic
@@ -145,15 +148,18 @@ def photos_delete(photos: QuerySet[Photo], *, rows_too: bool = False) -> None:
 @handles("photo")
 def photo_encode(subject: dict[str, Any]) -> None:
     """Re-encode one incoming photo. Run again after it is done, or taken back, it does nothing."""
-    photo = Photo.objects.filter(pk=subject["photo"], state=Photo.State.WAITING, superseded_at=None).first()
+    waiting = Photo.objects.filter(pk=subject["photo"], state=Photo.State.WAITING, superseded_at=None)
+    photo = waiting.select_related("place__tester").first()
     if photo is None:
         return
     try:
-        with photo.incoming.open("rb") as file:
+        # What is wrong with it is read by its sender alone.
+        with speaking_to(photo.place.tester), photo.incoming.open("rb") as file:
             encoded = reencode(file.read())
     except (FileNotFoundError, ValueError) as error:
         # A FieldFile without a name raises ValueError, of which PhotoRefused is one kind too.
-        _refuse(photo, error.sentence if isinstance(error, PhotoRefused) else LOST)
+        with speaking_to(photo.place.tester):
+            _refuse(photo, error.sentence if isinstance(error, PhotoRefused) else _(LOST))
         return
     storage = photo.original.storage
     folder = f"photos/{photo.code}"

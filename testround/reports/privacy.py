@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.db.models import QuerySet
-from django.utils.translation import pgettext
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, gettext_noop, pgettext
 
 from testround.kernel.discrepancy import worked_out
 from testround.kernel.sheet import Sheet
@@ -20,7 +21,9 @@ from testround.rounds.selectors.standing import counts_sent
 from testround.rounds.services.privacy import forgets, on_unseen
 
 # What stands in the place of a remark whose words are deleted; where it was made and of what kind it is stays.
-WORDLESS = "(The words are deleted.)"
+WORDLESS = gettext_noop("(The words are deleted.)")
+
+THOSE_OF_THE_ROUND = gettext_lazy("the designer of the round and the pattern's editors")
 
 
 @counts_sent
@@ -86,7 +89,7 @@ def reports_held(user: User) -> Shelf:
         }
         for sent in Submission.objects.filter(place__tester=user).order_by("pk")
     ]
-    return Shelf("reports", "Reports you sent", "the designer of the round and the pattern's editors", rows)
+    return Shelf("reports", _("Reports you sent"), str(THOSE_OF_THE_ROUND), rows)
 
 
 FIELDS: dict[type[Any], tuple[str, ...]] = {
@@ -118,8 +121,8 @@ def values_held(user: User) -> Shelf:
             )
     return Shelf(
         "values",
-        "Swatches, counts, measurements of the piece, hours, remarks and fit",
-        "the designer of the round and the pattern's editors; corrections made from them name nobody",
+        _("Swatches, counts, measurements of the piece, hours, remarks and fit"),
+        _("the designer of the round and the pattern's editors; corrections made from them name nobody"),
         rows,
     )
 
@@ -143,4 +146,4 @@ def photos_held(user: User) -> Shelf:
         )
         if name is not None and stored:
             files.append(HeldFile(name, stored.storage, str(stored.name)))
-    return Shelf("photos", "Photos", "the designer of the round and the pattern's editors", rows, files)
+    return Shelf("photos", _("Photos"), str(THOSE_OF_THE_ROUND), rows, files)

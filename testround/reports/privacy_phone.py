@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.db.models import Sum
+from django.utils.translation import gettext as _
 
 from testround.people.held import Shelf, keeps
 from testround.people.models import User
@@ -33,7 +34,7 @@ def drafts_held(user: User) -> Shelf:
         }
         for draft in Draft.objects.filter(person=user).order_by("pk")
     ]
-    return Shelf("drafts", "Drafts you have not sent", "nobody", rows)
+    return Shelf("drafts", _("Drafts you have not sent"), _("nobody"), rows)
 
 
 @keeps
@@ -73,8 +74,10 @@ def counting_held(user: User) -> Shelf:
     ]
     return Shelf(
         "counting",
-        "Rows you counted, steps ticked off, and a sitting under way",
-        "the designer of the round and the pattern’s editors see totals and how many steps are ticked; "
-        "single presses and the running timer, nobody",
+        _("Rows you counted, steps ticked off, and a sitting under way"),
+        _(
+            "the designer of the round and the pattern’s editors see totals and how many steps are ticked; "
+            "single presses and the running timer, nobody"
+        ),
         rows,
     )

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
 from testround.kernel.round import Number, Pattern
 from testround.kernel.worksheet import OTHERWISE_PLACE
 
+_RUN = re.compile(r"(\d+) to (\d+)")
 FEW = 8
 """So many numbers fit one page of a phone, and are not parted."""
 IN_A_RUN = 6
@@ -40,8 +43,7 @@ def sections_of(pattern: Pattern) -> tuple[Section, ...]:
         groups = dict(_runs(pattern.numbers))
     taken: set[str] = set()
     return tuple(
-        # Addresses are the same for readers of every language.
-        Section(_slug(title, taken), _(title) if title == OTHERWISE_PLACE else title, tuple(numbers))
+        Section(_slug(title, taken), _said(title), tuple(numbers))
         for title, numbers in groups.items()
         if numbers
     )
@@ -63,6 +65,15 @@ def _runs(numbers: Sequence[Number]) -> Iterable[tuple[str, list[Number]]]:
     for at in range(0, len(numbers), IN_A_RUN):
         run = list(numbers[at : at + IN_A_RUN])
         yield f"{at + 1} to {at + len(run)}", run
+
+
+def _said(title: str) -> str:
+    """As it is shown. Addresses and drafts are named by what it is called in the sheet, in every language."""
+    if title == OTHERWISE_PLACE:
+        return _(OTHERWISE_PLACE)
+    if run := _RUN.fullmatch(title):
+        return pgettext("a range", "{low} to {high}").format(low=run[1], high=run[2])
+    return title
 
 
 def _slug(title: str, taken: set[str]) -> str:

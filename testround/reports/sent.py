@@ -7,7 +7,11 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from testround.kernel.units import format_count, format_length, tool_label
+from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
+
+from testround.kernel.units import decimal, format_count, format_length, tool_label
+from testround.kernel.words import commas, ngettext
 from testround.people.readers import Reader
 from testround.reports.asides import taken_up_of
 from testround.reports.models import (
@@ -21,12 +25,12 @@ from testround.reports.models import (
     Submission,
     Swatch,
 )
+from testround.reports.privacy import WORDLESS
 from testround.reports.sections import sections_of
 from testround.reports.selectors import Desk
 
 # Pages on which the same thing is said anew. Swatches, sittings, remarks and photos are several of one name.
 SAID_ANEW = {"counts", "finished", "fit", "measures", "guess", "yarn"}
-_STATE = {"blocked": "blocked", "worked": "unblocked"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,56 +130,89 @@ class _Sayer:
         said = []
         if row.stitches is not None and row.width is not None:
             stitches = typed("stitches", row.stitches, format_count)
-            said.append(f"{stitches} stitches in {typed('width', row.width, length)}")
+            across = ngettext("{count} stitch in {length}", "{count} stitches in {length}", row.stitches)
+            said.append(across.format(count=stitches, length=typed("width", row.width, length)))
         if row.rows is not None and row.height is not None:
             rows = typed("rows", row.rows, format_count)
-            said.append(f"{rows} rows in {typed('height', row.height, length)}")
+            up = ngettext("{count} row in {length}", "{count} rows in {length}", row.rows)
+            said.append(up.format(count=rows, length=typed("height", row.height, length)))
         if row.tool_mm is not None:
             said.append(tool_label(row.tool_mm, self.desk.pattern.craft, self.reader.tools))
-        said.append(f"measured {_STATE[row.state]}")
-        what = f"Swatch: {self.gauges.get(row.gauge, row.gauge)}"
+        said.append(_("measured blocked") if row.state == "blocked" else _("measured unblocked"))
+        what = _("Swatch: {gauge}").format(gauge=self.gauges.get(row.gauge, row.gauge))
         return self.entry(row, what, "; ".join(said), "swatch", by_row=True)
 
     def count(self, row: Count) -> Sent:
         typed = row.typed.get("worked") or format_count(row.worked)
-        unit = {"st": "stitches", "row": "rows", "rep": "repeats"}.get(self.units.get(row.number, ""), "")
-        entry = self.entry(row, self.label(row.number), f"{typed} {unit}".strip(), "counts")
+        match self.units.get(row.number):
+            case "st":
+                said = ngettext("{count} stitch", "{count} stitches", row.worked)
+            case "row":
+                said = ngettext("{count} row", "{count} rows", row.worked)
+            case "rep":
+                said = ngettext("{count} repeat", "{count} repeats", row.worked)
+            case _other:
+                said = "{count}"
+        entry = self.entry(row, self.label(row.number), said.format(count=typed), "counts")
         section = self.sections.get(row.number)
         return replace(entry, at_field=f"?section={section}#id_count_{row.number}" if section else "")
 
     def finished(self, row: Finished) -> Sent:
         typed = row.typed.get("values") or [format_length(value, self.reader.units) for value in row.values]
-        what = f"{self.label(row.dimension)}, {_STATE[row.state]}"
-        return self.entry(row, what, ", ".join(typed), "finished")
+        what = _("{dimension}, blocked") if row.state == "blocked" else _("{dimension}, unblocked")
+        return self.entry(row, what.format(dimension=self.label(row.dimension)), commas(typed), "finished")
 
     def sitting(self, row: Sitting) -> Sent:
-        hours = row.typed.get("hours") or f"{row.hours:g}"
-        done = (
-            "" if row.done is None else f", then {row.typed.get('done') or f'{100 * row.done:g}'} % finished"
-        )
-        on = f" on {self.label(row.part)}" if row.part else ""
-        return self.entry(row, f"Sitting{on}", f"{hours} hours{done}", "sitting", by_row=True)
+        hours = row.typed.get("hours") or decimal(row.hours)
+        if row.done is None:
+            said = _("{hours} hours").format(hours=hours)
+        else:
+            done = row.typed.get("done") or decimal(100 * row.done)
+            said = _("{hours} hours, then {done} % finished").format(hours=hours, done=done)
+        what = _("Sitting on {part}").format(part=self.label(row.part)) if row.part else _("Sitting")
+        return self.entry(row, what, said, "sitting", by_row=True)
 
     def remark(self, row: Remark) -> Sent:
         asked = self.taken_up.get(row.pk, "")
-        kind, at = ("Question", "at") if asked else ("Remark", "on")
-        what = f"{kind} {at} {row.where}" if row.where else kind
-        said = row.text if asked else f"{row.get_kind_display()}: {row.text}"
+        if row.where:
+            what = (_("Question at {where}") if asked else _("Remark on {where}")).format(where=row.where)
+        else:
+            what = _("Question") if asked else _("Remark")
+        words = _(WORDLESS) if row.text == WORDLESS else row.text
+        said = words if asked else f"{row.get_kind_display()}: {words}"
         return replace(self.entry(row, what, said, "remark", by_row=True), asked=asked)
 
     def fit(self, row: Fit) -> Sent:
-        return self.entry(row, f"Fit: {self.label(row.dimension)}", row.get_says_display(), "fit")
+        return self.entry(
+            row,
+            _("Fit: {dimension}").format(dimension=self.label(row.dimension)),
+            row.get_says_display(),
+            "fit",
+        )
 
     def photo(self, row: Photo) -> Sent:
         said = row.problem or row.caption or ""
-        return self.entry(row, "Photo", said, "photo_new")
+        return self.entry(row, _("Photo"), said, "photo_new")
 
     def kept_on_place(self) -> Iterator[Sent]:
         """Body measures, yarn and the guess: the last submission of each stands, the earlier ones are replaced."""
         names = {
-            "measures": ("Your own measurements", self.labels),
-            "guess": ("Your guess", {"hours": "hours", "metres": "yarn"}),
-            "yarn": ("Yarn used", {"metres": "length", "grams": "grams"}),
+            "measures": (_("Your own measurements"), self.labels),
+            "guess": (
+                _("Your guess"),
+                # Translators: each of these four stands before what was typed, as in "hours 35".
+                {
+                    "hours": pgettext("before what was typed", "hours"),
+                    "metres": pgettext("before what was typed", "yarn"),
+                },
+            ),
+            "yarn": (
+                _("Yarn used"),
+                {
+                    "metres": pgettext("before what was typed", "length"),
+                    "grams": pgettext("before what was typed", "grams"),
+                },
+            ),
         }
         seen: set[str] = set()
         rows = Submission.objects.filter(place=self.desk.place, kind__in=list(names)).order_by("-sent", "-pk")
@@ -185,7 +222,7 @@ class _Sayer:
             yield Sent(
                 at=row.sent,
                 what=what,
-                said=said or "taken back",
+                said=said or _("taken back"),
                 late=row.late,
                 replaced=row.kind in seen,
                 page=row.kind,

@@ -13,6 +13,8 @@ from typing import Any
 from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from testround.outbox.services import work_add
 from testround.people.models import User
@@ -73,11 +75,11 @@ def swatch_submit(
     if not is_new:
         return submission
     Swatch.objects.create(place=place, submission=submission, typed=dict(typed or {}), **content)
-    _tell(submission, "sent a swatch" if corrects is None else "corrected a swatch")
-    _reach(place, Place.State.SWATCH_SENT, by, "a swatch came")
+    _tell(submission, _("{name} sent a swatch.") if corrects is None else _("{name} corrected a swatch."))
+    _reach(place, Place.State.SWATCH_SENT, by, _("a swatch came"))
     answer = desk_of(place).swatch_answer()
     if answer is not None and answer.good:
-        _reach(place, Place.State.GAUGE_AGREED, by, "the swatch will do")
+        _reach(place, Place.State.GAUGE_AGREED, by, _("the swatch will do"))
     return submission
 
 
@@ -103,8 +105,12 @@ def counts_submit(
         )
         for number, worked in changed.items()
     )
-    _tell(submission, f"sent {_some(len(changed), 'count')}")
-    _reach(place, Place.State.MAKING, by, "counts came")
+    _tell(
+        submission,
+        ngettext("{name} sent {n} count.", "{name} sent {n} counts.", len(changed)),
+        n=len(changed),
+    )
+    _reach(place, Place.State.MAKING, by, _("counts came"))
     return submission
 
 
@@ -138,12 +144,15 @@ def finished_submit(
         )
         for dimension, values in readings.items()
     )
-    _tell(submission, f"sent {_some(len(readings), 'finished measurement')}")
-    _reach(place, Place.State.MAKING, by, "finished measurements came")
+    said = ngettext(
+        "{name} sent {n} finished measurement.", "{name} sent {n} finished measurements.", len(readings)
+    )
+    _tell(submission, said, n=len(readings))
+    _reach(place, Place.State.MAKING, by, _("finished measurements came"))
     wanted = {dimension.key for dimension in place.round.edition.document.dimensions}
     have = Finished.objects.filter(place=place, superseded_at=None).values_list("dimension", flat=True)
     if wanted <= set(have):
-        _reach(place, Place.State.MEASURED, by, "every finished measurement is in")
+        _reach(place, Place.State.MEASURED, by, _("every finished measurement is in"))
     return submission
 
 
@@ -168,8 +177,8 @@ def sitting_submit(
         return submission
     day = timezone.localdate() if corrects is None else corrects.day
     Sitting.objects.create(place=place, submission=submission, typed=dict(typed or {}), day=day, **content)
-    _tell(submission, "logged a sitting" if corrects is None else "corrected a sitting")
-    _reach(place, Place.State.MAKING, by, "a sitting was logged")
+    _tell(submission, _("{name} logged a sitting.") if corrects is None else _("{name} corrected a sitting."))
+    _reach(place, Place.State.MAKING, by, _("a sitting was logged"))
     return submission
 
 
@@ -193,8 +202,15 @@ def remark_submit(
         return submission
     check_kept(place)
     Remark.objects.create(place=place, submission=submission, **content)
-    at = f" on {where}" if where else ""
-    _tell(submission, f"sent a remark{at}" if corrects is None else f"corrected a remark{at}")
+    if where:
+        said = (
+            _("{name} sent a remark on {where}.")
+            if corrects is None
+            else _("{name} corrected a remark on {where}.")
+        )
+    else:
+        said = _("{name} sent a remark.") if corrects is None else _("{name} corrected a remark.")
+    _tell(submission, said, where=where)
     return submission
 
 
@@ -209,7 +225,7 @@ def fit_submit(*, place: Place, key: uuid.UUID, by: User | None, says: Mapping[s
         Fit(place=place, submission=submission, dimension=dimension, says=word)
         for dimension, word in says.items()
     )
-    _tell(submission, "said how it fits")
+    _tell(submission, _("{name} said how it fits."))
     return submission
 
 
@@ -231,7 +247,7 @@ def guess_submit(
         kind="guess",
         fields={"guess_hours": hours, "guess_metres": metres},
         typed=typed,
-        said="said what they expect it to take",
+        said=_("{name} said what they expect it to take."),
     )
 
 
@@ -253,7 +269,7 @@ def yarn_submit(
         kind="yarn",
         fields={"used_metres": metres, "used_grams": grams},
         typed=typed,
-        said="said how much yarn it took",
+        said=_("{name} said how much yarn it took."),
     )
 
 
@@ -281,14 +297,14 @@ def measures_submit(
         kind="measures",
         fields={"measures": dict(measures)},
         typed=typed,
-        said="gave their body measurements",
+        said=_("{name} gave their body measurements."),
     )
 
 
 @transaction.atomic
 def place_finish(*, place: Place, by: User | None) -> None:
     """The tester says that this is all. More can still be sent."""
-    place_reach(place=place, state=Place.State.DONE, by=by, cause="the tester has sent everything")
+    place_reach(place=place, state=Place.State.DONE, by=by, cause=_("the tester has sent everything"))
 
 
 def _claim_row(
@@ -343,11 +359,17 @@ def _supersede(rows: QuerySet[Any]) -> int:
     return rows.filter(superseded_at=None).update(superseded_at=timezone.now())
 
 
-def _tell(submission: Submission, what: str) -> None:
-    """Write the diary and ask for the analysis to be brought up to date."""
+def _tell(submission: Submission, message: str, **places: Any) -> None:
+    """Write the diary and ask for the analysis to be brought up to date.
+
+    ``message`` is a sentence with a place for the tester's ``{name}`` and for whatever else is given.
+    """
     place = submission.place
-    late = ", after the date" if submission.late else ""
-    diary_write(round=place.round, text=f"{place.name} {what}{late}.", by=submission.by, place=place)
+    said = message.format(name=place.name, **places)
+    if submission.late:
+        # Translators: a sentence of a diary without its full stop, as in "Kelp sent a swatch, after the date."
+        said = _("{sentence}, after the date.").format(sentence=said.removesuffix("."))
+    diary_write(round=place.round, text=said, by=submission.by, place=place)
     work_add(kind="analyse", subject={"round": place.round_id}, once_key=f"round-{place.round_id}")
 
 
@@ -360,7 +382,3 @@ def _reach(place: Place, state: str, by: User | None, cause: str) -> None:
 
 def _only(typed: Typed | None, key: str, field: str) -> dict[str, Any]:
     return {field: typed[key]} if typed and key in typed else {}
-
-
-def _some(n: int, what: str) -> str:
-    return f"{n} {what}" if n == 1 else f"{n} {what}s"

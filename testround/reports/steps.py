@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from testround.kernel.units import tool_word
+from django.utils.translation import gettext as _
+
+from testround.kernel.round import Craft
 from testround.reports.selectors import Desk
 from testround.rounds.models import Place
 
@@ -32,64 +34,77 @@ def next_step(desk: Desk) -> Step | None:
         return None
     if desk.lacks_measures:
         return Step(
-            "Give your measurements",
-            "This piece is made to measure: your numbers are worked out from them.",
-            "Give measurements",
+            _("Give your measurements"),
+            _("This piece is made to measure: your numbers are worked out from them."),
+            _("Give measurements"),
             "measures",
         )
     answer = desk.swatch_answer()
     begun = bool(desk.counts or desk.finished) or place.state in (Place.State.MAKING, Place.State.MEASURED)
     if answer is None and not begun:
         return Step(
-            "Make a swatch and send it",
-            "You hear at once whether your gauge will do, before you cast on."
-            if pattern.craft == "knit"
-            else "You hear at once whether your gauge will do, before you begin.",
-            "Send a swatch",
+            _("Make a swatch and send it"),
+            _("You hear at once whether your gauge will do, before you cast on.")
+            if pattern.craft is Craft.KNIT
+            else _("You hear at once whether your gauge will do, before you begin."),
+            _("Send a swatch"),
             "swatch",
         )
     if answer is not None and not answer.good and not begun:
         if answer.advice is not None and answer.advice.tool_mm is None:
             return Step(
-                "Take your worksheet and begin by the tape",
-                f"No {tool_word(pattern.craft)} will put your gauge right, so work lengths to the measurements "
-                "given, or to the numbers your own gauge needs.",
-                "Open the worksheet",
+                _("Take your worksheet and begin by the tape"),
+                _(
+                    "No needle will put your gauge right, so work lengths to the measurements "
+                    "given, or to the numbers your own gauge needs."
+                )
+                if pattern.craft is Craft.KNIT
+                else _(
+                    "No hook will put your gauge right, so work lengths to the measurements "
+                    "given, or to the numbers your own gauge needs."
+                ),
+                _("Open the worksheet"),
                 "worksheet",
             )
         return Step(
-            f"Try another {tool_word(pattern.craft)} and swatch again",
-            "Your last swatch would put the finished piece out of tolerance.",
-            "See the answer and send another",
+            _("Try another needle and swatch again")
+            if pattern.craft is Craft.KNIT
+            else _("Try another hook and swatch again"),
+            _("Your last swatch would put the finished piece out of tolerance."),
+            _("See the answer and send another"),
             "swatch",
         )
     if not begun:
         return Step(
-            "Take your worksheet and begin",
-            "Your gauge will do. The worksheet has every number of yours, on the screen or on paper.",
-            "Open the worksheet",
+            _("Take your worksheet and begin"),
+            _("Your gauge will do. The worksheet has every number of yours, on the screen or on paper."),
+            _("Open the worksheet"),
             "worksheet",
         )
     if len(desk.counts) < len(pattern.numbers) and not desk.finished:
         return Step(
-            "Send counts as you work",
-            f"{len(desk.counts)} of {len(pattern.numbers)} sent. Send one whenever you get to it.",
-            "Send counts",
+            _("Send counts as you work"),
+            _("{done} of {all} sent. Send one whenever you get to it.").format(
+                done=len(desk.counts), all=len(pattern.numbers)
+            ),
+            _("Send counts"),
             "counts",
         )
     if desk.unmeasured:
         done = len(pattern.dimensions) - len(desk.unmeasured)
         return Step(
-            "Measure the finished piece",
-            f"{done} of {len(pattern.dimensions)} measurements sent. Block it first, then measure each twice.",
-            "Send measurements",
+            _("Measure the finished piece"),
+            _("{done} of {all} measurements sent. Block it first, then measure each twice.").format(
+                done=done, all=len(pattern.dimensions)
+            ),
+            _("Send measurements"),
             "finished",
         )
     if place.used_metres is None and place.used_grams is None:
         return Step(
-            "Say how much yarn it took",
-            "Everything is measured. The yarn you used tells makers of your size how much to buy.",
-            "Say how much",
+            _("Say how much yarn it took"),
+            _("Everything is measured. The yarn you used tells makers of your size how much to buy."),
+            _("Say how much"),
             "yarn",
         )
     return Step(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext, pgettext
 
 from testround.reports.counting import Counted
 from testround.reports.selectors import Desk
@@ -35,28 +36,30 @@ def task_groups(desk: Desk, counted: Counted) -> list[TaskGroup]:
     """Every page, in the order a round goes. One group is the present one."""
     place, pattern = desk.place, desk.pattern
     measured = len(pattern.dimensions) - len(desk.unmeasured)
+    swatches = len(desk.swatches)
+    sent = ngettext("{n} sent", "{n} sent", swatches).format(n=swatches) if swatches else _("none yet")
     before = [
-        Task(_("Swatch"), "swatch", _("%d sent") % len(desk.swatches) if desk.swatches else _("none yet")),
+        Task(_("Swatch"), "swatch", sent),
         Task(
             _("Your guess"),
             "guess",
-            _("given") if place.guess_hours or place.guess_metres else _("before you begin"),
+            _given() if place.guess_hours or place.guess_metres else _("before you begin"),
         ),
     ]
     if pattern.measures:
         given = sum(measure.key in place.measures for measure in pattern.measures)
-        note = _of(given, len(pattern.measures), _("given"))
+        note = _("{done} of {all} given").format(done=given, all=len(pattern.measures))
         # Made to measure, everything begins with them.
         before.insert(2 if pattern.is_graded else 0, Task(_("Your own measurements"), "measures", note))
     making = [
         Task(_("Counting"), "counting", counting_words(counted, len(pattern.numbers))),
-        Task(_("Counts"), "counts", _of(len(desk.counts), len(pattern.numbers), _("sent"))),
+        Task(_("Counts"), "counts", _sent(len(desk.counts), len(pattern.numbers))),
         Task(_("Hours"), "sitting", _("by the timer, or by hand")),
         Task(_("Remarks"), "remark", _("a stumble in the text")),
     ]
     after = [
-        Task(_("Finished measurements"), "finished", _of(measured, len(pattern.dimensions), _("sent"))),
-        Task(_("Yarn used"), "yarn", _("given") if place.used_metres or place.used_grams else _("not yet")),
+        Task(_("Finished measurements"), "finished", _sent(measured, len(pattern.dimensions))),
+        Task(_("Yarn used"), "yarn", _given() if place.used_metres or place.used_grams else _("not yet")),
         Task(_("Fit"), "fit", _("when you have tried it on")),
         Task(_("Photos"), "photo_new", _("of the work")),
     ]
@@ -74,10 +77,11 @@ def counting_words(counted: Counted, steps: int) -> str:
     said = []
     if counted.tallies:
         last = counted.tallies[-1]
-        of = _(" of %d") % last.goal if last.goal else ""
-        said.append(f"{last.label} {last.rows}{of}")
+        # Translators: a row counter, its rows and how many there are to be, as in "Back 48 of 96".
+        words = _("{label} {rows} of {goal}") if last.goal else "{label} {rows}"
+        said.append(words.format(label=last.label, rows=last.rows, goal=last.goal))
     if counted.ticked:
-        said.append(_("%(done)d of %(all)d steps ticked") % {"done": len(counted.ticked), "all": steps})
+        said.append(_ticked(len(counted.ticked), steps))
     return "; ".join(said) or _("rows and steps, with or without a network")
 
 
@@ -85,15 +89,23 @@ def counted_lines(counted: Counted, steps: int) -> list[str]:
     """Every open counter with its rows, and how many steps are ticked; nothing where nothing was counted."""
     lines = []
     for tally in counted.tallies:
-        words = {"label": tally.label, "rows": tally.rows, "goal": tally.goal}
         if tally.goal:
-            lines.append(_("%(label)s: %(rows)d of %(goal)d rows") % words)
+            words = _("{label}: {rows} of {goal} rows")
         else:
-            lines.append(_("%(label)s: %(rows)d rows") % words)
+            words = ngettext("{label}: {rows} row", "{label}: {rows} rows", tally.rows)
+        lines.append(words.format(label=tally.label, rows=tally.rows, goal=tally.goal))
     if counted.ticked:
-        lines.append(_("%(done)d of %(all)d steps ticked") % {"done": len(counted.ticked), "all": steps})
+        lines.append(_ticked(len(counted.ticked), steps))
     return lines
 
 
-def _of(done: int, of: int, what: str) -> str:
-    return _("%(done)d of %(all)d %(what)s") % {"done": done, "all": of, "what": what}
+def _given() -> str:
+    return pgettext("a guess or the yarn used", "given")
+
+
+def _sent(done: int, of: int) -> str:
+    return _("{done} of {all} sent").format(done=done, all=of)
+
+
+def _ticked(done: int, of: int) -> str:
+    return _("{done} of {all} steps ticked").format(done=done, all=of)

@@ -14,6 +14,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.cache import patch_cache_control
 from django.utils.text import slugify
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from testround.kernel.cautions import cautions_for, sitting_caution
@@ -64,11 +65,7 @@ from testround.reports.sheet_page import lettered_dimensions, sheet_sections
 from testround.reports.steps import in_two, next_step
 from testround.reports.tasks import counted_lines, task_groups
 from testround.reports.timer import running_at, sitting_log
-from testround.reports.views_shared import answered as _answered
-from testround.reports.views_shared import corrected as _corrected
-from testround.reports.views_shared import desk_at as _desk
-from testround.reports.views_shared import form_at as _form
-from testround.reports.views_shared import shown as _shown
+from testround.reports.views_shared import answered, corrected, desk_at, form_at, shown
 from testround.rounds.models import Place
 from testround.rounds.selectors import places_of, rounds_of
 from testround.rounds.services.privacy import consents_set
@@ -92,7 +89,7 @@ def places(request: HttpRequest) -> HttpResponse:
 @login_required
 @require_safe
 def place(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = _desk(request, pk)
+    desk = desk_at(request, pk)
     news = list(news_of(desk.place))
     context = {
         "step": next_step(desk),
@@ -106,15 +103,15 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
         "time": time_of(desk, today=timezone.localdate()),
         "news": news,
     }
-    return _shown(request, "reports/place.html", desk, context)
+    return shown(request, "reports/place.html", desk, context)
 
 
 @login_required
 @form_view
 def swatch(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = _desk(request, pk)
-    corrects = _corrected(request, desk.place, Swatch)
-    form = _form(SwatchForm, request, desk, corrects=corrects)
+    desk = desk_at(request, pk)
+    corrects = corrected(request, desk.place, Swatch)
+    form = form_at(SwatchForm, request, desk, corrects=corrects)
     answer = None if corrects else desk.swatch_answer()
     context = {
         "answer": answer,
@@ -130,14 +127,14 @@ def swatch(request: HttpRequest, pk: int) -> HttpResponse:
             if not tool.odd
         ],
     }
-    return _answered(
+    return answered(
         request,
         "reports/swatch.html",
         desk,
         form,
         services.swatch_submit,
         then=reverse("reports:swatch", args=[pk]) + "#answer",
-        received="Your swatch has arrived.",
+        received=_("Your swatch has arrived."),
         context=context,
     )
 
@@ -146,21 +143,21 @@ def swatch(request: HttpRequest, pk: int) -> HttpResponse:
 @form_view
 def counts(request: HttpRequest, pk: int) -> HttpResponse:
     """The counts of one section of the text at a time; of a short pattern, all of them."""
-    desk = _desk(request, pk)
+    desk = desk_at(request, pk)
     page = counts_page(desk, request.GET.get("section"), posted=request.method == "POST")
     section = page.section
-    form = _form(
+    form = form_at(
         CountsForm, request, desk, section=section.slug if section else "", only=section and section.keys
     )
     if page.parts and not form.is_bound:
         page = page.with_drafts(drafts_at(desk.place, request.user))
-    return _answered(
+    return answered(
         request,
         "reports/counts.html",
         desk,
         form,
         services.counts_submit,
-        received="Your counts have arrived.",
+        received=_("Your counts have arrived."),
         then=f"{request.path}?section={page.next}" if page.next else None,
         context={"asides": asides_of(desk.place), "counts": page},
     )
@@ -169,15 +166,15 @@ def counts(request: HttpRequest, pk: int) -> HttpResponse:
 @login_required
 @form_view
 def finished(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = _desk(request, pk)
-    form = _form(FinishedForm, request, desk)
-    return _answered(
+    desk = desk_at(request, pk)
+    form = form_at(FinishedForm, request, desk)
+    return answered(
         request,
         "reports/finished.html",
         desk,
         form,
         services.finished_submit,
-        received="Your measurements have arrived.",
+        received=_("Your measurements have arrived."),
         context=lambda: {"pieces": measured_pieces(desk, form)},
     )
 
@@ -185,16 +182,17 @@ def finished(request: HttpRequest, pk: int) -> HttpResponse:
 @login_required
 @form_view
 def sitting(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = _desk(request, pk)
-    corrects = _corrected(request, desk.place, Sitting)
-    form = _form(SittingForm, request, desk, corrects=corrects)
+    desk = desk_at(request, pk)
+    corrects = corrected(request, desk.place, Sitting)
+    form = form_at(SittingForm, request, desk, corrects=corrects)
 
     def received(form: SentForm) -> str:
         caution = sitting_caution(form.cleaned_data["hours"])
-        return f"Your hours have arrived.{' ' + caution.sentence if caution else ''}"
+        arrived = _("Your hours have arrived.")
+        return f"{arrived} {caution.sentence}" if caution else arrived
 
     running = None if corrects else running_at(desk.place)
-    return _answered(
+    return answered(
         request,
         "reports/sitting.html",
         desk,
@@ -208,86 +206,91 @@ def sitting(request: HttpRequest, pk: int) -> HttpResponse:
 @login_required
 @form_view
 def remark(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = _desk(request, pk)
-    corrects = _corrected(request, desk.place, Remark)
-    form = _form(RemarkForm, request, desk, corrects=corrects)
-    return _answered(
+    desk = desk_at(request, pk)
+    corrects = corrected(request, desk.place, Remark)
+    form = form_at(RemarkForm, request, desk, corrects=corrects)
+    return answered(
         request,
         "reports/remark.html",
         desk,
         form,
         services.remark_submit,
-        received="Your remark has arrived.",
+        received=_("Your remark has arrived."),
     )
 
 
 @login_required
 @form_view
 def fit(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = _desk(request, pk)
+    desk = desk_at(request, pk)
     said = current_fit(desk.place)
-    form = _form(FitForm, request, desk, said=said)
-    return _answered(
-        request, "reports/fit.html", desk, form, services.fit_submit, received="How it fits has arrived."
+    form = form_at(FitForm, request, desk, said=said)
+    return answered(
+        request, "reports/fit.html", desk, form, services.fit_submit, received=_("How it fits has arrived.")
     )
 
 
 @login_required
 @form_view
 def guess(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = _desk(request, pk)
+    desk = desk_at(request, pk)
     typed = typed_before(desk.place, "guess")
-    form = _form(GuessForm, request, desk, initial=typed)
-    return _answered(
-        request, "reports/guess.html", desk, form, services.guess_submit, received="Your guess has arrived."
+    form = form_at(GuessForm, request, desk, initial=typed)
+    return answered(
+        request,
+        "reports/guess.html",
+        desk,
+        form,
+        services.guess_submit,
+        received=_("Your guess has arrived."),
     )
 
 
 @login_required
 @form_view
 def yarn(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = _desk(request, pk)
+    desk = desk_at(request, pk)
     typed = typed_before(desk.place, "yarn")
-    form = _form(YarnForm, request, desk, initial=typed)
-    return _answered(
+    form = form_at(YarnForm, request, desk, initial=typed)
+    return answered(
         request,
         "reports/yarn.html",
         desk,
         form,
         services.yarn_submit,
-        received="The yarn it took has arrived.",
+        received=_("The yarn it took has arrived."),
     )
 
 
 @login_required
 @form_view
 def measures(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = _desk(request, pk)
+    desk = desk_at(request, pk)
     typed = typed_before(desk.place, "measures")
-    form = _form(MeasuresForm, request, desk, typed=typed)
-    return _answered(
+    form = form_at(MeasuresForm, request, desk, typed=typed)
+    return answered(
         request,
         "reports/measures.html",
         desk,
         form,
         services.measures_submit,
-        received="Your measurements have arrived.",
+        received=_("Your measurements have arrived."),
     )
 
 
 @login_required
 @form_view
 def photo_new(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = _desk(request, pk)
-    form = _form(PhotoForm, request, desk, seen=photos_may_be_seen(desk.place))
-    return _answered(
+    desk = desk_at(request, pk)
+    form = form_at(PhotoForm, request, desk, seen=photos_may_be_seen(desk.place))
+    return answered(
         request,
         "reports/photo_new.html",
         desk,
         form,
         photo_add,
         then=reverse("reports:photo_new", args=[pk]),
-        received="Your photo has arrived. Where and when it was taken is being removed from it.",
+        received=_("Your photo has arrived. Where and when it was taken is being removed from it."),
         context={"photos": photos_of(desk.place), "most_bytes": settings.PHOTO_MAX_BYTES},
     )
 
@@ -300,7 +303,7 @@ def consents(request: HttpRequest, pk: int) -> HttpResponse:
     form = ConsentsForm(request.POST if request.method == "POST" else None, standing=consents_of(held))
     if form.is_valid():
         changed = consents_set(place=held, kinds=form.kinds(), by=request.user)
-        messages.success(request, "Saved." if changed else "Saved; nothing has changed.")
+        messages.success(request, _("Saved.") if changed else _("Saved; nothing has changed."))
         return redirect("reports:consents", pk)
     context = {
         "place": held,
@@ -338,16 +341,16 @@ def photo(request: HttpRequest, code: uuid.UUID, width: int) -> HttpResponse:
 def photo_gone(request: HttpRequest, pk: int, code: uuid.UUID) -> HttpResponse:
     held = place_held(request.user, pk)
     photo_remove(photo=get_object_or_404(Photo, place=held, code=code), by=request.user)
-    messages.success(request, "The photo is gone.")
+    messages.success(request, _("The photo is gone."))
     return redirect("reports:photo_new", pk)
 
 
 @login_required
 @require_safe
 def worksheet(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = _desk(request, pk)
+    desk = desk_at(request, pk)
     sections = sheet_sections(desk, counted_at(desk.place).ticked)
-    return _shown(
+    return shown(
         request,
         "reports/worksheet.html",
         desk,
@@ -398,11 +401,11 @@ def worksheet_pdf(request: HttpRequest, pk: int) -> HttpResponse:
 @login_required
 @require_safe
 def sent(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = _desk(request, pk)
+    desk = desk_at(request, pk)
     page = Paginator(sent_from(desk, reader_of(request.user)), SENT_A_PAGE).get_page(request.GET.get("page"))
     counted = counted_lines(counted_at(desk.place), len(desk.pattern.numbers))
     context = {"page": page, "counted": counted}
-    return _shown(request, "reports/sent.html", desk, context)
+    return shown(request, "reports/sent.html", desk, context)
 
 
 @login_required
@@ -410,7 +413,7 @@ def sent(request: HttpRequest, pk: int) -> HttpResponse:
 def done(request: HttpRequest, pk: int) -> HttpResponse:
     held = place_held(request.user, pk)
     services.place_finish(place=held, by=request.user)
-    messages.success(request, "Thank you: the designer sees that you are done. You can still send more.")
+    messages.success(request, _("Thank you: the designer sees that you are done. You can still send more."))
     return redirect(held)
 
 
@@ -432,7 +435,7 @@ def of_tester(request: HttpRequest, code: str, pk: int) -> HttpResponse:
         "counted": counted_lines(counted_at(desk.place), len(desk.pattern.numbers)),
         "may": rights_on(desk.place.round.edition.pattern, request.user),
     }
-    return _shown(request, "reports/of_tester.html", desk, context)
+    return shown(request, "reports/of_tester.html", desk, context)
 
 
 @login_required

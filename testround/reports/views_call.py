@@ -10,6 +10,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.cache import patch_cache_control
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from testround.patterns.access import Right
@@ -45,7 +46,8 @@ def call_pictures(request: HttpRequest, code: str) -> HttpResponse:
             add_refusal(form, refused)
         else:
             messages.success(
-                request, "The picture has arrived. Where and when it was taken is being removed from it."
+                request,
+                _("The picture has arrived. Where and when it was taken is being removed from it."),
             )
             return redirect("reports:call_pictures", code)
     context = {"round": round, "form": form, "pictures": list(round.call_pictures.all())}
@@ -59,7 +61,7 @@ def call_picture_gone(request: HttpRequest, code: str, picture: uuid.UUID) -> Ht
     round = round_for(request.user, code, Right.EDIT)
     found = get_object_or_404(round.call_pictures.select_related("round__edition__pattern"), code=picture)
     picture_remove(picture=found, by=request.user)
-    messages.success(request, "The picture is off the page.")
+    messages.success(request, _("The picture is off the page."))
     return redirect("reports:call_pictures", code)
 
 

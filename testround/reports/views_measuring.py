@@ -13,14 +13,14 @@ from django.views.decorators.http import require_POST
 
 from testround.people.readers import reader_of
 from testround.reports.forms import FinishedForm, MeasuresForm
-from testround.reports.selectors import Desk, desk_of, place_held
+from testround.reports.views_shared import desk_at
 
 
 @login_required
 @require_POST
 def finished_question(request: HttpRequest, pk: int, key: str) -> HttpResponse:
     """The question about one finished measurement as it stands in the form, or nothing."""
-    desk = _desk(request, pk)
+    desk = desk_at(request, pk)
     form = FinishedForm(request.POST, desk=desk, reader=reader_of(request.user))
     return _asked(request, form, [line for line in form.lines() if line.entry.key == key])
 
@@ -29,13 +29,9 @@ def finished_question(request: HttpRequest, pk: int, key: str) -> HttpResponse:
 @require_POST
 def measure_question(request: HttpRequest, pk: int, key: str) -> HttpResponse:
     """The question about one body measurement as it stands in the form, or nothing."""
-    desk = _desk(request, pk)
+    desk = desk_at(request, pk)
     form = MeasuresForm(request.POST, desk=desk, reader=reader_of(request.user))
     return _asked(request, form, [line for line in form.lines() if line.entry.key == key])
-
-
-def _desk(request: HttpRequest, pk: int) -> Desk:
-    return desk_of(place_held(request.user, pk), reader_of(request.user).terms)
 
 
 def _asked(request: HttpRequest, form: Any, lines: list[Any]) -> HttpResponse:

@@ -160,9 +160,9 @@ def timer_stop(request: HttpRequest, pk: int) -> HttpResponse:
         return onward(request, _back(request, pk))
     hours = submission.sitting_rows.get().hours
     caution = sitting_caution(round(hours, 1))
-    said = _("Logged: a sitting of %(length)s hours.") % {
-        "length": timer.clock(dt.timedelta(hours=hours, seconds=1))
-    }
+    said = _("Logged: a sitting of {length} hours.").format(
+        length=timer.clock(dt.timedelta(hours=hours, seconds=1))
+    )
     messages.success(request, f"{said}{' ' + caution.sentence if caution else ''}")
     return onward(request, desk.place.get_absolute_url())
 

@@ -107,7 +107,8 @@ def answered(
             submission = result.submission if isinstance(result, Photo) else result
             said = received(form) if callable(received) else received
             if submission is not None and submission.late:
-                said += " It came after the date; it is taken all the same, and marked as late."
+                late = _("It came after the date; it is taken all the same, and marked as late.")
+                said = f"{said} {late}"
             messages.success(request, said)
             return onward(request, then or desk.place.get_absolute_url())
     status = 422 if form.is_bound else 200

@@ -29,6 +29,18 @@ KEPT = """async () => {
   return false;
 }"""
 
+LANGUAGE_KEPT = """async () => {
+  for (const name of await caches.keys()) {
+    const store = await caches.open(name);
+    const kept = (await store.keys()).find((request) => request.url.endsWith("/counting/"));
+    if (kept) {
+      const words = await (await store.match(kept, { ignoreVary: true })).text();
+      return words.match(/<html lang="([^"]*)"/)[1];
+    }
+  }
+  return "";
+}"""
+
 
 @pytest.fixture
 def line(windows: Windows, live_server: Any, tester: User) -> Iterator[Line]:
@@ -63,6 +75,22 @@ def on(page: Page, times: int = 1) -> None:
         page.click(".count-on")
 
 
+def until(page: Page, asks: str) -> None:
+    """Wait until a function that asks the browser's stores says yes: a promise by itself would count as a yes."""
+    said_yes = page.evaluate(
+        f"""async () => {{
+          for (let left = 300; left > 0; left -= 1) {{
+            if (await ({asks})()) {{
+              return true;
+            }}
+            await new Promise((on) => setTimeout(on, 50));
+          }}
+          return false;
+        }}"""
+    )
+    assert said_yes
+
+
 def rows(page: Page) -> str:
     return page.inner_text("[data-count-rows]")
 
@@ -80,7 +108,7 @@ def leave(window: Window) -> None:
 def test_counting_a_row_costs_no_request_and_all_go_in_one(phone: Window, place: Place) -> None:
     page = counting(phone, place)
     begin(page, "Left front")
-    page.wait_for_function(KEPT)
+    until(page, KEPT)
     asked: list[str] = []
 
     def hear(request: Request) -> None:
@@ -121,7 +149,7 @@ def test_without_a_network_the_page_opens_again_counts_on_and_sends_it_later(
     page = counting(line.window, place)
     begin(page, "Left front")
     on(page, 2)
-    page.wait_for_function(KEPT)
+    until(page, KEPT)
     leave(line.window)
 
     line.pull()
@@ -146,7 +174,7 @@ def test_without_a_network_the_page_opens_again_counts_on_and_sends_it_later(
 def test_an_answer_that_is_lost_on_the_way_counts_nothing_twice(line: Line, place: Place) -> None:
     page = counting(line.window, place)
     begin(page, "Left front")
-    page.wait_for_function(KEPT)
+    until(page, KEPT)
     on(page, 3)
 
     line.cable.pull_on_the_answer()
@@ -206,7 +234,7 @@ def test_signing_out_sends_what_waits_and_leaves_nothing_on_the_phone(phone: Win
     page = counting(phone, place)
     begin(page, "Left front")
     on(page, 3)
-    page.wait_for_function(KEPT)
+    until(page, KEPT)
 
     page.click("header >> text=Menu")
     page.click("text=Sign out")
@@ -221,18 +249,32 @@ def test_a_page_kept_for_one_is_gone_when_another_reads(line: Line, place: Place
     phone = line.window
     page = counting(phone, place)
     begin(page, "Left front")
-    page.wait_for_function(KEPT)
+    until(page, KEPT)
 
     phone.context.clear_cookies()
     phone.sign_in(stranger)
     phone.open("/places/")
-    page.wait_for_function("async () => (await caches.keys()).length === 0")
+    until(page, "async () => (await caches.keys()).length === 0")
 
     line.pull()
     with pytest.raises(Error, match="net::ERR_"):
         page.goto(f"/places/{place.pk}/counting/")
     # The old page's presses are not the other person's to send.
     phone.faults.clear()
+
+
+def test_a_page_kept_in_one_language_is_kept_anew_once_its_reader_chose_another(
+    phone: Window, place: Place, tester: User, settings: Any
+) -> None:
+    settings.LANGUAGES = [("en-gb", "English"), ("de", "Deutsch")]
+    until(counting(phone, place), KEPT)
+    assert phone.page.evaluate(LANGUAGE_KEPT) == "en-gb"
+    tester.language = "de"
+    tester.save()
+
+    phone.open(f"/places/{place.pk}/")
+
+    until(phone.page, f"async () => (await ({LANGUAGE_KEPT})()) === 'de'")
 
 
 def test_without_scripts_every_button_posts(windows: Windows, place: Place, tester: User) -> None:

@@ -2,7 +2,7 @@
    the others. Without this file the same buttons post to the server. */
 
 import { MOST_AT_ONCE, add, flushPlace, waitingAt } from "./counting_queue.js";
-import { SignedOut, newKey, person, read, whenBack, whenLeaving, write } from "./phone.js";
+import { SignedOut, fillIn, newKey, person, read, whenBack, whenLeaving, write } from "./phone.js";
 
 const { URL: Address } = window;
 const EVERY_MS = 120000;
@@ -47,10 +47,6 @@ function standing(waiting = waitingAt(place)) {
     }
   }
   return { counters: [...counters.values()], ticked };
-}
-
-function fillIn(words, values) {
-  return words.replace(/\{(\w+)\}/g, (_, name) => values[name]);
 }
 
 function chosenOf(counters) {

@@ -5,6 +5,7 @@ import { dateTime, person, post, postJson, read, remove, whenBack, whenLeaving, 
 
 const PAUSE_MS = 1500;
 const SENT = "draft sent";
+const { dataset: said } = document.querySelector("[data-draft-words]");
 // What is never kept, whatever a form calls it.
 const NOT_KEPT = /csrf|password|passwd|^key$|^keep_/i;
 const NOT_TYPED = ["hidden", "file", "password", "checkbox", "submit", "button", "fieldset", "reset", "image"];
@@ -189,11 +190,11 @@ function keepHere(form) {
     note.className = "notice draft-kept";
     note.setAttribute("role", "status");
     const words = document.createElement("p");
-    words.textContent = "What you had written here and not sent yet is back. ";
+    words.textContent = `${said.back} `;
     const afresh = document.createElement("button");
     afresh.type = "button";
     afresh.className = "button-plain";
-    afresh.textContent = "Start afresh";
+    afresh.textContent = said.afresh;
     afresh.addEventListener("click", () => {
       remove(name);
       fill(form, began);

@@ -95,6 +95,11 @@ export function postJson(url, document, options) {
   return post(url, JSON.stringify(document), options);
 }
 
+/** Words with what they speak of in place of its names in braces. */
+export function fillIn(words, values) {
+  return words.replace(/\{(\w+)\}/g, (_, name) => values[name]);
+}
+
 /** Run when there may be a network again, or the page is looked at again. */
 export function whenBack(run) {
   window.addEventListener("online", run);

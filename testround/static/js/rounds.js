@@ -7,10 +7,10 @@ for (const button of document.querySelectorAll("[data-copy]")) {
   button.addEventListener("click", async () => {
     try {
       await navigator.clipboard.writeText(link.value);
-      said.textContent = said.dataset.says || "Copied.";
+      said.textContent = said.dataset.says;
     } catch {
       link.select();
-      said.textContent = said.dataset.saysElse || "The browser did not allow it: the link is selected, copy it by hand.";
+      said.textContent = said.dataset.saysElse;
     }
   });
 }

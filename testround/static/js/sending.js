@@ -1,10 +1,25 @@
 /* A report whose way is cut waits on this phone, says so, and goes out when there is a network again.
    Its form's key sees to it that it is taken once. The pages work without this file. */
 
-import { SignedOut, button, link, names, newKey, post, read, remove, says, token, whenBack, write } from "./phone.js";
+import {
+  SignedOut,
+  button,
+  fillIn,
+  link,
+  names,
+  newKey,
+  post,
+  read,
+  remove,
+  says,
+  token,
+  whenBack,
+  write,
+} from "./phone.js";
 
 const AGAIN_MS = 30000;
 const WAITING = "waiting ";
+const { dataset: words } = document.querySelector("[data-sending-words]");
 let voice = null;
 let busy = false;
 
@@ -77,16 +92,12 @@ async function send(waiting) {
 function sayWaiting(waiting, outcome) {
   if (outcome.state === "signed out") {
     const back = encodeURIComponent(waiting.page);
-    voice.say(
-      "Not sent yet: you are signed out. It is kept on this phone and goes out once you are signed in.",
-      link("Sign in", `/account/login/?next=${back}`)
-    );
+    voice.say(words.signedOut, link(words.signIn, `/account/login/?next=${back}`));
     return;
   }
-  const why = outcome.server ? "the server could not take it just now" : "no connection";
   voice.say(
-    `Not sent yet: ${why}. What you wrote is kept on this phone, and goes out by itself when it can.`,
-    button("Send it now", () => flush(true))
+    outcome.server ? words.noServer : words.noConnection,
+    button(words.now, () => flush(true))
   );
 }
 
@@ -101,7 +112,7 @@ async function onSubmit(event) {
   }
   form.dataset.sending = "yes";
   const pressed = event.submitter;
-  const words = pressed?.textContent;
+  const before = pressed?.textContent;
   if (pressed?.dataset.sending) {
     pressed.style.minWidth = `${pressed.offsetWidth}px`;
     pressed.textContent = pressed.dataset.sending;
@@ -119,7 +130,7 @@ async function onSubmit(event) {
   }
   delete form.dataset.sending;
   if (pressed?.dataset.sending) {
-    pressed.textContent = words;
+    pressed.textContent = before;
   }
   // What is on its way needs no draft on the server besides.
   form.dataset.waiting = "yes";
@@ -171,16 +182,13 @@ export async function flush(byHand = false) {
           goTo(outcome.next || waiting.page);
           return;
         }
-        voice.say(`What waited on this phone has arrived: ${waiting.what}.`);
+        voice.say(fillIn(words.arrived, waiting));
       } else if (outcome.state === "refused") {
         if (form) {
           sendPlainly(form);
           return;
         }
-        voice.say(
-          `What waited on this phone wants another look before it can be taken: ${waiting.what}. It is still there.`,
-          link("Look it over", waiting.page)
-        );
+        voice.say(fillIn(words.refused, waiting), link(words.look, waiting.page));
       } else {
         if (byHand || form || document.visibilityState === "visible") {
           sayWaiting(waiting, outcome);

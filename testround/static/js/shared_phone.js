@@ -2,18 +2,20 @@
    behind, after what was still waiting here has been sent. */
 
 import { flushCounting } from "./counting_queue.js";
-import { SignedOut, freshToken, names, person, post, read, remove, says, token } from "./phone.js";
+import { SignedOut, fillIn, freshToken, names, person, post, read, remove, says, token } from "./phone.js";
 
 const LAST = "testround last person";
 const PAGES = "testround pages";
+const words = document.querySelector('meta[name="testround-person"]')?.dataset;
+
+async function storesOfPages() {
+  const names = "caches" in window ? await window.caches.keys() : [];
+  return names.filter((name) => name.startsWith(PAGES));
+}
 
 async function dropPages() {
-  if ("caches" in window) {
-    for (const name of await window.caches.keys()) {
-      if (name.startsWith(PAGES)) {
-        await window.caches.delete(name);
-      }
-    }
+  for (const name of await storesOfPages()) {
+    await window.caches.delete(name);
   }
 }
 
@@ -32,6 +34,39 @@ async function onlyOwnPages() {
     }
   } catch {
     // A browser that keeps nothing has no pages either.
+  }
+}
+
+/** A page that speaks another language than this one is fetched anew, and is gone where that fails. */
+async function renewPage(store, kept) {
+  const page = await store.match(kept, { ignoreVary: true });
+  if (page.headers.get("Content-Language") === document.documentElement.lang) {
+    return;
+  }
+  const answer = await fetch(kept.url, { credentials: "same-origin", redirect: "manual" });
+  if (answer.ok) {
+    await store.put(kept, answer);
+  } else {
+    await store.delete(kept, { ignoreVary: true });
+  }
+}
+
+/** Pages that were kept before their reader chose another language. */
+async function inOneLanguage() {
+  if (!person || !navigator.onLine) {
+    return;
+  }
+  try {
+    for (const name of await storesOfPages()) {
+      const store = await window.caches.open(name);
+      for (const kept of await store.keys()) {
+        if (new window.URL(kept.url).pathname.startsWith("/places/")) {
+          await renewPage(store, kept);
+        }
+      }
+    }
+  } catch {
+    // Without a network they stay as they are.
   }
 }
 
@@ -59,15 +94,12 @@ async function leave(event) {
     await freshToken();
   } catch (error) {
     if (!(error instanceof SignedOut)) {
-      says().say("You are not signed out: there is no connection. Nothing on this phone is lost.");
+      says().say(words.noConnection);
       return;
     }
   }
   const left = await sendAll();
-  const question =
-    left === 1
-      ? "One thing on this phone is not sent yet. Signing out deletes it. Sign out all the same?"
-      : `${left} things on this phone are not sent yet. Signing out deletes them. Sign out all the same?`;
+  const question = left === 1 ? words.leftOne : fillIn(words.left, { n: left });
   if (left && !window.confirm(question)) {
     return;
   }
@@ -82,7 +114,7 @@ async function leave(event) {
   form.submit();
 }
 
-onlyOwnPages();
+onlyOwnPages().then(inOneLanguage);
 for (const form of document.querySelectorAll("form[action$='/account/logout/']")) {
   form.addEventListener("submit", leave);
 }
