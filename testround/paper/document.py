@@ -29,8 +29,8 @@ from reportlab.platypus import (
     Table,
 )
 
+from testround.kernel.words import either, pgettext
 from testround.kernel.words import gettext as _
-from testround.kernel.words import pgettext
 from testround.paper import fonts
 from testround.paper.plots import Table as Figures
 
@@ -62,7 +62,8 @@ def page_size(paper: str) -> tuple[float, float]:
         A paper that is not in `PAPERS`.
     """
     if paper not in PAPERS:
-        raise PaperError(f"paper: “{paper}” is not known; choose {' or '.join(PAPERS)}.")
+        said = _("paper: “{paper}” is not known; choose {papers}.")
+        raise PaperError(said.format(paper=paper, papers=either(PAPERS)))
     return PAPERS[paper]
 
 
@@ -104,6 +105,11 @@ def words(text: str) -> str:
     if len(text) > LONGEST_TEXT:
         text = text[: LONGEST_TEXT - 1] + "…"
     return escape(fonts.printable(text))
+
+
+def capital(text: str) -> str:
+    """A word that begins a line; what follows its first letter stays as its language writes it."""
+    return text[:1].upper() + text[1:]
 
 
 def cut(text: str) -> str:

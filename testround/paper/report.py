@@ -39,6 +39,7 @@ from testround.paper.document import (
     Heading,
     build,
     by_size,
+    capital,
     figures,
     grid,
     para,
@@ -203,7 +204,7 @@ class _Report:
         by_verdict = Counter(finding.verdict for finding in findings)
         rows: list[list[str | Flowable]] = [
             [
-                VERDICT_WORDS[verdict].capitalize(),
+                capital(VERDICT_WORDS[verdict]),
                 str(by_verdict[verdict]),
                 para(self.about(verdict), CELL),
             ]

@@ -39,6 +39,7 @@ from testround.paper.document import (
     Heading,
     Lines,
     build,
+    capital,
     cut,
     grid,
     para,
@@ -237,7 +238,7 @@ def _gauges(
     return [
         *section(say(_("Gauge over {span}").format(span=span))),
         grid(
-            [_("Fabric"), tool_word(worksheet.craft).capitalize(), _("Stated"), _("Yours")],
+            [_("Fabric"), capital(tool_word(worksheet.craft)), _("Stated"), _("Yours")],
             rows,
             [width * share for share in (0.34, 0.2, 0.23, 0.23)],
         ),

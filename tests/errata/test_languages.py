@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 
+import pytest
 from django.test import Client
 from django.urls import reverse
 from django.utils.html import escape
 
-from testround.errata.models import Analysis
+from testround.errata.forms import DraftForm
+from testround.errata.models import Analysis, Erratum
 from testround.errata.selectors import desk_of, read_round
-from testround.errata.services import analysis_keep, finding_accept, finding_decline
+from testround.errata.services import analysis_keep, erratum_publish, finding_accept, finding_decline
 from testround.kernel.words import spoken
 from testround.people.models import User
-from testround.rounds.models import Round
+from testround.rounds.models import DiaryEntry, Round
 from tests.spoken import LEFT, bracketed
 
 MISPRINT = "printed-count:back_sts"
 TOO_LONG = "finished-size:body_length"
 SignIn = Callable[[User], Client]
+Speak = Callable[[dict[str, str]], None]
 
 
 def test_an_analysis_kept_for_one_reader_is_said_to_the_next_in_their_own_language(tested: Round) -> None:
@@ -100,3 +104,89 @@ def test_the_desk_and_the_results_say_why_in_the_readers_language(
 
     assert said.startswith(LEFT)
     assert [said in page for page in pages] == [True, True]
+
+
+# Published errata -------------------------------------------------------------------------------------------
+
+WORDS = {
+    "Edition {edition} · {n} erratum, the latest of {day}\x00Edition {edition} · {n} errata, the latest of {day}": (
+        "Ausgabe {edition} · {n} Berichtigung, zuletzt am {day}"
+        "\x00Ausgabe {edition} · {n} Berichtigungen, zuletzt am {day}"
+    ),
+    "Is my copy affected, and what do I change?": "Betrifft es mein Exemplar, und was ändere ich?",
+    "Erratum %(number)s: %(place)s": "Berichtigung %(number)s: %(place)s",
+    "Accepted for the errata: {subjects}.": "Für die Berichtigungen angenommen: {subjects}.",
+    "a correction\x04Was": "Bisher",
+    "name of this language\x04en-GB": "de",
+}
+TO_A_GERMAN = {"Accept-Language": "de"}
+
+
+@pytest.fixture
+def misprint(tested: Round, designer: User) -> Erratum:
+    erratum = finding_accept(round=tested, finding_ids=[MISPRINT], by=designer)
+    return erratum_publish(erratum=erratum, by=designer)
+
+
+def test_a_published_erratum_keeps_its_words_and_the_page_around_it_speaks_its_readers_language(
+    client: Client, misprint: Erratum, german: Speak
+) -> None:
+    german(WORDS)
+
+    page = client.get(
+        reverse("errata:list", args=[misprint.pattern.code]), headers=TO_A_GERMAN
+    ).content.decode()
+
+    assert "Betrifft es mein Exemplar, und was ändere ich?" in page
+    assert escape(f"Berichtigung 1: {misprint.place}") in page
+    assert escape(misprint.text) in page
+    assert "Bisher" in page
+
+
+def test_the_errata_on_paper_are_made_anew_for_a_reader_of_another_language(
+    client: Client, misprint: Erratum, german: Speak
+) -> None:
+    german(WORDS)
+    address = reverse("errata:pdf", args=[misprint.pattern.code])
+
+    english = client.get(address)
+    in_german = client.get(address, headers=TO_A_GERMAN | {"If-None-Match": english["ETag"]})
+    again = client.get(address, headers=TO_A_GERMAN | {"If-None-Match": in_german["ETag"]})
+
+    assert (english.status_code, in_german.status_code, again.status_code) == (200, 200, 304)
+    assert b"/Lang (en-GB)" in english.content
+    assert b"/Lang (de)" in in_german.content
+    assert in_german.content != english.content
+
+
+def test_the_document_for_programs_is_the_same_in_any_language(client: Client, misprint: Erratum) -> None:
+    address = reverse("errata:document", args=[misprint.pattern.code])
+    english = json.loads(client.get(address).content)
+
+    with bracketed():
+        assert json.loads(client.get(address).content) == english
+
+
+def test_the_diary_tells_of_a_decision_in_the_language_of_whoever_takes_it(
+    signed_in: SignIn, designer: User, tested: Round, german: Speak
+) -> None:
+    german(WORDS)
+    designer.language = "de"
+    designer.save()
+
+    signed_in(designer).post(reverse("errata:accept", args=[tested.code]), {"finding": MISPRINT})
+
+    written = DiaryEntry.objects.filter(round=tested).order_by("pk").last()
+    assert written is not None
+    assert written.text.startswith("Für die Berichtigungen angenommen: ")
+
+
+def test_a_draft_is_reworded_by_the_same_fields_in_any_language(tested: Round, designer: User) -> None:
+    draft = finding_accept(round=tested, finding_ids=[MISPRINT], by=designer)
+    english = DraftForm(erratum=draft, units="cm")
+
+    with bracketed():
+        said = DraftForm(erratum=draft, units="cm")
+
+        assert list(said.fields) == list(english.fields)
+        assert str(said.fields["place"].label) == "⟦Place in the text⟧"

@@ -279,3 +279,25 @@ def test_the_first_page_costs_the_same_for_one_of_each_or_three_and_many_who_are
 
     assert len(response.context["today"].rounds) == len(response.context["today"].places) == 3
     assert queries == [queries[0]] * 3
+
+
+def test_what_is_due_is_said_in_the_testers_language(
+    signed_in: SignIn, tester: User, place: Place, german: Callable[[dict[str, str]], None]
+) -> None:
+    german(
+        {
+            "your swatch is due in {n} day.\x00your swatch is due in {n} days.": (
+                "deine Probe ist in {n} Tag fällig.\x00deine Probe ist in {n} Tagen fällig."
+            ),
+            "What needs you today?": "Was steht heute an?",
+        }
+    )
+    Place.objects.filter(pk=place.pk).update(tester=tester, state=Place.State.TAKEN)
+    Round.objects.filter(pk=place.round_id).update(swatches_due=in_days(3), closes=in_days(60))
+    tester.language = "de"
+    tester.save()
+
+    page = signed_in(tester).get(reverse("home")).content.decode()
+
+    assert "Was steht heute an?" in page
+    assert "Deine Probe ist in 3 Tagen fällig." in page
