@@ -69,7 +69,7 @@ def run_plot(run: OverSizes, *, ident: str = "run") -> Plot:
     drawing = Drawing(
         PHONE,
         _HEIGHT,
-        _("%(title)s, over the sizes") % {"title": run.title},
+        _("{title}, over the sizes").format(title=run.title),
         run.said,
         tuple(marks),
     )
@@ -158,8 +158,9 @@ def _breaks(
                     Line(start, end, "interval"),
                     Text(beside, middle, step.words, _SMALL, "end" if on_the_left else "start", "strong"),
                 ),
-                _("From %(first)s to %(second)s: %(step)s, which breaks the run")
-                % {"first": run.sizes[step.at], "second": run.sizes[step.to], "step": step.words},
+                _("From {first} to {second}: {step}, which breaks the run").format(
+                    first=run.sizes[step.at], second=run.sizes[step.to], step=step.words
+                ),
                 "break",
             )
         )
@@ -173,11 +174,11 @@ def _point(run: OverSizes, j: int, size: str, x: float, y: Callable[[float], flo
     words = []
     if computed is not None:
         parts.append(Circle((x, y(computed)), 5.5, "hollow"))
-        words.append(_("computed %(value)s") % {"value": run.shown(computed)})
+        words.append(_("computed {value}").format(value=run.shown(computed)))
     if printed is not None:
         parts.append(Circle((x, y(printed)), 3, "solid"))
         words.insert(
-            0, _("printed %(value)s") % {"value": run.shown(printed)} if run.computed else run.shown(printed)
+            0, _("printed {value}").format(value=run.shown(printed)) if run.computed else run.shown(printed)
         )
     if not parts:
         return []
@@ -249,7 +250,7 @@ def _table(run: OverSizes) -> Table:
         *([_("Computed")] if run.computed else []),
         _("Step from the size before"),
     )
-    return Table(_("%(title)s, over the sizes") % {"title": run.title}, columns, tuple(rows))
+    return Table(_("{title}, over the sizes").format(title=run.title), columns, tuple(rows))
 
 
 def signed(step: float, units: LengthUnit | None) -> str:

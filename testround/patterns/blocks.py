@@ -43,10 +43,10 @@ class Filled:
     @property
     def sentence(self) -> str:
         return ngettext(
-            "%(n)d cell filled from %(first)s on. Nothing is saved yet.",
-            "%(n)d cells filled from %(first)s on. Nothing is saved yet.",
+            "{n} cell filled from {first} on. Nothing is saved yet.",
+            "{n} cells filled from {first} on. Nothing is saved yet.",
             len(self.cells),
-        ) % {"n": len(self.cells), "first": self.first}
+        ).format(n=len(self.cells), first=self.first)
 
 
 def cells_of(text: str) -> list[list[str]]:
@@ -63,8 +63,9 @@ def cells_of(text: str) -> list[list[str]]:
     if len(text) > MOST_CHARACTERS:
         raise BlockRefused(
             [
-                _("The block has %(n)d thousand characters, and a sheet has far fewer; paste less of it.")
-                % {"n": len(text) // 1000}
+                _(
+                    "The block has {n} thousand characters, and a sheet has far fewer; paste less of it."
+                ).format(n=len(text) // 1000)
             ]
         )
     lines = text.translate(_BLANKS).replace("\r\n", "\n").replace("\r", "\n").rstrip("\n ")
@@ -154,12 +155,9 @@ def _place(draft: SheetDraft, at: str) -> tuple[list[Row], int, int]:
 
 
 def _at(line: int, cell: int, row: Row, size: str) -> str:
-    return _("Line %(line)d, cell %(cell)d of the block, for %(row)s, size %(size)s") % {
-        "line": line + 1,
-        "cell": cell + 1,
-        "row": row.title,
-        "size": size,
-    }
+    return _("Line {line}, cell {cell} of the block, for {row}, size {size}").format(
+        line=line + 1, cell=cell + 1, row=row.title, size=size
+    )
 
 
 def _check_fits(block: list[list[str]], table: list[Row], i: int, j: int, sizes: list[str]) -> None:
@@ -169,29 +167,16 @@ def _check_fits(block: list[list[str]], table: list[Row], i: int, j: int, sizes:
     if across > room:
         problems.append(
             _(
-                "Line %(line)d of the block has %(across)d cells, and from %(first)s on there is room for "
-                "%(room)d, up to %(last)s. Begin further to the left, or leave out the cells that are no sizes."
-            )
-            % {
-                "line": widest + 1,
-                "across": across,
-                "first": sizes[j],
-                "room": room,
-                "last": sizes[-1],
-            }
+                "Line {line} of the block has {across} cells, and from {first} on there is room for "
+                "{room}, up to {last}. Begin further to the left, or leave out the cells that are no sizes."
+            ).format(line=widest + 1, across=across, first=sizes[j], room=room, last=sizes[-1])
         )
     if len(block) > len(table) - i:
         problems.append(
             _(
-                "The block has %(lines)d lines, and from %(first)s on this table has room for %(room)d, down "
-                "to %(last)s. Begin further up, add rows first, or paste fewer lines."
-            )
-            % {
-                "lines": len(block),
-                "first": table[i].title,
-                "room": len(table) - i,
-                "last": table[-1].title,
-            }
+                "The block has {lines} lines, and from {first} on this table has room for {room}, down "
+                "to {last}. Begin further up, add rows first, or paste fewer lines."
+            ).format(lines=len(block), first=table[i].title, room=len(table) - i, last=table[-1].title)
         )
     if problems:
         raise BlockRefused(problems)
@@ -203,5 +188,5 @@ def _told(problems: list[str]) -> list[str]:
     more = len(problems) - MOST_TOLD
     return [
         *problems[:MOST_TOLD],
-        ngettext("And one more cell.", "And %(n)d more cells.", more) % {"n": more},
+        ngettext("And one more cell.", "And {n} more cells.", more).format(n=more),
     ]

@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from testround.kernel.problems import Problem
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.roundfile import RoundFileError, read_pattern
-from testround.kernel.units import UnitsError
+from testround.kernel.units import UnitsError, decimal
 from testround.patterns.fields import CRAFTS, Scale
 from testround.patterns.models import Edition
 
@@ -51,7 +51,9 @@ class UploadForm(forms.Form):
                 gettext(
                     "{name} has {size} MB; at most {most} MB are taken. A pattern alone is far smaller: leave testers "
                     "and photos out of the file."
-                ).format(name=upload.name, size=f"{upload.size / 1e6:.0f}", most=f"{most / 1e6:.0f}")
+                ).format(
+                    name=upload.name, size=decimal(upload.size / 1e6, ".0f"), most=decimal(most / 1e6, ".0f")
+                )
             )
         data = upload.read()
         if data.startswith(b"PK\x03\x04"):

@@ -112,7 +112,7 @@ class Runs:
             return ""
         label = self.labels.get(follows or "", "") if run.along else ""
         said = [self._step(step, units, label) for step in run.breaks]
-        said.append(_("everywhere else it %(steps)s") % {"steps": _between(run.low, run.high, units)})
+        said.append(_("everywhere else it {steps}").format(steps=_between(run.low, run.high, units)))
         sentence = "; ".join(said)
         sentence = f"{sentence[:1].upper()}{sentence[1:]}."
         if computed is not None:
@@ -125,12 +125,10 @@ class Runs:
         sizes = self.sheet.pattern.sizes
         words = {"first": sizes[step.at], "second": sizes[step.to], "rises": _rises(step.rise, units)}
         if not label:
-            return _("from %(first)s to %(second)s it %(rises)s") % words
-        return _("from %(first)s to %(second)s it %(rises)s (in step with %(measure)s: %(expected)s)") % {
-            **words,
-            "measure": label,
-            "expected": signed(step.expected, units),
-        }
+            return _("from {first} to {second} it {rises}").format(**words)
+        return _("from {first} to {second} it {rises} (in step with {measure}: {expected})").format(
+            **words, measure=label, expected=signed(step.expected, units)
+        )
 
 
 def runs_into(draft: SheetDraft, runs: Runs) -> list[tuple[Row, RowRun]]:
@@ -170,9 +168,9 @@ def run_in_words(run: Run, units: LengthUnit | None) -> str:
     """What an unbroken run is like."""
     if run.low is None or run.high is None:
         return _("There are too few sizes to speak of steps.")
-    return _("From size to size it %(steps)s; no step breaks the run.") % {
-        "steps": _between(run.low, run.high, units)
-    }
+    return _("From size to size it {steps}; no step breaks the run.").format(
+        steps=_between(run.low, run.high, units)
+    )
 
 
 def _known(values: FloatArray) -> tuple[float | None, ...]:
@@ -187,7 +185,7 @@ def _rises(step: float, units: LengthUnit | None) -> str:
     amount = _amount(step, units)
     if amount.split(" ")[0] == "0":
         return _("stays as it is")
-    return (_("rises by %(n)s") if step > 0 else _("falls by %(n)s")) % {"n": amount}
+    return (_("rises by {n}") if step > 0 else _("falls by {n}")).format(n=amount)
 
 
 def _between(low: float, high: float, units: LengthUnit | None) -> str:
@@ -195,10 +193,10 @@ def _between(low: float, high: float, units: LengthUnit | None) -> str:
     if _amount(low, units) == _amount(high, units) and low * high >= 0:
         return _rises(high, units)
     if low >= 0:
-        return _("rises by %(low)s to %(high)s") % {"low": _short(low, units), "high": _amount(high, units)}
+        return _("rises by {low} to {high}").format(low=_short(low, units), high=_amount(high, units))
     if high <= 0:
-        return _("falls by %(low)s to %(high)s") % {"low": _short(high, units), "high": _amount(low, units)}
-    return _("goes by %(low)s to %(high)s") % {"low": signed(low, units), "high": signed(high, units)}
+        return _("falls by {low} to {high}").format(low=_short(high, units), high=_amount(low, units))
+    return _("goes by {low} to {high}").format(low=signed(low, units), high=signed(high, units))
 
 
 def _short(step: float, units: LengthUnit | None) -> str:

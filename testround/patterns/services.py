@@ -57,10 +57,9 @@ class NothingBefore(Exception):
     def __init__(self) -> None:
         super().__init__(
             _(
-                "There is no such earlier state of this sheet: the last %(most)d saves are kept, and older ones "
+                "There is no such earlier state of this sheet: the last {most} saves are kept, and older ones "
                 "make room. Nothing was changed; the list below shows the states that are there."
-            )
-            % {"most": MOST_STATES}
+            ).format(most=MOST_STATES)
         )
 
 

@@ -20,6 +20,7 @@ from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
 
 from testround.kernel.problems import InputProblems, Problem
+from testround.kernel.units import decimal
 
 MOST_BYTES = 2_000_000
 MOST_BYTES_UNPACKED = 30_000_000
@@ -122,19 +123,19 @@ def grid_of(data: bytes, *, name: str = "") -> Grid:
     called = name or _("the file")
     if len(data) > MOST_BYTES:
         raise _refused(
-            _("%(name)s has %(n).1f MB, and at most %(most).0f MB are taken: keep the one table in it.")
-            % {"name": called, "n": len(data) / 1e6, "most": MOST_BYTES / 1e6}
+            _("{name} has {n} MB, and at most {most} MB are taken: keep the one table in it.").format(
+                name=called, n=decimal(len(data) / 1e6, ".1f"), most=decimal(MOST_BYTES / 1e6, ".0f")
+            )
         )
     if not data.strip():
-        raise _refused(_("%(name)s is empty; choose the file that you saved.") % {"name": called})
+        raise _refused(_("{name} is empty; choose the file that you saved.").format(name=called))
     if data.startswith(b"PK"):
         grid = _from_xlsx(data, called)
     elif data.startswith(b"\xd0\xcf\x11\xe0"):
         raise _refused(
             _(
-                "%(name)s is an older workbook, or one with a password; save it as .xlsx without a password, or as CSV."
-            )
-            % {"name": called}
+                "{name} is an older workbook, or one with a password; save it as .xlsx without a password, or as CSV."
+            ).format(name=called)
         )
     else:
         grid = _from_csv(data, called)
@@ -149,8 +150,9 @@ def _refused(sentence: str) -> FileRefused:
 
 def _too_wide(called: str) -> FileRefused:
     return _refused(
-        _("%(name)s has more than %(rows)d rows or %(columns)d columns; keep the one table in it.")
-        % {"name": called, "rows": MOST_ROWS, "columns": MOST_COLUMNS}
+        _("{name} has more than {rows} rows or {columns} columns; keep the one table in it.").format(
+            name=called, rows=MOST_ROWS, columns=MOST_COLUMNS
+        )
     )
 
 
@@ -168,8 +170,9 @@ def _from_csv(data: bytes, called: str) -> Grid:
         rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=between))
     except csv.Error:
         raise _refused(
-            _("%(name)s cannot be taken apart into cells; save it as CSV or XLSX once more.")
-            % {"name": called}
+            _("{name} cannot be taken apart into cells; save it as CSV or XLSX once more.").format(
+                name=called
+            )
         ) from None
     grid: Grid = [[_unmarked(cell) for cell in row] for row in rows]
     while grid and not any(grid[-1]):
@@ -192,7 +195,7 @@ def _decoded(data: bytes, called: str) -> str:
             if "\0" not in text:
                 return text
     raise _refused(
-        _("%(name)s is neither a text nor a workbook; save the table as CSV or XLSX.") % {"name": called}
+        _("{name} is neither a text nor a workbook; save the table as CSV or XLSX.").format(name=called)
     )
 
 
@@ -219,8 +222,9 @@ def _from_xlsx(data: bytes, called: str) -> Grid:
     # A broken workbook fails in as many ways as there are parts in it, and none of them is ours.
     except Exception:
         raise _refused(
-            _("%(name)s is no workbook that can be read; save it as .xlsx or CSV once more.")
-            % {"name": called}
+            _("{name} is no workbook that can be read; save it as .xlsx or CSV once more.").format(
+                name=called
+            )
         ) from None
     problems: list[Problem] = []
     grid = []
@@ -245,16 +249,15 @@ def _check_archive(data: bytes, called: str) -> None:
             parts = archive.infolist()
     except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError):
         raise _refused(
-            _("%(name)s is damaged; save it as .xlsx or CSV once more.") % {"name": called}
+            _("{name} is damaged; save it as .xlsx or CSV once more.").format(name=called)
         ) from None
     unpacked = sum(part.file_size for part in parts)
     if len(parts) > MOST_PARTS or unpacked > MOST_BYTES_UNPACKED:
         raise _refused(
             _(
-                "%(name)s unpacks to %(n).0f MB in %(parts)d parts, far more than a table of sizes; keep the one table "
+                "{name} unpacks to {n} MB in {parts} parts, far more than a table of sizes; keep the one table "
                 "in it, without pictures."
-            )
-            % {"name": called, "n": unpacked / 1e6, "parts": len(parts)}
+            ).format(name=called, n=decimal(unpacked / 1e6, ".0f"), parts=len(parts))
         )
 
 

@@ -16,6 +16,7 @@ from fractions import Fraction
 from typing import Any, cast
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from testround.kernel.problems import Problem
 from testround.kernel.round import Pattern
@@ -108,8 +109,9 @@ def pattern_with(grid: Grid, pattern: Pattern, scale: Scale) -> Pattern:
             problems.append(
                 Problem(
                     where,
-                    _("“%(key)s” stands in %(first)s as well; keep one of the two.")
-                    % {"key": key, "first": seen[key]},
+                    _("“{key}” stands in {first} as well; keep one of the two.").format(
+                        key=key, first=seen[key]
+                    ),
                 )
             )
         elif key in entries:
@@ -122,7 +124,8 @@ def pattern_with(grid: Grid, pattern: Pattern, scale: Scale) -> Pattern:
     if problems:
         told = problems[:MOST_TOLD]
         if more := len(problems) - len(told):
-            told.append(Problem("", _("There are %(n)d more of these.") % {"n": more}))
+            words = ngettext("There is {n} more of these.", "There are {n} more of these.", more)
+            told.append(Problem("", words.format(n=more)))
         raise FileRefused(told)
     try:
         return read_pattern(json.dumps(document).encode())
@@ -183,18 +186,17 @@ def _heads(grid: Grid, sizes: list[str], problems: list[Problem]) -> _Heads | No
             continue
         if by_head.get(head) in found.values():
             problems.append(
-                Problem(at(first, j), _("the size %(size)s has two columns; keep one.") % {"size": head})
+                Problem(at(first, j), _("the size {size} has two columns; keep one.").format(size=head))
             )
         elif head in by_head:
             found[j] = by_head[head]
         else:
             near = difflib.get_close_matches(head, sizes, n=1, cutoff=0.6)
-            said = _("there is no size %(size)s; the sizes are %(sizes)s.") % {
-                "size": head,
-                "sizes": ", ".join(sizes),
-            }
+            said = _("there is no size {size}; the sizes are {sizes}.").format(
+                size=head, sizes=", ".join(sizes)
+            )
             if near:
-                said += " " + _("Did you mean %(size)s?") % {"size": near[0]}
+                said += " " + _("Did you mean {size}?").format(size=near[0])
             problems.append(Problem(at(first, j), said))
     return _Heads(first, own[KEY], own.get(UNIT), found)
 
@@ -203,10 +205,10 @@ def _no_such_key(key: str, keys: list[str]) -> str:
     if not key:
         return _("the row has no key; write the key of its measure, number or measurement, or empty the row.")
     near = difflib.get_close_matches(key, keys, n=1, cutoff=0.6)
-    said = _("the sheet has no values by size under the key “%(key)s”; write the key as it stands there.") % {
-        "key": key
-    }
-    return f"{said} {_('Did you mean %(key)s?') % {'key': near[0]}}" if near else said
+    said = _(
+        "the sheet has no values by size under the key “{key}”; write the key as it stands there."
+    ).format(key=key)
+    return f"{said} {_('Did you mean {key}?').format(key=near[0])}" if near else said
 
 
 def _take_row(
@@ -227,7 +229,7 @@ def _take_row(
             problems.append(
                 Problem(
                     at(i, heads.unit or 0),
-                    _("“%(unit)s” is no unit of lengths here; write cm or in.") % {"unit": unit},
+                    _("“{unit}” is no unit of lengths here; write cm or in.").format(unit=unit),
                 )
             )
             return
@@ -245,8 +247,9 @@ def _take_row(
                 problems.append(
                     Problem(
                         at(i, j),
-                        _("%(label)s, %(size)s: a body measurement is needed for every size; write it.")
-                        % {"label": entry["label"], "size": size},
+                        _("{label}, {size}: a body measurement is needed for every size; write it.").format(
+                            label=entry["label"], size=size
+                        ),
                     )
                 )
             after.pop(size, None)

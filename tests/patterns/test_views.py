@@ -889,3 +889,45 @@ def test_a_shaping_is_added_filled_in_and_saved(
         }
     ]
     assert {**edition.sheet, "shapings": None} == {**little_top, "shapings": None}
+
+
+# In another language
+
+
+def test_the_sheet_is_spoken_in_its_readers_language_and_marks_the_wrong_place_in_it(
+    signed_in: SignIn, edition: Edition, designer: User, german: Callable[[dict[str, str]], None]
+) -> None:
+    german(
+        {
+            "Formula": "Formel",
+            "formula": "Formel",
+            "{row}: {field}": "{field} von {row}",
+            "at character {start}: {message}; {mend}{stop}": "bei Zeichen {start}: {message}; {mend}{stop}",
+        }
+    )
+    designer.language = "de"
+    designer.save()
+    fields = {**fields_of(edition), "numbers-0-formula": "2 * round(bust)"}
+
+    answer = signed_in(designer).post(page_of(edition), fields)
+
+    (problem,) = answer.context["check"].problems
+    assert (problem.where, problem.sentence[:14]) == ("Formel von Back, cast on", "Bei Zeichen 5:")
+    assert "2 * <mark>round</mark>(bust)" in answer.content.decode()
+    assert '<th scope="col">Formel</th>' in answer.content.decode()
+
+
+def test_a_file_has_the_same_heads_in_every_language(
+    signed_in: SignIn, edition: Edition, designer: User, german: Callable[[dict[str, str]], None]
+) -> None:
+    client = signed_in(designer)
+    english = client.get(f"{page_of(edition, 'values')}csv/").content
+    german({"Key": "Schlüssel", "Name": "Bezeichnung", "Unit": "Einheit", "Printed": "Gedruckt"})
+    designer.language = "de"
+    designer.save()
+
+    spoken = client.get(f"{page_of(edition, 'values')}csv/").content
+    answer = client.post(page_of(edition, "values"), {"file": SimpleUploadedFile("v.csv", spoken)})
+
+    assert spoken == english
+    assert answer.context["same"]
