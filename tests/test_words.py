@@ -17,6 +17,7 @@ import pytest
 from django.template.base import Lexer, TokenType
 
 from tests.spoken import SAID_IN, SYMBOLS, UNSAID, WORD
+from tests.spoken.modules import sentences_past_the_catalogue
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -335,3 +336,36 @@ def test_a_context_is_no_message() -> None:
     )
 
     assert mistakes_in(source) == []
+
+
+# Rooms that say nothing past the catalogue; the kernel has its own test.
+SPOKEN_ROOMS = ("errata", "home", "paper")
+# What a terminal or a page for developers says, and the demo's own people.
+UNSPOKEN = ("management", "demo.py", "gallery.py")
+POLICY = re.compile("default-src ")
+SPOKEN_MODULES = [
+    path
+    for path in MODULES
+    if (parts := path.relative_to(ROOT / "testround").parts)[0] in SPOKEN_ROOMS
+    and not set(parts) & set(UNSPOKEN)
+]
+
+
+@pytest.mark.parametrize("module", SPOKEN_MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_no_module_of_a_room_speaks_past_the_catalogue(module: Path) -> None:
+    said = [text for text in sentences_past_the_catalogue(module.read_text()) if not POLICY.match(text)]
+
+    assert said == []
+
+
+def test_a_sentence_past_the_catalogue_is_found() -> None:
+    source = '''"""What it is about in so many words."""
+said = f"{who} has sent no swatch"
+kept = _("{who} has sent no swatch at all")
+label = gettext_lazy("{who} has sent no swatch at all")
+column = models.CharField(help_text="What the tester has sent.")
+field = forms.CharField(help_text="What you have sent us.")
+raise ValueError("there is nothing in here")
+'''
+
+    assert sentences_past_the_catalogue(source) == [" has sent no swatch", "What you have sent us."]

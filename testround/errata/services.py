@@ -164,8 +164,8 @@ def finding_decline(*, round: Round, finding_id: str, reason: str, by: User) -> 
             by=by,
         )
         subject = _subjects([finding], names_of(read.sheet))
-        said = _("Declined: {subject}. Reason: {reason}").format(subject=subject, reason=reason)
-        diary_write(round=round, by=by, text=said)
+        said = _("The finding on {subject} is declined.").format(subject=subject)
+        diary_write(round=round, by=by, text=said, reason=reason)
     return decision
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ast
 import copy
 import json
 import re
@@ -37,6 +36,7 @@ from testround.kernel.words import gettext, ngettext, spoken, tell, told
 from testround.kernel.worksheet import worksheet
 from tests.kernel import crowds
 from tests.spoken import LEFT, RIGHT, SYMBOLS, WORD, outside
+from tests.spoken.modules import sentences_past_the_catalogue
 
 KERNEL = Path(words.__file__).parent
 MODULES = sorted(KERNEL.rglob("*.py"))
@@ -401,47 +401,9 @@ def test_cautions_and_ways_to_measure_are_said_at_the_time_of_asking():
     assert how_to_measure("bust", "Full bust").startswith("Around the fullest part")
 
 
-# A language of its own is a file's, and what a developer did wrong is said to developers.
-FOR_DEVELOPERS = ("EstimateError", "ValueError", "Unworkable", "KeyError", "TypeError")
-
-
-def sentences_past_the_catalogue(source: str) -> list[str]:
-    """Texts of four words or more that are said to somebody and are no message."""
-    tree = ast.parse(source)
-    unsaid: set[ast.AST] = set()
-    for node in ast.walk(tree):
-        match node:
-            case ast.Expr(value=ast.Constant()):
-                unsaid.add(node.value)
-            case ast.Call(func=ast.Name(id="_" | "ngettext" | "pgettext" | "npgettext" | "gettext_noop")):
-                unsaid.update(ast.walk(node))
-            case ast.Raise(exc=ast.Call(func=ast.Name(id=name))) if name in FOR_DEVELOPERS:
-                unsaid.update(ast.walk(node))
-            case ast.keyword(arg="description"):
-                unsaid.update(ast.walk(node))
-    return [
-        node.value
-        for node in ast.walk(tree)
-        if isinstance(node, ast.Constant)
-        and isinstance(node.value, str)
-        and node not in unsaid
-        and len(re.findall(r"[^\W\d_]{2,}(?= )", node.value)) >= 3
-    ]
-
-
 @pytest.mark.parametrize("module", MODULES, ids=lambda path: str(path.relative_to(KERNEL)))
 def test_no_module_of_the_kernel_speaks_past_the_catalogue(module: Path):
     assert sentences_past_the_catalogue(module.read_text()) == []
-
-
-def test_a_sentence_past_the_catalogue_is_found():
-    source = '''"""What it is about in so many words."""
-said = f"{who} has sent no swatch"
-kept = _("{who} has sent no swatch at all")
-raise ValueError("there is nothing in here")
-'''
-
-    assert sentences_past_the_catalogue(source) == [" has sent no swatch"]
 
 
 # Files stay English -----------------------------------------------------------------------------------------

@@ -1,0 +1,41 @@
+"""What a module says that no catalogue knows of, by its source."""
+
+from __future__ import annotations
+
+import ast
+import re
+
+LOOKS_UP = re.compile(r"_|lazy|n?p?gettext(_lazy|_noop)?")
+# What a developer did wrong is said to developers.
+FOR_DEVELOPERS = ("EstimateError", "ValueError", "Unworkable", "KeyError", "TypeError")
+
+
+def sentences_past_the_catalogue(source: str) -> list[str]:
+    """Texts of four words or more that are said to somebody and are no message.
+
+    The help text of a table's column is read by those who keep the database, and is not asked for.
+    """
+    tree = ast.parse(source)
+    unsaid: set[ast.AST] = set()
+    for node in ast.walk(tree):
+        match node:
+            case ast.Expr(value=ast.Constant()):
+                unsaid.add(node.value)
+            case ast.Call(func=ast.Name(id=name)) if LOOKS_UP.fullmatch(name):
+                unsaid.update(ast.walk(node))
+            case ast.Raise(exc=ast.Call(func=ast.Name(id=name))) if name in FOR_DEVELOPERS:
+                unsaid.update(ast.walk(node))
+            case ast.Call(func=ast.Attribute(value=ast.Name(id="models"))):
+                unsaid.update(
+                    inner for part in node.keywords for inner in ast.walk(part) if part.arg == "help_text"
+                )
+            case ast.keyword(arg="description"):
+                unsaid.update(ast.walk(node))
+    return [
+        node.value
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Constant)
+        and isinstance(node.value, str)
+        and node not in unsaid
+        and len(re.findall(r"[^\W\d_]{2,}(?= )", node.value)) >= 3
+    ]
