@@ -14,7 +14,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from testround.kernel.units import UnitsError
-from testround.patterns.drafts import Cell, Row, SheetDraft
+from testround.patterns.drafts import SheetDraft
+from testround.patterns.rows import Cell, Row
 
 MOST_CHARACTERS = 200_000
 # Problems beyond this many are counted, not told: a column pasted one too far is wrong in every line.

@@ -14,8 +14,9 @@ from testround.kernel.round import Pattern
 from testround.kernel.shaping import ShapingError, spelled
 from testround.kernel.sheet import FloatArray, GaugeColumns, Inputs, Sheet
 from testround.kernel.units import format_count, format_length
-from testround.patterns.drafts import UNKNOWN, Computed, Placed, Row, SheetDraft, computed_id
+from testround.patterns.drafts import SheetDraft
 from testround.patterns.fields import Scale
+from testround.patterns.rows import UNKNOWN, Computed, Placed, Row, computed_id
 from testround.patterns.runs import Runs, runs_into
 
 

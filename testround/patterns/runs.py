@@ -14,7 +14,8 @@ from testround.kernel.sheet import FloatArray, Sheet
 from testround.kernel.units import LengthUnit, format_count, format_length
 from testround.paper.plots import Plot
 from testround.paper.plots_sheet import BrokenStep, OverSizes, run_plot, signed
-from testround.patterns.drafts import Row, SheetDraft
+from testround.patterns.drafts import SheetDraft
+from testround.patterns.rows import Row
 
 BODY_STEP_CM = 2.0
 """A body measurement is chosen, not computed: its steps differ by as much without being wrong."""
