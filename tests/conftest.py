@@ -116,6 +116,12 @@ def german(settings: Any, tmp_path: Path) -> Callable[[dict[str, str]], None]:
 
 
 @pytest.fixture
+def diary_of() -> Callable[[Round], list[str]]:
+    """What a round's diary says, oldest first."""
+    return lambda round: [entry.text for entry in round.diary.order_by("pk")]
+
+
+@pytest.fixture
 def little_top() -> dict[str, Any]:
     """The ``pattern`` object of a round file, free to be changed."""
     return json.loads(json.dumps(LITTLE_TOP))

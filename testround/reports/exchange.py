@@ -12,6 +12,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Model
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from testround.kernel import round as kernel
 from testround.kernel.problems import Problem
@@ -99,7 +100,9 @@ def _unpacked(data: bytes) -> tuple[bytes, dict[str, bytes]]:
     try:
         archive = zipfile.ZipFile(io.BytesIO(data))
     except (zipfile.BadZipFile, ValueError, NotImplementedError) as error:
-        raise RoundFileError([Problem("", f"the ZIP cannot be read ({error}); export it again")]) from None
+        raise RoundFileError(
+            [Problem("", _("the ZIP cannot be read ({error}); export it again").format(error=error))]
+        ) from None
     with archive:
         entries = [entry for entry in archive.infolist() if not entry.is_dir()]
         problems = list(_zip_problems(entries))
@@ -120,35 +123,47 @@ def _unpacked(data: bytes) -> tuple[bytes, dict[str, bytes]]:
             ValueError,
             NotImplementedError,
         ) as error:
-            raise RoundFileError([Problem("", f"the ZIP is damaged ({error}); export it again")]) from None
+            raise RoundFileError(
+                [Problem("", _("the ZIP is damaged ({error}); export it again").format(error=error))]
+            ) from None
     return document, photos
 
 
 def _zip_problems(entries: list[zipfile.ZipInfo]) -> Iterable[Problem]:
     if len(entries) > MOST_ZIP_ENTRIES:
-        yield Problem("", f"the ZIP holds {len(entries)} files; at most {MOST_ZIP_ENTRIES} are taken")
+        said = _("the ZIP holds {n} files; at most {most} are taken")
+        yield Problem("", said.format(n=len(entries), most=MOST_ZIP_ENTRIES))
         return
     if sum(entry.file_size for entry in entries) > MOST_UNPACKED_BYTES:
-        yield Problem("", f"the ZIP unpacks to more than {MOST_UNPACKED_BYTES / 1e9:.0f} GB")
+        said = _("the ZIP unpacks to more than {most} GB")
+        yield Problem("", said.format(most=f"{MOST_UNPACKED_BYTES / 1e9:.0f}"))
         return
     names = [entry.filename for entry in entries]
     if ROUND_NAME not in names:
-        yield Problem("", f"the ZIP has no {ROUND_NAME}; it is not an exported round")
+        yield Problem("", _("the ZIP has no {file}; it is not an exported round").format(file=ROUND_NAME))
     if len(set(names)) != len(names):
-        yield Problem("", "the ZIP names one file twice")
+        yield Problem("", _("the ZIP names one file twice"))
     for entry in entries:
         name = entry.filename
         if entry.flag_bits & 0x1:
-            yield Problem(name, "is locked with a password; export it without one")
+            yield Problem(name, _("is locked with a password; export it without one"))
         if name == ROUND_NAME:
             if entry.file_size > MOST_BYTES:
-                yield Problem(name, f"has more than {MOST_BYTES / 1e6:.0f} MB")
+                yield Problem(name, _("has more than {most} MB").format(most=f"{MOST_BYTES / 1e6:.0f}"))
         elif not name.startswith(PHOTO_FOLDER) or "/" in name.removeprefix(PHOTO_FOLDER) or ".." in name:
             yield Problem(
-                name, f"has no business in an exported round; only {ROUND_NAME} and photos/NAME are taken"
+                name,
+                _("has no business in an exported round; only {file} and {photos} are taken").format(
+                    file=ROUND_NAME, photos=PHOTO_FOLDER + "NAME"
+                ),
             )
         elif entry.file_size > MOST_PHOTO_BYTES:
-            yield Problem(name, f"has more than {MOST_PHOTO_BYTES / 1e6:.0f} MB; make the photo smaller")
+            yield Problem(
+                name,
+                _("has more than {most} MB; make the photo smaller").format(
+                    most=f"{MOST_PHOTO_BYTES / 1e6:.0f}"
+                ),
+            )
 
 
 def _check_photos(read: kernel.Round, photos: dict[str, bytes]) -> None:
@@ -161,11 +176,13 @@ def _check_photos(read: kernel.Round, photos: dict[str, bytes]) -> None:
                 problems.append(
                     Problem(
                         f"testers[{i}].photos[{j}].sha256",
-                        f"does not fit the photo {photo.name} in the ZIP; one of them was changed",
+                        _("does not fit the photo {photo} in the ZIP; one of them was changed").format(
+                            photo=photo.name
+                        ),
                     )
                 )
     problems += [
-        Problem(PHOTO_FOLDER + name, "is named by no tester in the round file; take it out or name it")
+        Problem(PHOTO_FOLDER + name, _("is named by no tester in the round file; take it out or name it"))
         for name in sorted(photos.keys() - named)
     ]
     if problems:
@@ -182,8 +199,10 @@ def _stored(
             [
                 Problem(
                     "round.title",
-                    f"edition {edition.label} of {edition.pattern.title} already has a round called {plan.title}; "
-                    "give this one another title",
+                    _(
+                        "edition {edition} of {pattern} already has a round called {round}; "
+                        "give this one another title"
+                    ).format(edition=edition.label, pattern=edition.pattern.title, round=plan.title),
                 )
             ]
         )
@@ -225,7 +244,7 @@ def _stored(
     for place, tester in zip(places, read.testers, strict=True):
         for photo in tester.photos:
             stored_files.append(_photo(place, photo, photos.get(photo.name)))
-    diary_write(round=round_, text="The round was imported from a round file.", by=owner)
+    diary_write(round=round_, text=_("The round was imported from a round file."), by=owner)
     return round_
 
 
@@ -239,8 +258,10 @@ def _edition_for(document: kernel.Pattern, owner: User) -> Edition:
                 [
                     Problem(
                         "pattern.edition",
-                        f"you have edition {document.edition} of {document.title} already, with other numbers; "
-                        "give this one another edition",
+                        _(
+                            "you have edition {edition} of {pattern} already, with other numbers; "
+                            "give this one another edition"
+                        ).format(edition=document.edition, pattern=document.title),
                     )
                 ]
             )

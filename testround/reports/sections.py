@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -13,7 +12,6 @@ from django.utils.translation import pgettext
 from testround.kernel.round import Number, Pattern
 from testround.kernel.worksheet import OTHERWISE_PLACE
 
-_RUN = re.compile(r"(\d+) to (\d+)")
 FEW = 8
 """So many numbers fit one page of a phone, and are not parted."""
 IN_A_RUN = 6
@@ -39,11 +37,12 @@ def sections_of(pattern: Pattern) -> tuple[Section, ...]:
     for number in pattern.numbers:
         title = (number.place or OTHERWISE_PLACE).partition(",")[0].strip() or OTHERWISE_PLACE
         groups.setdefault(title, []).append(number)
-    if len(groups) * 2 > len(pattern.numbers) and len(pattern.numbers) > FEW:
+    in_runs = len(groups) * 2 > len(pattern.numbers) and len(pattern.numbers) > FEW
+    if in_runs:
         groups = dict(_runs(pattern.numbers))
     taken: set[str] = set()
     return tuple(
-        Section(_slug(title, taken), _said(title), tuple(numbers))
+        Section(_slug(title, taken), _said(title, is_run=in_runs), tuple(numbers))
         for title, numbers in groups.items()
         if numbers
     )
@@ -67,13 +66,12 @@ def _runs(numbers: Sequence[Number]) -> Iterable[tuple[str, list[Number]]]:
         yield f"{at + 1} to {at + len(run)}", run
 
 
-def _said(title: str) -> str:
-    """As it is shown. Addresses and drafts are named by what it is called in the sheet, in every language."""
-    if title == OTHERWISE_PLACE:
-        return _(OTHERWISE_PLACE)
-    if run := _RUN.fullmatch(title):
-        return pgettext("a range", "{low} to {high}").format(low=run[1], high=run[2])
-    return title
+def _said(title: str, *, is_run: bool) -> str:
+    """As it is shown. Addresses and drafts are named by what it is called in English, for readers of every language."""
+    if is_run:
+        low, _to, high = title.split()
+        return pgettext("a range", "{low} to {high}").format(low=low, high=high)
+    return _(title) if title == OTHERWISE_PLACE else title
 
 
 def _slug(title: str, taken: set[str]) -> str:

@@ -53,6 +53,21 @@ def test_where_every_step_has_a_place_of_its_own_they_come_in_runs(pattern_at: A
     ]
 
 
+def test_a_run_is_named_in_the_readers_language_and_a_place_in_the_patterns_own_words(
+    pattern_at: Any,
+) -> None:
+    with bracketed():
+        runs = sections_of(pattern_at(*(f"Page {n}" for n in range(1, 15))))
+        rows = sections_of(pattern_at("1 to 6, edge", "1 to 6, neck"))
+
+    assert [(one.slug, one.title) for one in runs] == [
+        ("1-to-6", "⟦1 to 6⟧"),
+        ("7-to-12", "⟦7 to 12⟧"),
+        ("13-to-14", "⟦13 to 14⟧"),
+    ]
+    assert [(one.slug, one.title) for one in rows] == [("1-to-6", "1 to 6")]
+
+
 def test_two_sections_of_the_same_letters_have_addresses_of_their_own(pattern_at: Any) -> None:
     assert [one.slug for one in sections_of(pattern_at("Neck, 1", "Neck., 2", "Neck!, 3"))] == [
         "neck",

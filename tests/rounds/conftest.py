@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
 
 import pytest
 
@@ -81,9 +80,3 @@ def path_of(url: str) -> str:
 
 def secret_of(url: str) -> str:
     return url.rstrip("/").rsplit("/", 1)[-1]
-
-
-@pytest.fixture
-def diary_of() -> Callable[[Round], list[str]]:
-    """What a round's diary says, oldest first."""
-    return lambda round: [entry.text for entry in round.diary.order_by("pk")]

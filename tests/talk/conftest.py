@@ -48,9 +48,3 @@ def answer(question: Question, text: str = "The right side.", *, by: User, **mor
 def question(place: Place, second_place: Place) -> Question:
     """The first tester's, not answered yet; the second tester is in the round too."""
     return ask(place)
-
-
-@pytest.fixture
-def diary_of() -> Callable[[Round], list[str]]:
-    """What a round's diary says, oldest first."""
-    return lambda round: [entry.text for entry in round.diary.order_by("pk")]
