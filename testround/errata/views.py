@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 from typing import Any, cast
 
 from django.conf import settings
@@ -8,7 +9,10 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.template.loader import get_template
 from django.urls import reverse
+from django.utils.functional import SimpleLazyObject
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.text import slugify
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
@@ -24,10 +28,16 @@ from django.views.decorators.http import (
 from testround.errata import papers
 from testround.errata.checks import checks_of
 from testround.errata.forms import DeclineForm, DraftForm, NextEditionForm
-from testround.errata.models import Erratum
+from testround.errata.models import Decision, Erratum
 from testround.errata.selectors import (
+    PRESSING,
+    AmountsResult,
+    Desk,
+    DimensionResult,
+    GaugesResult,
     PublicErrata,
     amounts_result,
+    decisions_of,
     desk_of,
     dimension_result,
     drafts_of,
@@ -55,8 +65,10 @@ from testround.patterns.access import Right, Rights, require, rights_on
 from testround.patterns.models import Edition
 from testround.patterns.services import next_label
 from testround.people.context import reader_for
+from testround.people.kept import Kept, kept, kept_part
 from testround.people.models import User
 from testround.people.readers import Reader
+from testround.reports.digest import round_digest
 from testround.rounds.models import Round
 from testround.rounds.refusals import Refused
 
@@ -89,24 +101,53 @@ def _draft(request: HttpRequest, code: str, pk: int) -> tuple[Round, Erratum]:
 @login_required
 def results(request: HttpRequest, code: str) -> HttpResponse:
     round = _judged(request, code)
-    return render(request, "errata/results.html", {"round": round, "results": results_of(round)})
+    decisions = decisions_of(round)
+    context = {
+        "round": round,
+        "results": SimpleLazyObject(lambda: results_of(round, decisions)),
+        "kept": _kept(
+            request, "results", round, round_digest(round), [_said(decision) for decision in decisions]
+        ),
+    }
+    return render(request, "errata/results.html", context)
+
+
+def _kept(request: HttpRequest, part: str, round: Round, digest: str, *rests_on: Any) -> Kept:
+    """The place of a part that rests on all that is read of a round, by its digest. What it needs is given lazily."""
+    edition = round.edition
+    said = (round.code, round.title, edition.label, edition.pattern.code, edition.pattern.title)
+    return kept(request, part, digest, said, rests_on, holds=lambda: round_digest(round) == digest)
+
+
+def _said(decision: Decision) -> tuple[Any, ...]:
+    """What a page says of a decision beside the finding."""
+    erratum = decision.erratum
+    said = erratum and (erratum.pk, erratum.number, erratum.is_published)
+    return (decision.finding_id, decision.choice, decision.reason, said)
 
 
 @require_safe
 @login_required
 def dimension(request: HttpRequest, code: str, dimension: str) -> HttpResponse:
     round = _judged(request, code)
-    result = dimension_result(round, dimension)
-    if result is None:
+    named = [each["label"] for each in round.edition.sheet.get("dimensions", ()) if each["key"] == dimension]
+    if not named:
         raise Http404
     units = reader_for(request).units
+    result = cast(DimensionResult, SimpleLazyObject(lambda: dimension_result(round, dimension)))
     context = {
         "round": round,
+        "label": named[0],
+        "kept": _kept(request, "dimension", round, round_digest(round), dimension),
         "result": result,
-        "plot": papers.deviation_svg(result, units),
-        "bars": papers.parts_svg(result, units),
-        "others": [finding for finding in result.findings if finding is not result.own],
-        "checks": checks_of(result.read, [finding["id"] for finding in result.findings], units),
+        "plot": SimpleLazyObject(lambda: papers.deviation_svg(result, units)),
+        "bars": SimpleLazyObject(lambda: papers.parts_svg(result, units)),
+        "others": SimpleLazyObject(
+            lambda: [finding for finding in result.findings if finding is not result.own]
+        ),
+        "checks": SimpleLazyObject(
+            lambda: checks_of(result.read, [finding["id"] for finding in result.findings], units)
+        ),
     }
     return render(request, "errata/dimension.html", context)
 
@@ -115,14 +156,25 @@ def dimension(request: HttpRequest, code: str, dimension: str) -> HttpResponse:
 @login_required
 def gauges(request: HttpRequest, code: str) -> HttpResponse:
     round = _judged(request, code)
-    result = gauges_result(round, request.GET.get("size", ""))
+    size = request.GET.get("size", "")
     units = reader_for(request).units
-    said = [finding["id"] for one in result.gauges for finding in one.findings]
+    result = cast(GaugesResult, SimpleLazyObject(lambda: gauges_result(round, size)))
     context = {
         "round": round,
+        "kept": _kept(
+            request,
+            "gauges",
+            round,
+            round_digest(round),
+            size if size in round.edition.sheet.get("sizes", ()) else "",
+        ),
         "result": result,
-        "gauges": papers.gauges_with_plots(result, units),
-        "checks": checks_of(result.read, said, units),
+        "gauges": SimpleLazyObject(lambda: papers.gauges_with_plots(result, units)),
+        "checks": SimpleLazyObject(
+            lambda: checks_of(
+                result.read, [finding["id"] for one in result.gauges for finding in one.findings], units
+            )
+        ),
     }
     return render(request, "errata/gauges.html", context)
 
@@ -131,13 +183,15 @@ def gauges(request: HttpRequest, code: str) -> HttpResponse:
 @login_required
 def amounts(request: HttpRequest, code: str) -> HttpResponse:
     round = _judged(request, code)
-    result = amounts_result(round)
+    units = reader_for(request).units
+    result = cast(AmountsResult, SimpleLazyObject(lambda: amounts_result(round)))
     context = {
         "round": round,
+        "kept": _kept(request, "amounts", round, round_digest(round)),
         "result": result,
-        "amounts": papers.amounts_with_plots(result.read),
-        "checks": checks_of(
-            result.read, [finding["id"] for finding in result.findings], reader_for(request).units
+        "amounts": SimpleLazyObject(lambda: papers.amounts_with_plots(result.read)),
+        "checks": SimpleLazyObject(
+            lambda: checks_of(result.read, [finding["id"] for finding in result.findings], units)
         ),
     }
     return render(request, "errata/amounts.html", context)
@@ -184,10 +238,42 @@ def desk(request: HttpRequest, code: str) -> HttpResponse:
 def _desk(request: HttpRequest, round: Round, *, status: int = 200, **context: Any) -> HttpResponse:
     next_form = NextEditionForm(initial={"label": next_label(round.edition.label)})
     desk = desk_of(round)
-    open_to_check = [entry.finding["id"] for entry in (*desk.undecided, *desk.quiet)]
-    checks = checks_of(desk.read, open_to_check, reader_for(request).units)
-    context = {"round": round, "desk": desk, "checks": checks, "next_form": next_form, **context}
+    context = {
+        "round": round,
+        "desk": desk,
+        "evidence": _evidence(request, round, desk),
+        "next_form": next_form,
+        **context,
+    }
     return render(request, "errata/desk.html", context, status=status)
+
+
+def _evidence(request: HttpRequest, round: Round, desk: Desk) -> dict[str, SafeString]:
+    """Every finding of a round as evidence, by its id: with every tester's figures where it asks for something."""
+
+    def make() -> str:
+        reader = reader_for(request)
+        findings = desk.read.document["findings"]
+        checks = checks_of(desk.read, [finding["id"] for finding in findings], reader.units)
+        of_all = {"names": desk.names, "sizes": desk.read.sheet.sizes, "reader": reader, "round": round}
+        template = get_template("errata/_evidence.html")
+        return json.dumps(
+            {
+                finding["id"]: template.render(
+                    {
+                        **of_all,
+                        "finding": finding,
+                        "key": number,
+                        "check": checks[finding["id"]],
+                        "table": finding["verdict"] in PRESSING,
+                    }
+                )
+                for number, finding in enumerate(findings, 1)
+            }
+        )
+
+    parts = json.loads(kept_part(_kept(request, "desk", round, desk.read.digest), make))
+    return {key: mark_safe(part) for key, part in parts.items()}  # noqa: S308 - rendered by a template
 
 
 def _ticked(request: HttpRequest, name: str) -> list[int]:

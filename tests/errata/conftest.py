@@ -7,7 +7,9 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from django.core.cache import cache
 
+from testround.errata.selectors import analyses
 from testround.people.models import User
 from testround.reports.exchange import round_import
 from testround.rounds.models import Round
@@ -81,3 +83,10 @@ def round_of(designer: User, little_top: dict[str, Any]) -> Callable[..., Round]
 def tested(round_of: Callable[..., Round]) -> Round:
     """A round of nine testers, all measured."""
     return round_of(9)
+
+
+@pytest.fixture
+def nothing_kept() -> None:
+    """As in a process that has just begun, beside a cache that holds nothing."""
+    cache.clear()
+    analyses.recent.clear()

@@ -136,6 +136,7 @@ def test_the_results_lead_to_it(signed_in: SignIn, designer: User, taken: Callab
     assert page.count(f'href="{address(round_)}"') == 2  # at the finding, and among the evidence
 
 
+@pytest.mark.usefixtures("nothing_kept")
 @pytest.mark.parametrize("testers", [20, 100])
 def test_it_costs_the_same_for_twenty_testers_or_a_hundred(
     signed_in: SignIn,
@@ -148,5 +149,5 @@ def test_it_costs_the_same_for_twenty_testers_or_a_hundred(
     client = signed_in(designer)
 
     # session, user, round with pattern, places, seven kinds of report, yarns, candidates
-    with django_assert_num_queries(13):
+    with django_assert_num_queries(17):
         client.get(address(round_))

@@ -1,8 +1,16 @@
 """What the results, the desk and the public errata pages read."""
 
 from testround.errata.selectors.amounts import AmountsResult, amounts_result
-from testround.errata.selectors.analyses import Read, drafts_of, hash_of, judged_by, read_round, stands_in
-from testround.errata.selectors.desk import desk_of
+from testround.errata.selectors.analyses import (
+    PRESSING,
+    Read,
+    drafts_of,
+    hash_of,
+    judged_by,
+    read_round,
+    stands_in,
+)
+from testround.errata.selectors.desk import Desk, desk_of
 from testround.errata.selectors.gauges import GaugeResult, GaugesResult, gauges_result
 from testround.errata.selectors.public import (
     PublicErrata,
@@ -11,10 +19,12 @@ from testround.errata.selectors.public import (
     public_errata,
     shown_erratum,
 )
-from testround.errata.selectors.results import DimensionResult, dimension_result, results_of
+from testround.errata.selectors.results import DimensionResult, decisions_of, dimension_result, results_of
 
 __all__ = [
+    "PRESSING",
     "AmountsResult",
+    "Desk",
     "DimensionResult",
     "GaugeResult",
     "GaugesResult",
@@ -22,6 +32,7 @@ __all__ = [
     "Read",
     "ShownErratum",
     "amounts_result",
+    "decisions_of",
     "desk_of",
     "dimension_result",
     "drafts_of",

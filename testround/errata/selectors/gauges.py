@@ -10,7 +10,7 @@ from typing import Any
 
 from django.core.cache import cache
 
-from testround.errata.selectors.analyses import CACHED_FOR_SECONDS, Read, program_digest, read_round
+from testround.errata.selectors.analyses import CACHED_FOR_SECONDS, Read, read_round
 from testround.errata.wording import Named, names_of
 from testround.kernel.analysis import OwnGauge, PooledGauge
 from testround.kernel.gauge_region import GaugeLimits, GaugeRegion, drawn_region
@@ -18,6 +18,7 @@ from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.round import StatedGauge
 from testround.kernel.roundfile import plain
 from testround.kernel.sheet import Sheet
+from testround.reports.digest import program_digest
 from testround.rounds.models import Round
 
 

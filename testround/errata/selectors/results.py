@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -62,14 +62,20 @@ def _no_size() -> str:
     return _("Every piece")
 
 
-def results_of(round: Round) -> Results:
+def decisions_of(round: Round) -> list[Decision]:
+    """What was decided of a round's findings, with what became of it."""
+    return list(round.decisions.select_related("erratum__pattern"))
+
+
+def results_of(round: Round, made: Sequence[Decision] | None = None) -> Results:
+    """The results of a round with what was decided of them, or with the decisions given."""
     read = read_round(round)
     sheet = read.sheet
     columns = tuple(sheet.sizes) or (_no_size(),)
     cells = {(cell.dimension, cell.size or _no_size()): cell for cell in read.analysis.deviations}
     called = {tester.id: tester.name for tester in read.round.testers}
     decisions = {
-        decision.finding_id: decision for decision in round.decisions.select_related("erratum__pattern")
+        decision.finding_id: decision for decision in (decisions_of(round) if made is None else made)
     }
     pressing = [finding for finding in read.document["findings"] if finding["verdict"] in PRESSING]
     return Results(

@@ -1,0 +1,35 @@
+"""What this process made last, kept ready: newer than the cache, where everything is taken apart and put together."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from threading import Lock
+from typing import Generic, TypeVar
+
+Value = TypeVar("Value")
+
+
+class Recent(Generic[Value]):
+    """The few newest values by a key that names their whole content. They are shared, so nobody changes one."""
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._kept: OrderedDict[str, Value] = OrderedDict()
+        self._lock = Lock()
+
+    def get(self, key: str) -> Value | None:
+        with self._lock:
+            if key in self._kept:
+                self._kept.move_to_end(key)
+            return self._kept.get(key)
+
+    def keep(self, key: str, value: Value) -> None:
+        with self._lock:
+            self._kept[key] = value
+            self._kept.move_to_end(key)
+            while len(self._kept) > self._most:
+                self._kept.popitem(last=False)
+
+    def clear(self) -> None:
+        with self._lock:
+            self._kept.clear()
