@@ -17,12 +17,15 @@ from testround.kernel.units import LengthUnit, ToolSystem, TypedLength, TypedToo
 T = TypeVar("T")
 
 MOST_HOURS_AT_A_TIME = 24 * 7
-_CLOCK = re.compile(r"(\d{1,3})\s*(?::|h|hrs?|hours?)\s*([0-5]?\d)\s*(?:m|min|minutes?)?", re.IGNORECASE)
-_MINUTES = re.compile(r"(\d{1,4})\s*(?:m|min|mins|minutes?)", re.IGNORECASE)
+# Units in the words of every language that is spoken here, whichever is read at the moment.
+_HOUR = r"(?:h|hrs?|hours?|std\.?|stunden?)"
+_MINUTE = r"(?:m|min\.?|mins|minutes?|minuten)"
+_CLOCK = re.compile(rf"(\d{{1,3}})\s*(?::|{_HOUR})\s*([0-5]?\d)\s*{_MINUTE}?", re.IGNORECASE)
+_MINUTES = re.compile(rf"(\d{{1,4}})\s*{_MINUTE}", re.IGNORECASE)
 # The yard is 0.9144 m exactly: international yard and pound agreement, 1959.
 METRES_PER_YARD = Fraction(9144, 10000)
 _YARN = re.compile(r"(?P<amount>.*?)\s*(?:(?P<yards>yds?|yards?)|m|metres?|meters?)?\.?", re.IGNORECASE)
-_HOURS = re.compile(r"(.*?)\s*(?:h|hrs?|hours?)?", re.IGNORECASE)
+_HOURS = re.compile(rf"(.*?)\s*{_HOUR}?", re.IGNORECASE)
 
 
 def _read(read: Callable[..., T], text: str, label: str, *args: Any, **options: Any) -> T:
@@ -147,7 +150,9 @@ class AmountField(TypedField):
         super().__init__(**kwargs)
 
     def read(self, text: str) -> float:
-        words = re.sub(r"\s*(?:m|metres?|meters?|g|grams?|h|hours?)$", "", text.strip(), flags=re.IGNORECASE)
+        words = re.sub(
+            rf"\s*(?:m|metres?|meters?|g|gramm|grams?|{_HOUR})$", "", text.strip(), flags=re.IGNORECASE
+        )
         try:
             amount = units.parse_count(words)
         except UnitsError as error:

@@ -57,6 +57,9 @@ def test_a_length_is_read_in_the_persons_unit_unless_another_is_written(
         ("2 hours", 2),
         ("0:45", 0.75),
         ("45 min", 0.75),
+        ("2 Std. 30 Min.", 2.5),
+        ("2,5 Stunden", 2.5),
+        ("45 Minuten", 0.75),
         ("1½ h", 1.5),
     ],
 )
@@ -76,6 +79,7 @@ def test_other_amounts_are_read_as_they_are_typed() -> None:
     assert HOOK.clean("G-6").mm == 4.0
     assert PERCENT.clean("40 %") == pytest.approx(0.4)
     assert GRAMS.clean("420 g") == 420
+    assert GRAMS.clean("420 Gramm") == 420
 
 
 @pytest.mark.parametrize("field", [CM, INCHES, HOURS, METRES, STITCHES, HOOK, PERCENT, GRAMS])
