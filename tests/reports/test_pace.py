@@ -249,6 +249,24 @@ def test_every_piece_in_progress_stands_against_the_closing_date(
     assert "Will they finish in time?" in text_of(response)
 
 
+def test_a_size_whose_piece_is_likely_late_is_not_on_course(
+    signed_in: SignIn, designer: User, making: Place, a_round: Round
+) -> None:
+    for number in range(3):
+        other(making, number, 40)
+    sat(making, 9, 0.9, 27, 20, 13, 6)
+    slow = Place.objects.create(round=a_round, key="slow", name="Slow", size="S", state=Place.State.MAKING)
+    sat(slow, 0.5, 0.02, 60, 30)
+    a_round.places_plan = {"least": dict.fromkeys(("XS", "M"), 0)}
+    a_round.save()
+
+    page = outlook(signed_in, designer, a_round).context["page"]
+
+    rows = {row.size: (row.on_course, row.sentence) for row in page.rows}
+    assert rows["S"] == (False, "1 likely late")
+    assert page.answer == "Not quite: likely late in S."
+
+
 def test_all_in_time_is_said_in_one_word(
     signed_in: SignIn, designer: User, making: Place, a_round: Round
 ) -> None:

@@ -61,8 +61,8 @@ WORDS = {
         "Von {before} führt kein Weg zu {after}, nur zu: {states}."
     ),
     "Sizes by stage": "Größen nach Stand",
-    "{n} person is late; a friendly word, or a later date for all?\x00"
-    "{n} people are late; a friendly word, or a later date for all?": "{n} Person ist spät.\x00{n} Personen sind spät.",
+    "{n} person is late; a later date for all?\x00"
+    "{n} people are late; a later date for all?": "{n} Person ist spät.\x00{n} Personen sind spät.",
 }
 NAME, NEXT, REASON = "Willow", "Rowan", "Rowan moved house"
 DAY, NOON = dt.date(2027, 9, 1), dt.datetime(2027, 9, 1, 12, tzinfo=dt.UTC)

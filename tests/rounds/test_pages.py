@@ -14,7 +14,7 @@ from testround.outbox.mailbox import mails
 from testround.patterns.models import Edition, Pattern
 from testround.people.models import User
 from testround.rounds import services
-from testround.rounds.models import DiaryEntry, Invitation, Place, Round
+from testround.rounds.models import DiaryEntry, Invitation, Nudge, Place, Round
 from testround.rounds.refusals import Refused
 from testround.rounds.selectors import round_page
 
@@ -310,6 +310,33 @@ def test_who_is_late_is_told_by_what_is_missing_and_since_when(opened: Round) ->
         ("Person 1", "finished measurements", 1),
         ("Person 2", "finished measurements", 1),
     ]
+
+
+def test_whoever_is_late_for_the_longest_is_named_first_until_a_word_was_sent(
+    opened: Round, tester: User
+) -> None:
+    for number in (1, 2):
+        seat(opened, number, state="taken", tester=tester if number == 2 else None)
+    late = opened.places.get(tester=tester)
+    day = dt.date(2027, 1, 27)
+
+    def steps(**rights: bool) -> list[tuple[str, str, str]]:
+        page = round_page(opened, today=day, **rights)
+        return [(step.sentence, step.action, step.url) for step in page.next_steps][:2]
+
+    nudge = reverse("rounds:nudge", args=[opened.code, late.pk])
+    named = ("Person 2's swatch is 2 days late.", "Nudge Person 2", nudge)
+    dates = (
+        "2 people are late; a later date for all?",
+        "Change the dates",
+        reverse("rounds:edit", args=[opened.code]),
+    )
+    assert steps() == [named, dates]
+    assert steps(may_nudge=False)[0] == dates
+
+    Nudge.objects.create(place=late, person=tester, day=day - dt.timedelta(days=1))
+
+    assert steps()[0] == dates
 
 
 def test_a_round_of_nobody_leads_to_its_call(edition: Edition, designer: User) -> None:

@@ -6,8 +6,9 @@ What testers send is read by a room above this one; it registers the function th
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, pgettext
@@ -64,6 +65,8 @@ class Outlook:
     answer: str = ""
     places: tuple[PlaceOutlook, ...] = ()
     count: int = 0
+    late: Mapping[str | None, int] = field(default_factory=dict)
+    """How many pieces are likely late, by their size; None for those without one."""
 
 
 def forecasts_of(round: Round, *, today: dt.date) -> dict[int, Forecast]:
@@ -84,7 +87,8 @@ def outlook_of(round: Round, places: Sequence[Place], *, today: dt.date) -> Outl
         for place in places
     ]
     found.sort(key=_urgency)
-    return Outlook(_answer(found), tuple(found[:OUTLOOKS_SHOWN]), len(found))
+    late = Counter(one.place.size for one in found if one.stands == "likely late")
+    return Outlook(_answer(found), tuple(found[:OUTLOOKS_SHOWN]), len(found), late)
 
 
 def _outlook(place: Place, forecast: Forecast | None, closes: dt.date | None, today: dt.date) -> PlaceOutlook:

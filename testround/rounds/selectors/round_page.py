@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from django.db.models import Count, Exists, OuterRef, Q
+from django.db.models import Count, Exists, OuterRef, Q, Subquery
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.text import capfirst
@@ -20,6 +20,7 @@ from testround.rounds.models import (
     Candidate,
     DiaryEntry,
     Invitation,
+    Nudge,
     Place,
     Reminder,
     Round,
@@ -27,6 +28,7 @@ from testround.rounds.models import (
     Vacancy,
 )
 from testround.rounds.selectors.forecasts import Outlook, outlook_of
+from testround.rounds.selectors.nudges import QUIET_DAYS
 from testround.rounds.states import PLACE_ORDER, round_state_next
 
 
@@ -58,6 +60,8 @@ class SizeRow:
     offered: int
     cells: tuple[Cell, ...]
     on_course: bool
+    likely_late: bool
+    """Whether nothing is amiss yet, and a piece will hardly be done in time."""
     sentence: str
 
     @property
@@ -122,14 +126,15 @@ COLUMNS = tuple(PLACE_ORDER)
 FINISHED = {Place.State.MEASURED, Place.State.DONE}
 
 
-def round_page(round: Round, *, today: dt.date, may_invite: bool = True) -> RoundPage:
+def round_page(round: Round, *, today: dt.date, may_invite: bool = True, may_nudge: bool = True) -> RoundPage:
     """The round page in a fixed number of queries: places, links, diary, yarns, and what the forecast reads."""
     now = timezone.now()
     open_links = Invitation.objects.filter(
         place=OuterRef("pk"), used_at__isnull=True, withdrawn_at__isnull=True, expires__gt=now
     )
+    nudges = Nudge.objects.filter(place=OuterRef("pk")).order_by("-day")
     places = list(
-        round.places.annotate(has_link=Exists(open_links)).only(
+        round.places.annotate(has_link=Exists(open_links), nudged=Subquery(nudges.values("day")[:1])).only(
             "pk",
             "name",
             "size",
@@ -153,7 +158,12 @@ def round_page(round: Round, *, today: dt.date, may_invite: bool = True) -> Roun
     # A made-to-measure pattern has one row; so have testers of a graded one who have no size yet.
     if not graded or any(place.size is None for place in kept):
         sizes.append(None)
-    rows = tuple(_size_row(size, kept, plan, late_sizes) for size in sizes)
+    outlook = outlook_of(
+        round, [p for p in kept if p.state not in FINISHED and p.state != Place.State.OFFERED], today=today
+    )
+    rows = tuple(_size_row(size, kept, plan, late_sizes, outlook.late) for size in sizes)
+    steps = _next_steps(round, kept, rows, may_invite, _in_reserve(round))
+    urgent = _late_steps(round, late, today, may_nudge)
     return RoundPage(
         round=round,
         states=tuple((state, str(Place.State(state).label)) for state in COLUMNS),
@@ -162,7 +172,7 @@ def round_page(round: Round, *, today: dt.date, may_invite: bool = True) -> Roun
         answer=_answer(rows, kept, graded),
         late=tuple(late[:LATE_SHOWN]),
         late_count=len(late),
-        next_steps=tuple(_next_steps(round, kept, rows, late, may_invite, _in_reserve(round))),
+        next_steps=(*urgent, *steps),
         next_state=round_state_next(round.state),
         entries=tuple(round.diary.select_related("by", "place")[:ENTRIES_SHOWN]),
         yarns=tuple(round.yarns.all()),
@@ -171,11 +181,7 @@ def round_page(round: Round, *, today: dt.date, may_invite: bool = True) -> Roun
         measured_count=sum(place.state in FINISHED for place in kept),
         given_back=len(places) - len(kept) - left,
         left=left,
-        outlook=outlook_of(
-            round,
-            [p for p in kept if p.state not in FINISHED and p.state != Place.State.OFFERED],
-            today=today,
-        ),
+        outlook=outlook,
     )
 
 
@@ -192,6 +198,7 @@ def _size_row(
     places: list[Place],
     plan: dict[str, dict[str, int]],
     late_sizes: set[str | None],
+    foretold: Mapping[str | None, int],
 ) -> SizeRow:
     of_size = [place for place in places if place.size == size]
     cells = []
@@ -204,6 +211,7 @@ def _size_row(
     most = (plan.get("most") or {}).get(size) if size else None
     wanted = least if least is not None else 1
     missing = max(wanted - held, 0)
+    late, likely = size in late_sizes, foretold.get(size, 0)
     if missing:
         free = min(offered, missing)
         sentence = (
@@ -211,8 +219,10 @@ def _size_row(
             if free
             else _("{held} of {wanted} held; add a place and invite")
         ).format(held=held, wanted=wanted, free=free)
-    elif size in late_sizes:
+    elif late:
         sentence = _("somebody is late")
+    elif likely:
+        sentence = ngettext("{n} likely late", "{n} likely late", likely).format(n=likely)
     elif not of_size:
         sentence = _("not to be tested") if most == 0 else _("needs nobody")
     elif all(place.state in FINISHED for place in of_size):
@@ -226,7 +236,8 @@ def _size_row(
         held=held,
         offered=offered,
         cells=tuple(cells),
-        on_course=not missing and size not in late_sizes,
+        on_course=not missing and not late and not likely,
+        likely_late=not missing and not late and bool(likely),
         sentence=sentence,
     )
 
@@ -241,12 +252,21 @@ def _answer(rows: tuple[SizeRow, ...], places: list[Place], graded: bool) -> str
         )
     if not graded:
         return _("Not quite: {sentence}.").format(sentence=rows[0].sentence)
-    sizes = commas(row.size or _("those without a size") for row in off)
-    return (
-        _("Not quite: look at {sizes}.").format(sizes=sizes)
-        if len(off) < len(rows)
-        else _("Not yet: every size still wants something.")
-    )
+    now = [row for row in off if not row.likely_late]
+    if len(now) == len(rows):
+        return _("Not yet: every size still wants something.")
+    sizes, likely = _sizes(now), _sizes(row for row in off if row.likely_late)
+    if not likely:
+        said = _("Not quite: look at {sizes}.")
+    elif now:
+        said = _("Not quite: look at {sizes}; likely late in {likely}.")
+    else:
+        said = _("Not quite: likely late in {likely}.")
+    return said.format(sizes=sizes, likely=likely)
+
+
+def _sizes(rows: Iterable[SizeRow]) -> str:
+    return commas(row.size or _("those without a size") for row in rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,7 +294,6 @@ def _next_steps(
     round: Round,
     places: list[Place],
     rows: tuple[SizeRow, ...],
-    late: list[Late],
     may_invite: bool,
     reserve: _Reserve,
 ) -> Iterator[NextStep]:
@@ -339,16 +358,42 @@ def _next_steps(
             action=_("Invite {name}").format(name=first.name),
             url=reverse("rounds:invite", args=[round.code, first.pk]),
         )
-    if late:
+
+
+def _late_steps(round: Round, late: list[Late], today: dt.date, may_nudge: bool) -> Iterator[NextStep]:
+    """A word to whoever is late for the longest and has had none of late; then the dates."""
+    if round.state == Round.State.CLOSED or not late:
+        return
+    named = next((one for one in late if may_nudge and _wants_a_word(one.place, today)), None)
+    if named is not None:
+        if named.what == Reminder.What.SWATCH:
+            said = ngettext("{name}'s swatch is {n} day late", "{name}'s swatch is {n} days late", named.days)
+        else:
+            said = ngettext(
+                "{name}'s finished measurements are {n} day late",
+                "{name}'s finished measurements are {n} days late",
+                named.days,
+            )
         yield NextStep(
-            sentence=ngettext(
-                "{n} person is late; a friendly word, or a later date for all?",
-                "{n} people are late; a friendly word, or a later date for all?",
-                len(late),
-            ).format(n=len(late)),
-            action=_("Change the dates"),
-            url=reverse("rounds:edit", args=[round.code]),
+            # Translators: a sentence without its full stop, as in "Ann's swatch is 3 days late".
+            sentence=_("{sentence}.").format(sentence=said.format(name=named.place.name, n=named.days)),
+            action=_("Nudge {name}").format(name=named.place.name),
+            url=reverse("rounds:nudge", args=[round.code, named.place.pk]),
         )
+    n = len(late)
+    yield NextStep(
+        sentence=ngettext(
+            "{n} person is late; a later date for all?", "{n} people are late; a later date for all?", n
+        ).format(n=n),
+        action=_("Change the dates"),
+        url=reverse("rounds:edit", args=[round.code]),
+    )
+
+
+def _wants_a_word(place: Place, today: dt.date) -> bool:
+    """Whether somebody with an account has had no word within the last days."""
+    nudged: dt.date | None = place.nudged
+    return place.tester_id is not None and (nudged is None or (today - nudged).days >= QUIET_DAYS)
 
 
 def _to_the_call(round: Round) -> NextStep:

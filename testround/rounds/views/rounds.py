@@ -56,7 +56,7 @@ def detail(request: HttpRequest, code: str) -> HttpResponse:
     round = round_here(request, code, Right.SEE)
     rights = rights_on(round.edition.pattern, request.user)
     today = today_for(round)
-    page = round_page(round, today=today, may_invite=rights.invite)
+    page = round_page(round, today=today, may_invite=rights.invite, may_nudge=rights.edit)
     plot = outlook_plot(page.outlook, round, today=today)
     return render(request, "rounds/detail.html", {"round": round, "page": page, "plot": plot, "may": rights})
 
