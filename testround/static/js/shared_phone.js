@@ -4,6 +4,7 @@
 import { flushCounting } from "./counting_queue.js";
 import { SignedOut, fillIn, freshToken, names, person, post, read, remove, says, token } from "./phone.js";
 
+const { URL: Address } = window;
 const LAST = "testround last person";
 const PAGES = "testround pages";
 const words = document.querySelector('meta[name="testround-person"]')?.dataset;
@@ -60,7 +61,7 @@ async function inOneLanguage() {
     for (const name of await storesOfPages()) {
       const store = await window.caches.open(name);
       for (const kept of await store.keys()) {
-        if (new window.URL(kept.url).pathname.startsWith("/places/")) {
+        if (new Address(kept.url).pathname.startsWith("/places/")) {
           await renewPage(store, kept);
         }
       }
