@@ -241,39 +241,50 @@ def _desk(request: HttpRequest, round: Round, *, status: int = 200, **context: A
     context = {
         "round": round,
         "desk": desk,
-        "evidence": _evidence(request, round, desk),
+        **_evidence(request, round, desk),
         "next_form": next_form,
         **context,
     }
     return render(request, "errata/desk.html", context, status=status)
 
 
-def _evidence(request: HttpRequest, round: Round, desk: Desk) -> dict[str, SafeString]:
-    """Every finding of a round as evidence, by its id: with every tester's figures where it asks for something."""
+def _evidence(request: HttpRequest, round: Round, desk: Desk) -> dict[str, dict[str, SafeString]]:
+    """Every finding of a round as evidence, and the grounds it stands on, each by the finding's id.
+
+    The grounds have every tester's figures where the finding asks for something.
+    """
 
     def make() -> str:
         reader = reader_for(request)
         findings = desk.read.document["findings"]
         checks = checks_of(desk.read, [finding["id"] for finding in findings], reader.units)
         of_all = {"names": desk.names, "sizes": desk.read.sheet.sizes, "reader": reader, "round": round}
-        template = get_template("errata/_evidence.html")
         return json.dumps(
             {
-                finding["id"]: template.render(
-                    {
-                        **of_all,
-                        "finding": finding,
-                        "key": number,
-                        "check": checks[finding["id"]],
-                        "table": finding["verdict"] in PRESSING,
-                    }
+                part: {
+                    finding["id"]: template.render(
+                        {
+                            **of_all,
+                            "finding": finding,
+                            "key": number,
+                            "check": checks[finding["id"]],
+                            "table": finding["verdict"] in PRESSING,
+                        }
+                    )
+                    for number, finding in enumerate(findings, 1)
+                }
+                for part, template in (
+                    ("evidence", get_template("errata/_evidence.html")),
+                    ("grounds", get_template("errata/_grounds.html")),
                 )
-                for number, finding in enumerate(findings, 1)
             }
         )
 
     parts = json.loads(kept_part(_kept(request, "desk", round, desk.read.digest), make))
-    return {key: mark_safe(part) for key, part in parts.items()}  # noqa: S308 - rendered by a template
+    return {
+        part: {key: mark_safe(said) for key, said in by_finding.items()}  # noqa: S308 - rendered by a template
+        for part, by_finding in parts.items()
+    }
 
 
 def _ticked(request: HttpRequest, name: str) -> list[int]:

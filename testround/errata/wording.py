@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -366,6 +367,34 @@ def _by_size(values: Mapping[str, float], beside: Mapping[str, float] | None = N
             return value
         return f"{value} {in_sizes(list(values))}"
     return commas(f"{size} {format_count(value)}" for size, value in values.items())
+
+
+def reason_beyond(finding: Finding, headline: str, units: LengthUnit = "cm") -> str:
+    """Why a finding is made, without what its headline has said already; empty where that said it all."""
+    why: str = lengths_in(finding.get("why") or "", units)
+    if why == headline:
+        return ""
+    n, verdict = finding.get("testers"), finding["verdict"]
+    if finding["kind"] != "finished-size" or not n or verdict not in ("amend", "look-closer"):
+        return why
+    if verdict == "amend":
+        said = ngettext(
+            "The piece of {n} tester says so, beyond what the counts worked and its gauge explain.",
+            "The pieces of {n} testers say so, beyond what the counts worked and their own gauge explain.",
+            n,
+        )
+    else:
+        said = ngettext(
+            "The piece of {n} tester says so, which is not enough to be sure.",
+            "The pieces of {n} testers say so, which is not enough to be sure.",
+            n,
+        )
+    # The first sentence of the reason is the headline in other words.
+    rest = _SENTENCE_END.split(why, maxsplit=1)[1:]
+    return " ".join([said.format(n=n), *rest])
+
+
+_SENTENCE_END = re.compile(r"(?<=\.)\s+(?=[^\W\d_])")
 
 
 def needs_words(finding: Finding) -> str:

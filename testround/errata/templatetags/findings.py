@@ -9,6 +9,7 @@ from typing import Any
 from django import template
 
 from testround.errata import wording
+from testround.kernel.analysis import DeviationCell
 from testround.kernel.units import lengths_in
 from testround.people.readers import Reader
 from testround.people.templatetags import shown
@@ -74,3 +75,18 @@ def proposal(
     """What a finding proposes, now beside proposed; empty where it proposes nothing."""
     changes = wording.changes_from({**finding, "follows": None}, names, {})
     return wording.change_tables(changes, reader.units)
+
+
+@register.simple_tag
+def reason(
+    finding: Mapping[str, Any], names: Mapping[str, wording.Named], sizes: tuple[str, ...], reader: Reader
+) -> str:
+    """Why a finding is made, without what its headline has said; empty where that has said all."""
+    return wording.reason_beyond(finding, wording.headline(finding, names, sizes, reader.units), reader.units)
+
+
+@register.filter
+def only_one_tester(cell: DeviationCell) -> bool:
+    """Whether a size would hold if a second tester had made it."""
+    known = cell.low is not None and cell.high is not None
+    return bool(known and cell.testers == 1 and -cell.tolerance <= cell.low and cell.high <= cell.tolerance)
