@@ -55,6 +55,19 @@ def test_the_desk_lists_what_is_to_be_decided_and_the_remarks_by_place(
     ]
 
 
+def test_the_desk_opens_with_its_findings_and_each_can_be_decided_before_its_why(
+    signed_in: SignIn, designer: User, tested: Round
+) -> None:
+    page = signed_in(designer).get(reverse("errata:desk", args=[tested.code])).content.decode()
+
+    opening, _, findings = page.partition('<ol class="findings">')
+    first = findings.partition("</li>\n    <li")[0]
+    order = ("<h3>", ">Accept<", "Why<", "Check it by hand")
+    assert '<a href="#finding-1">' in opening
+    assert 'id="finding-1"' in findings
+    assert sorted(order, key=first.index) == list(order)
+
+
 def test_what_a_tester_wrote_is_shown_as_written_and_not_as_markup(
     signed_in: SignIn, designer: User, tested: Round
 ) -> None:

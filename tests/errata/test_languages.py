@@ -104,7 +104,7 @@ def test_the_desk_and_the_results_say_why_in_the_readers_language(
 
     assert said.startswith(LEFT)
     assert said in pages[1]
-    assert f"{LEFT}The pieces of 5 testers say so, beyond what the counts" in pages[0]
+    assert f"{LEFT}The pieces of 9 testers say so, beyond what the counts" in pages[0]
 
 
 # Published errata -------------------------------------------------------------------------------------------

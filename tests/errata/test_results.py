@@ -14,6 +14,9 @@ from django.urls import reverse
 from testround.errata.checks import checks_of
 from testround.errata.selectors import dimension_result, read_round, results_of
 from testround.errata.services import erratum_publish, finding_accept
+from testround.errata.templatetags.findings import only_one_tester
+from testround.kernel.analysis import DeviationCell
+from testround.kernel.findings import Verdict
 from testround.people.models import User
 from testround.reports.exchange import round_import
 from testround.rounds.models import Round
@@ -169,6 +172,45 @@ def test_a_row_of_the_results_names_the_sizes_that_ask_for_something(tested: Rou
 
     assert chest.asking == ()
     assert length.asking == (("amend", ()),)
+
+
+def test_the_correction_of_a_dimension_stands_before_its_plot_and_the_headline_is_said_once(
+    signed_in: SignIn, designer: User, tested: Round
+) -> None:
+    page = (
+        signed_in(designer)
+        .get(reverse("errata:dimension", args=[tested.code, "body_length"]))
+        .content.decode()
+    )
+
+    order = ('class="answer"', "Proposed correction", '<figure class="plot">')
+    assert sorted(order, key=page.index) == list(order)
+    assert page.count("Hem to underarm comes out") == 1
+    assert "The pieces of 9 testers say so, beyond what the counts worked" in page
+
+
+@pytest.mark.parametrize(
+    ("testers", "low", "high", "alone"),
+    [(1, -1.4, 1.2, True), (1, -1.4, 1.6, False), (1, -1.6, 1.2, False), (2, -1.4, 1.2, False)],
+)
+def test_a_size_is_within_tolerance_but_for_a_second_tester(
+    testers: int, low: float, high: float, alone: bool
+) -> None:
+    cell = DeviationCell(
+        size="M",
+        dimension="body_length",
+        target=40,
+        printed=None,
+        tolerance=1.5,
+        testers=testers,
+        estimate=(low + high) / 2,
+        low=low,
+        high=high,
+        verdict=Verdict.OPEN,
+        needs=1,
+    )
+
+    assert only_one_tester(cell) is alone
 
 
 def test_a_dimension_the_sheet_does_not_have_is_not_found(

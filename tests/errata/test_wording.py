@@ -19,6 +19,7 @@ from testround.errata.wording import (
     names_of,
     needs_words,
     of_size,
+    reason_beyond,
     sizes_words,
     why_for_readers,
 )
@@ -123,6 +124,22 @@ def test_values_are_told_in_wearing_order_however_they_were_stored(names) -> Non
     assert headline(misprint, names, ("XS", "S", "M")) == (
         "Back, step 1 prints XS 3, S 2, M 1; its formula gives XS 6, S 5, M 4."
     )
+
+
+def test_a_reason_does_not_say_the_headline_again() -> None:
+    one = finding(
+        why="Hem: the pieces of 14 testers came out 3.4 cm longer. Lower the rows. It moves the sleeve."
+    )
+
+    assert reason_beyond(one, "Hem comes out 3.4 cm larger.") == (
+        "The pieces of 14 testers say so, beyond what the counts worked and their own gauge explain. "
+        "Lower the rows. It moves the sleeve."
+    )
+    assert reason_beyond({**one, "verdict": "look-closer", "testers": 1}, "") == (
+        "The piece of 1 tester says so, which is not enough to be sure. Lower the rows. It moves the sleeve."
+    )
+    assert reason_beyond({**one, "verdict": "holds"}, one["why"]) == ""
+    assert reason_beyond({**one, "kind": "schematic"}, "") == one["why"]
 
 
 def test_a_finding_says_how_many_testers_would_settle_it() -> None:
