@@ -88,5 +88,6 @@ def reason(
 @register.filter
 def only_one_tester(cell: DeviationCell) -> bool:
     """Whether a size would hold if a second tester had made it."""
-    known = cell.low is not None and cell.high is not None
-    return bool(known and cell.testers == 1 and -cell.tolerance <= cell.low and cell.high <= cell.tolerance)
+    if cell.low is None or cell.high is None or cell.testers != 1:
+        return False
+    return -cell.tolerance <= cell.low and cell.high <= cell.tolerance
