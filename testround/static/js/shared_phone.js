@@ -10,8 +10,8 @@ const PAGES = "testround pages";
 const words = document.querySelector('meta[name="testround-person"]')?.dataset;
 
 async function storesOfPages() {
-  const names = "caches" in window ? await window.caches.keys() : [];
-  return names.filter((name) => name.startsWith(PAGES));
+  const stores = "caches" in window ? await window.caches.keys() : [];
+  return stores.filter((name) => name.startsWith(PAGES));
 }
 
 async function dropPages() {
