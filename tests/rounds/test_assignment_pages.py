@@ -80,8 +80,9 @@ def test_candidates_stand_against_the_sizes_with_what_they_said(opened: Round, p
     said = words(page.get(reverse("rounds:candidates", args=[opened.code]), {"sort": "name"}))
 
     assert "6 who offer" in said
+    assert "Without an email address, so that you hand over the link yourself: Fir." in said
     assert (
-        "Fir no email address Fir wishes for size 9X, which the pattern does not have; that wish is left out. "
+        "Fir Fir wishes for size 9X, which the pattern does not have; that wish is left out. "
         "Full bust 90 cm S, 4 cm off M, 9X own yarn; Wool, supplied 3 1 Dec 2026"
     ) in said
 
@@ -123,7 +124,10 @@ def test_the_proposal_says_who_why_and_what_is_short(opened: Round, page: Client
 
     said = words(page.get(proposal(opened)))
 
-    assert "4 of 5 candidates would have a place; too few for XS. In the order of what counts" in said
+    assert (
+        "4 of 5 candidates would have a place; too few for XS. 1 is left out; the reason is in the table. "
+        "This is the best that can be done, and proven to be."
+    ) in said
     assert "XS is left short: 1 of 2. Only one candidate could make XS." in said
     assert "Bust within 0.5 cm of S; S needed two." in said
     assert "S is full, and no other size is within reach or wished for. In reserve: first for S." in said
@@ -179,7 +183,16 @@ def test_what_is_kept_is_said_to_cost_what_it_costs(opened: Round, page: Client)
         "What your word costs You keep some to a place, or to none. Against the best without that: "
         "0.5 cm more misfit in all later answers placed"
     ) in said
-    assert "With what you keep to, nothing better can be had" in said
+    assert (
+        "1 is left out; the reason is in the table. "
+        "With what you keep to, this is the best that can be done, and proven to be."
+    ) in said
+
+
+def test_names_come_before_the_totals_of_sizes(opened: Round, page: Client) -> None:
+    said = words(page.get(proposal(opened)))
+
+    assert said.index("Candidates, by the size proposed") < said.index("How many for each size")
 
 
 def test_what_is_kept_and_was_proposed_anyway_costs_nothing(opened: Round, page: Client) -> None:

@@ -104,6 +104,18 @@ def candidate_rows(round: Round, *, state: str, sort: str) -> list[CandidateRow]
     return sorted(rows, key=_order(sort, document.sizes, offers))
 
 
+def without_address(rows: Sequence[CandidateRow]) -> str:
+    """Who of these left no email address, in a sentence; empty where all did."""
+    names = [row.candidate.name for row in rows if not row.candidate.email]
+    if not names:
+        return ""
+    if len(names) == len(rows):
+        return _("Nobody here left an email address: you hand each their link yourself.")
+    return _("Without an email address, so that you hand over the link yourself: {names}.").format(
+        names=commas(names)
+    )
+
+
 def _order(sort: str, sizes: Sequence[str], offers: Offers) -> Callable[[CandidateRow], tuple[Any, ...]]:
     at = {size: j for j, size in enumerate(sizes)}
 
@@ -199,14 +211,7 @@ def proposal_page(shown: Drafted, units: LengthUnit) -> ProposalPage:
             candidates,
         ).format(placed=placed, n=candidates)
     word = shown.word_cost
-    if document.optimal and word is not None:
-        proof = _(
-            "With what you keep to, nothing better can be had in the order of what counts: that is proven."
-        )
-    elif document.optimal:
-        proof = _("In the order of what counts, nothing better can be had: that is proven.")
-    else:
-        proof = _("The search was stopped before it was done: something a little better may be possible.")
+    proof = _proof(candidates - placed, optimal=document.optimal, kept_to=word is not None)
     cost = shown.cost
     return ProposalPage(
         answer=answer,
@@ -221,6 +226,25 @@ def proposal_page(shown: Drafted, units: LengthUnit) -> ProposalPage:
         lost=tuple(called(one) for one in shown.asked.lost),
         placed=placed,
     )
+
+
+def _proof(left_out: int, *, optimal: bool, kept_to: bool) -> str:
+    """Who is left out, and how sure it is that nobody could do better."""
+    if not left_out:
+        who = _("Nobody is left out.")
+    else:
+        who = ngettext(
+            "{n} is left out; the reason is in the table.",
+            "{n} are left out; the reasons are in the table.",
+            left_out,
+        ).format(n=left_out)
+    if not optimal:
+        best = _("The search was stopped before it was done: something a little better may be possible.")
+    elif kept_to:
+        best = _("With what you keep to, this is the best that can be done, and proven to be.")
+    else:
+        best = _("This is the best that can be done, and proven to be.")
+    return f"{who} {best}"
 
 
 def _rows(shown: Drafted, said: Say) -> Iterable[SeatRow]:

@@ -36,6 +36,7 @@ from testround.rounds.selectors.assignment import (
     seats_to_offer,
     vacancies_of,
     vacancy_of,
+    without_address,
 )
 from testround.rounds.services.assignment import AlreadyAccepted, StaleDraft
 from testround.rounds.services.drafts import Drafted, draft_of
@@ -81,6 +82,7 @@ def candidates(request: HttpRequest, code: str) -> HttpResponse:
         "sort": sort,
         "sorts": [(key, words, urlencode({"state": state, "sort": key})) for key, words in SORTS.items()],
         "query": f"{urlencode({'state': state, 'sort': sort})}&",
+        "no_addresses": without_address(page.object_list),
         "total": sum(counts.values()),
         "may": rights_on(round.edition.pattern, request.user),
     }
