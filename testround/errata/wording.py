@@ -54,6 +54,35 @@ KIND_WORDS = {
 }
 
 
+_AT_FAULT = {
+    "printed-count": gettext_lazy("a printed number"),
+    "schematic": gettext_lazy("a printed measurement"),
+    "worked-count": gettext_lazy("the text, or its count"),
+    "stated-gauge": gettext_lazy("the stated gauge"),
+    "finished-size": gettext_lazy("the pattern’s numbers"),
+    "yarn": gettext_lazy("the printed yarn"),
+    "hours": gettext_lazy("the printed hours"),
+    "clarity": gettext_lazy("the text"),
+    "fit": gettext_lazy("the shape, as testers feel it"),
+}
+
+
+def fault_words(finding: Finding) -> str:
+    """Whose fault a finding is: "Fault: the stated gauge"; empty where nothing is wrong."""
+    if finding["verdict"] not in ("amend", "look-closer"):
+        return ""
+    if finding.get("testers") == 1:
+        return _("Fault: not known, by one tester alone")
+    whose = _AT_FAULT.get(finding["kind"])
+    if not whose:
+        return ""
+    if finding["verdict"] == "look-closer":
+        # Translators: {whose} is as in "the stated gauge".
+        return _("Fault: perhaps {whose}").format(whose=whose)
+    # Translators: {whose} is as in "the stated gauge".
+    return _("Fault: {whose}").format(whose=whose)
+
+
 def why_for_readers(why: str) -> str:
     """A finding's reason without the sentences that only help the designer to decide."""
     return for_readers(why)

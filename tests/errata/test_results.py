@@ -50,6 +50,15 @@ def test_the_findings_stand_first_each_in_a_sentence(
     )
 
 
+def test_a_finding_says_whose_fault_it_is_and_the_ways_to_the_evidence_come_after(
+    signed_in: SignIn, designer: User, tested: Round
+) -> None:
+    page = signed_in(designer).get(address("results", tested)).content.decode()
+
+    order = ("Fault: a printed number", 'aria-label="The evidence"', 'id="results-caption"')
+    assert sorted(order, key=page.index) == list(order)
+
+
 def test_the_reader_of_inches_reads_inches(signed_in: SignIn, designer: User, tested: Round) -> None:
     designer.units = User.Units.INCHES
     designer.save()

@@ -15,6 +15,7 @@ from testround.errata.wording import (
     changed_since,
     changes_from,
     draft_text,
+    fault_words,
     headline,
     names_of,
     needs_words,
@@ -140,6 +141,22 @@ def test_a_reason_does_not_say_the_headline_again() -> None:
     )
     assert reason_beyond({**one, "verdict": "holds"}, one["why"]) == ""
     assert reason_beyond({**one, "kind": "schematic"}, "") == one["why"]
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({}, "Fault: the pattern’s numbers"),
+        ({"kind": "stated-gauge"}, "Fault: the stated gauge"),
+        ({"kind": "printed-count", "testers": 0}, "Fault: a printed number"),
+        ({"kind": "clarity"}, "Fault: the text"),
+        ({"verdict": "look-closer", "testers": 3}, "Fault: perhaps the pattern’s numbers"),
+        ({"verdict": "look-closer", "testers": 1}, "Fault: not known, by one tester alone"),
+        ({"verdict": "holds"}, ""),
+    ],
+)
+def test_a_finding_says_whose_fault_it_is(changes: dict[str, Any], words: str) -> None:
+    assert fault_words(finding(**changes)) == words
 
 
 def test_a_finding_says_how_many_testers_would_settle_it() -> None:

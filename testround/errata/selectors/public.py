@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, cast
 
 from django.db.models import Exists, OuterRef
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from testround.errata.models import Erratum
 from testround.errata.wording import (
@@ -107,10 +108,15 @@ def shown_erratum(erratum: Erratum, reader: Reader, size: str = "") -> ShownErra
         place=told(erratum.place),
         text=told(erratum.text),
         why=lengths_in(told(erratum.why), reader.units),
-        sizes=", ".join(erratum.sizes) if erratum.sizes else _("every size") if every else "",
+        sizes=_named_sizes(erratum.sizes) if erratum.sizes else _("every size") if every else "",
         changes=changes,
         tables=change_table_of(changes, size, reader.units) if size else change_tables(changes, reader.units),
     )
+
+
+def _named_sizes(sizes: Sequence[str]) -> str:
+    """ "size 2X", "sizes M, L"."""
+    return ngettext("size {sizes}", "sizes {sizes}", len(sizes)).format(sizes=", ".join(sizes))
 
 
 def public_document(public: PublicErrata, address: str) -> dict[str, Any]:

@@ -52,6 +52,11 @@ def under(kept: Mapping[str, Any], key: str) -> Any:
 
 
 @register.filter
+def fault(finding: Mapping[str, Any]) -> str:
+    return wording.fault_words(finding)
+
+
+@register.filter
 def needs(finding: Mapping[str, Any]) -> str:
     return wording.needs_words(finding)
 
