@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
+from collections.abc import Callable
 from threading import Lock
 from typing import Generic, TypeVar
 
@@ -29,6 +30,14 @@ class Recent(Generic[Value]):
             self._kept.move_to_end(key)
             while len(self._kept) > self._most:
                 self._kept.popitem(last=False)
+
+    def get_or_keep(self, key: str, make: Callable[[], Value]) -> Value:
+        """What is kept under a key, or what is made now and kept. Two who ask at once may both make it."""
+        found = self.get(key)
+        if found is None:
+            found = make()
+            self.keep(key, found)
+        return found
 
     def clear(self) -> None:
         with self._lock:

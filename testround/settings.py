@@ -109,6 +109,8 @@ TEMPLATES = [
     }
 ]
 
+FORM_RENDERER = "testround.people.widgets.AtOnce"
+
 # SQLite as several threads need it: readers do not wait for a writer, a writer says so at its start and
 # waits its turn.
 SQLITE_OPTIONS = {

@@ -11,6 +11,8 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from testround.kernel.round import Pattern as SheetDocument
+from testround.kernel.sheet import Sheet
+from testround.patterns.compiled import compiled, document_of
 
 
 def new_code() -> str:
@@ -73,7 +75,12 @@ class Edition(models.Model):
     @property
     def document(self) -> SheetDocument:
         """The sheet as the kernel sees it."""
-        return SheetDocument.model_validate(self.sheet)
+        return document_of(self.sheet)
+
+    @property
+    def compiled(self) -> Sheet:
+        """The same, ready to be computed. Raises `SheetError` where it cannot be."""
+        return compiled(self.sheet)
 
 
 class SheetState(models.Model):

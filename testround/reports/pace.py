@@ -17,6 +17,7 @@ from testround.kernel.pace import Diary, Everyone, Forecast, everyone, forecast,
 from testround.kernel.sheet import Sheet, SheetError
 from testround.kernel.words import listed
 from testround.reports.bridge import kernel_tester, testers_of
+from testround.reports.digest import round_digest
 from testround.reports.models import Count, Finished, Reported, Sitting, Swatch
 from testround.reports.selectors import Desk
 from testround.rounds.due import date_of
@@ -27,6 +28,8 @@ from testround.rounds.selectors.forecasts import foretells
 READ = (Swatch, Count, Finished, Sitting)
 # Everyone's pace moves slowly, and reading it reads the whole round: a tester's page may be that much behind.
 CACHED_FOR_SECONDS = 10 * 60
+# A forecast is another as soon as anything is sent, and tomorrow.
+FORECASTS_KEPT_FOR_SECONDS = 24 * 60 * 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +111,7 @@ def everyone_in(round_: Round, today: dt.date) -> Everyone:
     key = f"pace:{__version__}:{round_.code}:{today}"
     known = cache.get(key)
     if not isinstance(known, Everyone):
-        sheet = Sheet(round_.edition.document)
+        sheet = round_.edition.compiled
         found = testers_of(round_, READ)
         known = everyone(pieces_of(sheet, [tester for _, tester, _ in found]), _diaries(found), today)
         cache.set(key, known, CACHED_FOR_SECONDS)
@@ -126,9 +129,21 @@ def _diaries(
 def forecasts_in(round_: Round, today: dt.date) -> Mapping[int, Forecast]:
     """The forecast of every piece in progress of a round, by its place."""
     try:
-        sheet = Sheet(round_.edition.document)
+        sheet = round_.edition.compiled
     except SheetError:
         return {}
+    digest = round_digest(round_)
+    key = f"forecasts:{digest}:{today}"
+    known = cache.get(key)
+    if not isinstance(known, dict):
+        known = _forecasts(round_, sheet, today)
+        # Unless somebody sent something while the rows were read.
+        if round_digest(round_) == digest:
+            cache.set(key, known, FORECASTS_KEPT_FOR_SECONDS)
+    return known
+
+
+def _forecasts(round_: Round, sheet: Sheet, today: dt.date) -> dict[int, Forecast]:
     found = testers_of(round_, READ)
     pieces = pieces_of(sheet, [tester for _, tester, _ in found])
     diaries = _diaries(found)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, cast
@@ -9,6 +10,7 @@ from typing import Any, cast
 from django.db.models import Q, QuerySet
 from django.http import Http404
 from django.shortcuts import get_object_or_404
+from django.utils.translation import get_language
 
 from testround.kernel import round as kernel
 from testround.kernel.gauge import SwatchAnswer, answer_swatch
@@ -16,12 +18,20 @@ from testround.kernel.sheet import Sheet
 from testround.kernel.terms import Terms, translate
 from testround.kernel.worksheet import Worksheet, worksheet
 from testround.patterns.access import Right, patterns_open_to
+from testround.patterns.compiled import name_of_sheet
 from testround.patterns.models import Edition
 from testround.people.models import User
+from testround.recent import Recent
 from testround.reports.bridge import kernel_tester
 from testround.reports.models import Count, Finished, Fit, Photo, Rendition, Submission, Swatch
 from testround.rounds.models import Consent, Place
 from testround.rounds.selectors import places_of
+
+# What this process has just worked out, for the next page of the same tester.
+_translated: Recent[kernel.Pattern] = Recent(16)
+_sheets: Recent[Sheet] = Recent(32)
+_answers: Recent[SwatchAnswer] = Recent(256)
+_worksheets: Recent[Worksheet] = Recent(64)
 
 
 def place_held(user: User, pk: int) -> Place:
@@ -52,13 +62,15 @@ class Desk:
 
     place: Place
     pattern: kernel.Pattern
+    sheet_name: str
+    """A name for all that the pattern says, in the dialect in which it says it."""
     swatches: tuple[Swatch, ...]
     counts: tuple[Count, ...]
     finished: tuple[Finished, ...]
 
     @cached_property
     def sheet(self) -> Sheet:
-        return Sheet(self.pattern)
+        return _sheets.get_or_keep(self.sheet_name, lambda: Sheet(self.pattern))
 
     @cached_property
     def tester(self) -> kernel.Tester:
@@ -77,13 +89,26 @@ class Desk:
 
     @cached_property
     def worksheet(self) -> Worksheet:
-        return worksheet(self.round, self.tester, sheet=self.sheet)
+        return _worksheets.get_or_keep(
+            self._sent, lambda: worksheet(self.round, self.tester, sheet=self.sheet)
+        )
 
     def swatch_answer(self) -> SwatchAnswer | None:
         """What the swatches say; None before there is one."""
-        if not self.tester.swatches:
-            return None
-        return answer_swatch(self.sheet, self.tester, self.tester.swatches)
+        return self._swatch_answer if self.tester.swatches else None
+
+    @cached_property
+    def _swatch_answer(self) -> SwatchAnswer:
+        # Several pages of a tester open with it, and it changes with what they sent alone.
+        return _answers.get_or_keep(
+            self._sent, lambda: answer_swatch(self.sheet, self.tester, self.tester.swatches)
+        )
+
+    @cached_property
+    def _sent(self) -> str:
+        """A name for this sheet and all that this tester sent, as it is said in the present language."""
+        said = repr((self.sheet_name, get_language(), self.tester.model_dump_json()))
+        return hashlib.sha256(said.encode()).hexdigest()
 
     @property
     def lacks_measures(self) -> tuple[kernel.Measure, ...]:
@@ -101,9 +126,11 @@ class Desk:
 def desk_of(place: Place, terms: Terms | None = None) -> Desk:
     """Three queries, whatever was sent. With ``terms`` a crochet sheet's words are in that dialect."""
     current = {"place": place, "superseded_at": None}
+    name, pattern = _in_terms(place.round.edition, terms)
     return Desk(
         place=place,
-        pattern=_in_terms(place.round.edition, terms),
+        pattern=pattern,
+        sheet_name=name,
         swatches=tuple(Swatch.objects.filter(**current).order_by("pk")),
         counts=tuple(Count.objects.filter(**current).order_by("pk")),
         finished=tuple(Finished.objects.filter(**current).order_by("pk")),
@@ -150,13 +177,18 @@ def rendition_at(photo: Photo, width: int) -> Rendition:
     return next((rendition for rendition in renditions if rendition.width >= width), renditions[-1])
 
 
-def _in_terms(edition: Edition, terms: Terms | None) -> kernel.Pattern:
-    """The sheet with its labels and instructions in a dialect; places in the text keep their names."""
+def _in_terms(edition: Edition, terms: Terms | None) -> tuple[str, kernel.Pattern]:
+    """The sheet with its labels and instructions in a dialect, and a name for it; places in the text keep theirs."""
     pattern = edition.document
+    name = name_of_sheet(edition.sheet)
     written_in = cast(Terms, edition.terms)
     if terms is None or pattern.craft is not kernel.Craft.CROCHET or terms == written_in:
-        return pattern
+        return name, pattern
+    name = f"{name}:{written_in}:{terms}"
+    return name, _translated.get_or_keep(name, lambda: _translate(pattern, written_in, terms))
 
+
+def _translate(pattern: kernel.Pattern, written_in: Terms, terms: Terms) -> kernel.Pattern:
     def said(entry: Any) -> Any:
         words = {"label": translate(entry.label, source=written_in, target=terms)}
         for name in ("how", "at"):

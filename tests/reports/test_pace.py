@@ -19,6 +19,7 @@ from django.utils.formats import date_format
 from testround.people.models import User
 from testround.reports import services
 from testround.reports.models import Finished, Sitting
+from testround.reports.pace import forecasts_in
 from testround.rounds.models import Place, Round
 
 SignIn = Callable[[User], Client]
@@ -302,6 +303,20 @@ def test_finished_pieces_and_places_nobody_holds_are_not_foretold(
     assert "Will they finish in time?" not in text_of(response)
 
 
+def test_a_forecast_is_another_as_soon_as_hours_are_sent(
+    signed_in: SignIn, designer: User, making: Place, a_round: Round
+) -> None:
+    before = forecasts_in(a_round, timezone.localdate())[making.pk]
+
+    Sitting.objects.create(place=making, hours=3, done=None)
+
+    after = forecasts_in(a_round, timezone.localdate())[making.pk]
+    assert (after.so_far, forecasts_in(a_round, timezone.localdate())[making.pk]) == (
+        before.so_far + 3,
+        after,
+    )
+
+
 @pytest.mark.parametrize("others", [1, 25])
 def test_the_round_page_costs_the_same_for_a_few_pieces_in_progress_or_many(
     signed_in: SignIn, designer: User, making: Place, a_round: Round, others: int
@@ -315,6 +330,9 @@ def test_the_round_page_costs_the_same_for_a_few_pieces_in_progress_or_many(
 
     with CaptureQueriesContext(connection) as asked:
         response = client.get(a_round.get_absolute_url())
+    with CaptureQueriesContext(connection) as again:
+        client.get(a_round.get_absolute_url())
 
     assert response.context["page"].outlook.count == others + 1
-    assert len(asked) == 13
+    # What everybody sent is read once, and then only whether it is still the same.
+    assert (len(asked), len(again)) == (15, 9)

@@ -418,7 +418,7 @@ def test_the_page_of_a_round_costs_the_same_for_two_places_or_thirty(
 
     # session, user, round with its edition, places with their links, how many offer, what fell free, diary, yarns;
     # for the forecast places again, swatches, counts, finished measurements, sittings
-    with django_assert_num_queries(13):
+    with django_assert_num_queries(15):
         response = client.get(opened.get_absolute_url())
 
     assert response.context["page"].place_count == n

@@ -12,9 +12,9 @@ from django.utils.translation import gettext as _
 from testround.kernel.cautions import Caution, cautions_for
 from testround.kernel.measuring import how_to_measure
 from testround.kernel.round import Pattern as SheetDocument
-from testround.kernel.sheet import Sheet
 from testround.kernel.units import YARN_WEIGHTS, decimal
 from testround.kernel.words import commas, listed
+from testround.patterns.models import Edition
 from testround.rounds.models import Candidate, Round, SuppliedYarn
 from testround.rounds.services.call import CallState, call_state, offers_wanted, sizes_sought
 
@@ -131,7 +131,7 @@ def call_page(round: Round) -> CallPage:
         state=call_state(round, confirmed=counts.confirmed),
         sizes=document.sizes,
         body=body,
-        finished=_finished(document),
+        finished=_finished(round.edition),
         yarns=yarns,
         supplied=tuple(Yarn(yarn.label, _band(yarn)) for yarn in yarns),
         bring=bring,
@@ -140,11 +140,12 @@ def call_page(round: Round) -> CallPage:
     )
 
 
-def _finished(document: SheetDocument) -> tuple[Line, ...]:
+def _finished(edition: Edition) -> tuple[Line, ...]:
     """Finished measurements by size: as printed, else as the sheet computes them."""
+    document = edition.document
     if not document.sizes or not document.dimensions:
         return ()
-    sheet = Sheet(document)
+    sheet = edition.compiled
     inputs = sheet.stated()
     computed = sheet.dimensions(inputs, sheet.numbers(inputs))
     lines = []
