@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -20,7 +21,9 @@ from testround.kernel.units import (
     format_count,
     format_gauge,
     format_length,
+    gauge_over,
     lengths_in,
+    rounded,
 )
 from testround.kernel.whys import for_readers
 from testround.kernel.words import commas, in_sizes, listed, ngettext
@@ -329,7 +332,13 @@ def headline(
         case "stated-gauge" if now and proposed:
             axis = next(iter(proposed))
             span: GaugeSpan = "4in" if units == "in" else "10cm"
-            found, stated = (format_gauge(values[axis], span) for values in (proposed, now))
+            stated = format_gauge(now[axis], span)
+            # What testers get is known to a tenth, finer than what is proposed for print.
+            found = (
+                format_gauge(proposed[axis], span)
+                if estimate is None
+                else decimal(float(rounded(gauge_over(now[axis] + estimate, span), Fraction(1, 10))), ".1f")
+            )
             if axis == "stitches":
                 said = _("Testers get {found} stitches in {span}; the pattern states {stated}.")
             else:
@@ -343,6 +352,14 @@ def headline(
             return _("{place}: testers arrive at {proposed}; the pattern prints {printed}.").format(
                 place=named.place, proposed=_by_size(proposed), printed=_by_size(now)
             )
+        case "yarn" if now and proposed:
+            why: str = lengths_in(finding.get("why") or "", units)
+            short = [size for size in now if size in every and proposed.get(size, 0) > now[size]]
+            if len(short) < 2:
+                return why
+            # Translators: {where} is as in "in sizes M to XL".
+            also = _("The printed yarn falls short {where}.").format(where=sizes_words(short, every))
+            return f"{why} {also}"
         case "schematic" if estimate is not None:
             return _schematic(named.label, estimate, where, units)
         case _:
@@ -401,7 +418,7 @@ def _by_size(values: Mapping[str, float], beside: Mapping[str, float] | None = N
 def reason_beyond(finding: Finding, headline: str, units: LengthUnit = "cm") -> str:
     """Why a finding is made, without what its headline has said already; empty where that said it all."""
     why: str = lengths_in(finding.get("why") or "", units)
-    if why == headline:
+    if headline.startswith(why):
         return ""
     n, verdict = finding.get("testers"), finding["verdict"]
     if finding["kind"] != "finished-size" or not n or verdict not in ("amend", "look-closer"):

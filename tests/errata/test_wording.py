@@ -93,11 +93,34 @@ def test_a_finished_size_is_told_in_the_readers_unit(names, units, sentence: str
 
 def test_a_stated_gauge_is_told_as_what_testers_get(names) -> None:
     gauge = finding(
-        kind="stated-gauge", subject="body.row", sizes=None, now={"rows": 30}, proposed={"rows": 28.5}
+        kind="stated-gauge",
+        subject="body.row",
+        sizes=None,
+        estimate=-1.4,
+        now={"rows": 30},
+        proposed={"rows": 28.5},
     )
 
-    assert headline(gauge, names, EVERY) == "Testers get 28 1/2 rows in 10 cm; the pattern states 30."
-    assert headline(gauge, names, EVERY, "in") == "Testers get 29 rows in 4 in; the pattern states 30 1/2."
+    # As on the page of the swatches, to a tenth: 30 − 1.4 over 10 cm are 29.06 over 10.16 cm.
+    assert headline(gauge, names, EVERY) == "Testers get 28.6 rows in 10 cm; the pattern states 30."
+    assert headline(gauge, names, EVERY, "in") == "Testers get 29.1 rows in 4 in; the pattern states 30 1/2."
+
+
+def test_every_size_whose_printed_yarn_falls_short_is_named(names) -> None:
+    yarn = finding(
+        kind="yarn",
+        subject="yarn",
+        now={"XS": 900, "S": 1000, "L": 1400},
+        proposed={"XS": 1100, "S": 1100, "L": 1200},
+        why="Half of makers need 1020 m or more for size XS.",
+    )
+    one = {**yarn, "now": {"XS": 900}, "proposed": {"XS": 1100}}
+
+    assert headline(yarn, names, EVERY) == (
+        "Half of makers need 1020 m or more for size XS. The printed yarn falls short in sizes XS and S."
+    )
+    assert headline(one, names, EVERY) == yarn["why"]
+    assert reason_beyond(yarn, headline(yarn, names, EVERY)) == ""
 
 
 def test_a_size_that_holds_is_told_in_the_analysis_own_words(names) -> None:

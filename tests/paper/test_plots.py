@@ -11,7 +11,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from testround.paper.drawing import Circle, Group, Line, Polygon, Polyline, Rect, Text
+from testround.paper.drawing import Circle, Drawing, Group, Line, Mark, Polygon, Polyline, Rect, Text
+from testround.paper.fonts import width_of
 from testround.paper.plots import (
     AmountOfSize,
     AmountPoint,
@@ -461,6 +462,23 @@ def test_makers_who_took_nearly_the_same_do_not_hide_one_another() -> None:
 
     assert abs(dots[0][0] - dots[1][0]) < 9
     assert dots[0][1] != dots[1][1]
+
+
+def test_what_to_print_is_written_beside_its_triangle_within_the_drawing_and_the_axis_says_its_numbers_twice():
+    drawing = amount_plot(YARN).drawing
+    texts = [mark for mark in [*drawing.marks, *inside(drawing)] if isinstance(mark, Text)]
+
+    for metres in ("1200", "1400"):
+        written = [mark for mark in texts if mark.words == metres and mark.anchor == "start"]
+        assert len(written) == 1
+        assert written[0].x + width_of(metres, written[0].size) <= drawing.width
+    ticks = [mark.words for mark in texts if mark.anchor == "middle" and mark.words.isdigit()]
+    assert len(ticks) == 2 * len(set(ticks)) > 2
+
+
+def inside(drawing: Drawing) -> list[Mark]:
+    """What stands in a drawing's groups."""
+    return [part for mark in drawing.marks if isinstance(mark, Group) for part in mark.marks]
 
 
 def test_a_piece_not_finished_and_printed_and_proposed_amounts_are_told_apart_by_shape() -> None:

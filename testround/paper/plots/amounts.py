@@ -87,7 +87,9 @@ def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") 
     wanted += [one.printed for one in data.sizes if one.printed is not None and one.printed <= most]
     low, high = min(wanted, default=0.0), max(wanted, default=1.0)
     air = 0.04 * max(high - low, 0.05 * high)
-    scale = Scale(low - air, high + air, start=label_width + 14, end=width - 14)
+    # What is to be printed is written beside its triangle.
+    beside = max((_wide(one.proposed) for one in data.sizes), default=0.0) if data.beyond_half else 0.0
+    scale = Scale(low - air, high + air, start=label_width + 14, end=width - 14 - beside)
 
     signs = [dot_sign("solid", _("a maker"))]
     if any(point.rough for point in data.points):
@@ -102,6 +104,7 @@ def amount_plot(data: Amounts, *, width: float = PHONE, ident: str = "amounts") 
             Sign((triangle((0, 0), 6, "hollow", towards="left"),), 10, pgettext("an amount", "to print"))
         )
     legend, top = legend_of(signs, width)
+    top += 18
 
     rows: list[Mark] = []
     y = top
@@ -190,7 +193,9 @@ def _amount_of_size(one: AmountOfSize, scale: Scale, y: float, data: Amounts) ->
         diamond((scale.clipped(one.typical), y), 5, "estimate"),
     ]
     if data.beyond_half:
-        marks.append(triangle((scale.clipped(one.proposed), y), 5, "hollow", towards="left"))
+        x = scale.clipped(one.proposed)
+        marks.append(triangle((x, y), 5, "hollow", towards="left"))
+        marks.append(Text(x + 8, y + 4, format_count(one.proposed), SMALL))
     if one.printed is not None:
         x = scale.clipped(one.printed)
         if one.printed > scale.high:
@@ -215,6 +220,11 @@ def _amount_of_size(one: AmountOfSize, scale: Scale, y: float, data: Amounts) ->
     return Group(tuple(marks), said, "pooled")
 
 
+def _wide(value: float) -> float:
+    """How much room a number beside its triangle takes."""
+    return 8 + fonts.width_of(format_count(value), SMALL) * 1.15
+
+
 def _amount_axis(scale: Scale, top: float, bottom: float, unit: str) -> list[Mark]:
     marks: list[Mark] = [Line((scale.start, bottom), (scale.end, bottom), "axis")]
     for tick in ticks(scale.low, scale.high, _AMOUNT_STEPS, int((scale.end - scale.start) // 44) + 1):
@@ -222,5 +232,6 @@ def _amount_axis(scale: Scale, top: float, bottom: float, unit: str) -> list[Mar
         marks.append(Line((x, top), (x, bottom), "grid"))
         marks.append(Line((x, bottom), (x, bottom + 4), "axis"))
         marks.append(Text(x, bottom + 17, f"{tick}", SMALL, "middle"))
+        marks.append(Text(x, top - 5, f"{tick}", SMALL, "middle"))
     marks.append(Text((scale.start + scale.end) / 2, bottom + 34, unit, SMALL, "middle", "muted"))
     return marks

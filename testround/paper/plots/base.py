@@ -192,7 +192,7 @@ def moved(mark: Mark, dx: float, dy: float) -> Mark:
 
 def pooled_sign() -> Sign:
     marks = (Line((-14, 0), (14, 0), "interval"), diamond((0, 0), 6, "estimate"))
-    return Sign(marks, 28, _("pooled, 95 %"))
+    return Sign(marks, 28, _("all testers together, 95 %"))
 
 
 def dot_sign(look: str, words: str) -> Sign:

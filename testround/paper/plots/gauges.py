@@ -103,7 +103,8 @@ def gauge_plot(
     left, right, tall = 40.0, width - 20, min(width * 0.9, 420.0)
     usual = _usual(data.points)
     legend, top = legend_of(_signs(data, over, usual), width)
-    top += 18
+    # The axis's own words stand apart from the legend's.
+    top += 32
     bottom = top + tall
     sides = [(side.st, side.row) for side in data.sides]
     across = _gauge_scale(
@@ -184,7 +185,7 @@ def _signs(data: Gauges, over: GaugeSpan, usual: tuple[float | None, float | Non
         signs.append(Sign(band_look(22, 12), 22, _("all within tolerance")))
     if any(usual):
         ends = (Line((-9, -4), (-9, 4), "whisker"), Line((9, -4), (9, 4), "whisker"))
-        signs.append(Sign((Line((-9, 0), (9, 0), "whisker"), *ends), 18, _("how sure a swatch is")))
+        signs.append(Sign((Line((-9, 0), (9, 0), "whisker"), *ends), 18, _("usual spread of one swatch")))
     return signs
 
 
