@@ -64,6 +64,14 @@ class WorksheetNumber:
     printed: bool
     at_own_gauge: float | None
 
+    @property
+    def own_if_other(self) -> float | None:
+        """What the tester's gauge needs where that, as it is shown, is another number than ``value``; else None."""
+        if self.at_own_gauge is None or self.value is None:
+            return None
+        same = format_count(self.at_own_gauge) == format_count(self.value)
+        return None if same else self.at_own_gauge
+
 
 @dataclass(frozen=True, slots=True)
 class WorksheetShaping:

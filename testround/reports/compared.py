@@ -55,7 +55,9 @@ def photos_in(test_round: Round, wanted: Wanted | None = None) -> QuerySet[Photo
         output_field=IntegerField(),
     )
     allowed = Prefetch(
-        "place__consents", Consent.objects.filter(withdrawn_at=None).order_by("kind"), to_attr="standing"
+        "place__consents",
+        Consent.objects.filter(withdrawn_at=None).exclude(kind=Consent.Kind.SEEN).order_by("kind"),
+        to_attr="standing",
     )
     return photos.select_related("place").prefetch_related(allowed).order_by(rank, "-pk")
 

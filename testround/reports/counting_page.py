@@ -24,6 +24,8 @@ class StepLine:
     unit: str
     value: float | None
     ticked: bool
+    sent: bool
+    """Its count was sent, so that it is behind the tester without a tick."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,22 +34,24 @@ class StepSection:
     title: str
     steps: tuple[StepLine, ...]
     is_next: bool
-    """Whether it is the first with something left to tick off."""
+    """Whether it is the first with something that is neither ticked off nor sent."""
 
     @property
     def count(self) -> int:
         return len(self.steps)
 
     @property
-    def ticked(self) -> int:
-        return sum(step.ticked for step in self.steps)
+    def behind(self) -> int:
+        return sum(step.ticked or step.sent for step in self.steps)
 
 
 def steps_by_section(desk: Desk, counted: Counted) -> list[StepSection]:
     """Every number of the sheet with the tester's own value, by section."""
     values = {line.key: line for place in desk.worksheet.places for line in place.numbers}
     sections = sections_of(desk.pattern)
-    next_one = next((one.slug for one in sections if not one.keys <= counted.ticked), "")
+    sent = {row.number for row in desk.counts}
+    behind = counted.ticked | sent
+    next_one = next((one.slug for one in sections if not one.keys <= behind), "")
     return [
         StepSection(
             section.slug,
@@ -60,6 +64,7 @@ def steps_by_section(desk: Desk, counted: Counted) -> list[StepSection]:
                     number.unit,
                     values[number.key].value,
                     number.key in counted.ticked,
+                    number.key in sent,
                 )
                 for number in section.numbers
             ),

@@ -264,6 +264,11 @@ class CountsForm(SentForm):
             self.fields[_counted(number)] = CountField(label=number.label)
             self.fields[_keep(number)] = forms.BooleanField(label=_("It is right, keep it"), required=False)
 
+    @property
+    def own_beside(self) -> bool:
+        """Whether what the tester's own gauge would need stands beside a number."""
+        return any(line.own is not None for _place, lines in self.groups() for line in lines)
+
     def groups(self) -> list[tuple[str, list[CountLine]]]:
         """The lines by place in the text, in the sheet's order."""
         values = {line.key: line for place in self.desk.worksheet.places for line in place.numbers}
@@ -276,7 +281,7 @@ class CountsForm(SentForm):
                     number=number,
                     field=self[_counted(number)],
                     value=line.value,
-                    own=line.at_own_gauge,
+                    own=line.own_if_other,
                     sent=sent.get(number.key, ""),
                     keep=self[_keep(number)],
                     doubt=self.doubts.get(number.key, ""),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Collection
 from typing import Any
 
 from django import forms
@@ -14,7 +15,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from testround.reports.counting import MOST_ROWS_A_PRESS
 from testround.reports.fields import PercentField
 from testround.reports.models_phone import LONGEST_LABEL
-from testround.reports.sections import sections_of
+from testround.reports.sections import section_to_do, sections_of
 from testround.reports.selectors import Desk
 
 
@@ -46,12 +47,16 @@ class CounterForm(forms.Form):
         help_text=gettext_lazy("As in “Left front” or “Second sleeve”."),
     )
 
-    def __init__(self, *args: Any, desk: Desk, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, desk: Desk, ticked: Collection[str] = (), **kwargs: Any) -> None:
+        """``ticked`` are the steps ticked off: the first section with something left is chosen beforehand."""
         super().__init__(*args, **kwargs)
         values = {line.key: line.value for place in desk.worksheet.places for line in place.numbers}
         self.meant: dict[str, tuple[str, int | None]] = {}
         groups: list[tuple[str, list[tuple[str, str]]]] = []
-        for section in sections_of(desk.pattern):
+        sections = sections_of(desk.pattern)
+        to_do = section_to_do(sections, {*ticked, *(row.number for row in desk.counts)})
+        first = to_do.slug if to_do else ""
+        for section in sections:
             choices = [(section.slug, _("{section}, row by row").format(section=section.title))]
             self.meant[section.slug] = (section.title[:LONGEST_LABEL], None)
             for number in section.numbers:
@@ -70,6 +75,7 @@ class CounterForm(forms.Form):
                 choices.append((f"rows {number.key}", words))
             groups.append((section.title, choices))
         self.fields["what"].choices = groups
+        self.initial.setdefault("what", first)
         widget = self.fields["what"].widget
         widget.meant = self.meant
 

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
+from django.utils import formats
 from django.utils.translation import gettext as _
 
 from testround.kernel.round import Craft
 from testround.reports.selectors import Desk
-from testround.rounds.models import Place
+from testround.rounds.due import date_of
+from testround.rounds.models import Place, Reminder
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +28,23 @@ def in_two(sentence: str) -> tuple[str, str]:
     """The kernel's answer as a heading and what follows: "Not yet" and "Chest would come out …"."""
     verdict, _, reason = sentence.partition(": ")
     return verdict, reason[:1].upper() + reason[1:]
+
+
+def due_of(step: Step | None, place: Place) -> dt.date | None:
+    """The day by which the next step is wanted: the swatch's until that is sent, then the round's last."""
+    what = Reminder.What.SWATCH if step and step.page == "swatch" else Reminder.What.MEASURES
+    return date_of(place, what)
+
+
+def late_word(step: Step | None, place: Place, *, today: dt.date) -> str:
+    """Said after the reason for the next step where its day is over; else empty. Extras are never late."""
+    due = due_of(step, place)
+    if step is None or step.page in ("yarn", "photo_new") or due is None or due >= today:
+        return ""
+    day = formats.date_format(due, "MONTH_DAY_FORMAT")
+    if step.page == "swatch":
+        return _("It was due {day}; still wanted.").format(day=day)
+    return _("Everything was due {day}; still wanted.").format(day=day)
 
 
 def next_step(desk: Desk) -> Step | None:

@@ -62,7 +62,7 @@ from testround.reports.selectors import (
 )
 from testround.reports.sent import sent_from
 from testround.reports.sheet_page import lettered_dimensions, sheet_sections
-from testround.reports.steps import in_two, next_step
+from testround.reports.steps import due_of, in_two, late_word, next_step
 from testround.reports.tasks import counted_lines, task_groups
 from testround.reports.timer import running_at, sitting_log
 from testround.reports.views_shared import answered, corrected, desk_at, form_at, shown
@@ -91,8 +91,11 @@ def places(request: HttpRequest) -> HttpResponse:
 def place(request: HttpRequest, pk: int) -> HttpResponse:
     desk = desk_at(request, pk)
     news = list(news_of(desk.place))
+    step, today = next_step(desk), timezone.localdate()
     context = {
-        "step": next_step(desk),
+        "step": step,
+        "due": due_of(step, desk.place),
+        "late": late_word(step, desk.place, today=today),
         "groups": task_groups(desk, counted_at(desk.place)),
         "running": running_at(desk.place),
         "stop": StopForm(desk=desk),
@@ -100,7 +103,7 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
         "answer": desk.swatch_answer(),
         "states": Place.State.choices,
         "cautions": cautions_for(desk.pattern, desk.place.measures),
-        "time": time_of(desk, today=timezone.localdate()),
+        "time": time_of(desk, today=today),
         "news": news,
     }
     return shown(request, "reports/place.html", desk, context)
@@ -199,7 +202,11 @@ def sitting(request: HttpRequest, pk: int) -> HttpResponse:
         form,
         sitting_log,
         received=received,
-        context={"running": running, "stop": StopForm(desk=desk)},
+        context={
+            "running": running,
+            "stop": StopForm(desk=desk),
+            "time": None if corrects else time_of(desk, today=timezone.localdate()),
+        },
     )
 
 
@@ -357,6 +364,9 @@ def worksheet(request: HttpRequest, pk: int) -> HttpResponse:
         {
             "worksheet": desk.worksheet,
             "sections": sections,
+            "own_beside": any(
+                line.own_if_other is not None for group in desk.worksheet.places for line in group.numbers
+            ),
             "all_worked": all(section.done == section.count for section in sections),
             "flats": flats_of(desk),
             "dimensions": lettered_dimensions(desk),

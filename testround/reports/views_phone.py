@@ -38,16 +38,15 @@ WORKER = Path(__file__).resolve().parent.parent / "static" / "js" / "worker.js"
 def counting(request: HttpRequest, pk: int) -> HttpResponse:
     """Rows and steps. With scripts a press costs no request; without them it is a form."""
     desk = desk_at(request, pk)
-    form = CounterForm(request.POST if "add" in request.POST else None, desk=desk)
+    counted = counted_at(desk.place)
+    form = CounterForm(request.POST if "add" in request.POST else None, desk=desk, ticked=counted.ticked)
     if request.method == "POST" and (not form.is_bound or form.is_valid()):
-        counted = counted_at(desk.place)
         events, chosen = presses_of(request.POST, counted, form.cleaned_data if form.is_bound else None)
         try:
             events_take(place=desk.place, pattern=desk.pattern, events=events)
         except Refused as refused:
             messages.error(request, refused.sentence)
         return redirect(f"{place_address('counting', desk.place)}{ask_for(chosen)}")
-    counted = counted_at(desk.place)
     context = {
         "form": form,
         "counted": counted,

@@ -151,7 +151,9 @@ def test_the_designer_reads_beside_each_photo_what_may_be_done_with_it(
 
     page = client.get(reverse("reports:round_photos", args=[place.round.code]))
 
-    assert "Name beside it: yes. Online: yes. Showing it in any other way: no." in " ".join(page.text.split())
+    assert "Name beside it: yes. Online: yes. Otherwise it stays within the round." in " ".join(
+        page.text.split()
+    )
 
 
 @pytest.mark.parametrize(

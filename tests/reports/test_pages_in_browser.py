@@ -85,7 +85,7 @@ def test_a_refused_form_fits_the_phone_and_says_each_error_at_its_field(name: st
     page = phone(name)
 
     page.locator("form[data-draft] input[type=text]").first.fill("a lot")
-    page.locator("form[data-draft] button[type=submit]").first.click()
+    page.locator("form[data-draft] button[type=submit], button[form]").first.click()
     page.wait_for_selector(".form-errors")
 
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]

@@ -26,13 +26,11 @@ def described(response: Any) -> list[str]:
     return [text.replace("&amp;", "&") for text in found]
 
 
-def test_before_there_is_a_swatch_the_page_begins_with_how_to_make_one(
-    as_tester: Client, address: Address
-) -> None:
+def test_before_there_is_a_swatch_how_to_make_one_lies_open(as_tester: Client, address: Address) -> None:
     response = as_tester.get(address("swatch"))
     page = response.content.decode()
 
-    assert '<details class="swatch-how" open>' in page
+    assert '<details class="swatch-how" id="how" open>' in page
     assert '<title id="swatch-how-title">How a swatch is measured</title>' in page
     assert "at least 15 cm each way" in said(response)
     assert "melt under steam and heat" in said(response)
@@ -66,7 +64,7 @@ def test_the_garment_is_drawn_as_it_would_come_out_over_what_it_should_be(
     assert (
         words.index("Not yet") < words.index("What it would come out like") < words.index("Back: too far off")
     )
-    assert '<details class="swatch-how">' in response.content.decode()
+    assert '<details class="swatch-how" id="how">' in response.content.decode()
 
 
 def test_a_swatch_that_will_do_is_drawn_and_said_to_be_within(

@@ -113,7 +113,8 @@ function showList(counters, chosen) {
 
 function showSteps(ticked) {
   for (const section of document.querySelectorAll("[data-section]")) {
-    const steps = [...section.querySelectorAll(".step")];
+    const steps = [...section.querySelectorAll("button.step")];
+    const sent = section.querySelectorAll("[data-step-sent]").length;
     for (const step of steps) {
       const done = ticked.has(step.value);
       step.setAttribute("aria-pressed", String(done));
@@ -122,7 +123,7 @@ function showSteps(ticked) {
     const done = steps.filter((step) => ticked.has(step.value)).length;
     setText(
       section.querySelector("[data-section-count]"),
-      fillIn(root.dataset.steps, { done, all: steps.length })
+      fillIn(root.dataset.steps, { done: done + sent, all: steps.length + sent })
     );
   }
 }

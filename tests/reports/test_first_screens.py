@@ -1,0 +1,113 @@
+"""What the first screen of a tester's pages answers: which number, when it is due, how much is left, what is next."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import uuid
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+
+from testround.people.models import User
+from testround.reports.services import counts_submit
+from testround.rounds.models import Place
+from tests.reports.test_views import said
+
+Address = Callable[..., str]
+WHICH = "Work the bold number as it is printed."
+
+
+def test_where_another_number_stands_beside_the_worksheet_says_which_is_worked(
+    as_tester: Client, address: Address, good_swatch: dict[str, Any]
+) -> None:
+    as_tester.post(address("swatch"), {**good_swatch, "stitches": "20"})
+
+    assert WHICH in said(as_tester.get(address("worksheet")))
+    assert "What your own gauge would need is only for you to know." in said(as_tester.get(address("counts")))
+
+
+def test_where_the_gauge_needs_the_printed_number_nothing_is_said_of_another(
+    as_tester: Client, address: Address, good_swatch: dict[str, Any]
+) -> None:
+    as_tester.post(address("swatch"), good_swatch)
+
+    for page in ("worksheet", "counts"):
+        words = said(as_tester.get(address(page)))
+        assert "gauge would need" not in words
+        assert WHICH not in words
+
+
+def due(place: Place, *, swatch: dt.date | None = None, closes: dt.date | None = None) -> None:
+    place.round.swatches_due, place.round.closes = swatch, closes
+    place.round.save()
+
+
+def test_a_swatch_that_is_late_is_said_to_be_wanted_still(
+    as_tester: Client, address: Address, place: Place
+) -> None:
+    due(place, swatch=dt.date(2026, 1, 13), closes=timezone.localdate() + dt.timedelta(days=60))
+
+    words = said(as_tester.get(address("place")))
+
+    assert "You are in: size S, " in words
+    assert "swatch until 13 January" in words
+    assert "It was due 13 January; still wanted." in words
+
+
+@pytest.mark.parametrize("days", [0, 5])
+def test_what_is_not_due_before_today_is_not_late(
+    days: int, as_tester: Client, address: Address, place: Place
+) -> None:
+    due(place, swatch=timezone.localdate() + dt.timedelta(days=days))
+
+    assert "still wanted" not in said(as_tester.get(address("place")))
+
+
+def test_after_the_round_has_closed_counts_are_wanted_still(
+    as_tester: Client, address: Address, place: Place, tester: User
+) -> None:
+    counts_submit(place=place, key=uuid.uuid4(), by=tester, counts={"back_sts": 104})
+    due(place, swatch=dt.date(2026, 1, 13), closes=dt.date(2026, 2, 1))
+
+    assert "Everything was due 1 February; still wanted." in said(as_tester.get(address("place")))
+
+
+def test_the_hours_so_far_stand_above_the_timer_and_the_timer_above_the_form(
+    as_tester: Client, address: Address
+) -> None:
+    as_tester.post(address("sitting"), {"key": str(uuid.uuid4()), "hours": "3", "done": "30"})
+
+    words = said(as_tester.get(address("sitting")))
+
+    assert words.index("hours so far") < words.index("Start the timer") < words.index("Or log one by hand")
+
+
+def test_a_step_whose_count_was_sent_is_behind_the_tester(
+    as_tester: Client, address: Address, place: Place, tester: User
+) -> None:
+    counts_submit(place=place, key=uuid.uuid4(), by=tester, counts={"back_sts": 104})
+
+    page = as_tester.get(address("counting"))
+
+    assert "Back 1 of 2 behind you" in said(page)
+    assert re.findall(r'name="tick" value="(\w+)"', page.content.decode()) == ["body_rows"]
+
+
+def test_the_section_with_something_left_is_open_and_chosen_to_be_counted(
+    as_tester: Client, address: Address, place: Place, tester: User
+) -> None:
+    edition = place.round.edition
+    edition.sheet["numbers"].append(
+        {"key": "cuff", "label": "Cuff", "place": "Sleeves, step 1", "unit": "st", "formula": "40"}
+    )
+    edition.save()
+    counts_submit(place=place, key=uuid.uuid4(), by=tester, counts={"back_sts": 104, "body_rows": 96})
+
+    page = as_tester.get(address("counting")).content.decode()
+
+    assert re.findall(r'<details class="steps" open data-section>\s*<summary>(\w+)', page) == ["Sleeves"]
+    assert re.findall(r'<option value="(\w+)"[^>]* selected', page) == ["sleeves"]
