@@ -7,18 +7,20 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import IntEnum
 
-from django.db.models import Count, Exists, F, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, Exists, F, Max, Min, OuterRef, Q, QuerySet, Subquery
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from testround.home.desks import desks_of
 from testround.outbox.mail import TROUBLED
 from testround.outbox.models import Mail
 from testround.patterns.access import Right
 from testround.patterns.models import Pattern
 from testround.patterns.selectors import patterns_of
 from testround.people.models import User
+from testround.reports.steps import Step, next_step
 from testround.rounds.course import somebody_in, standstill
 from testround.rounds.due import UNMEASURED, What, date_of, overdue
 from testround.rounds.letters import day
@@ -63,13 +65,21 @@ class Need:
 
 
 @dataclass(frozen=True, slots=True)
+class Making:
+    """A place its tester holds, with the next step there; none where everything was sent."""
+
+    place: Place
+    step: Step | None
+
+
+@dataclass(frozen=True, slots=True)
 class Today:
     """A designer's rounds and patterns, a tester's places, and what needs the person first."""
 
     needs: list[Need]
     rounds: list[Round]
     patterns: list[Pattern]
-    places: list[Place]
+    places: list[Making]
     looked_on: list[Round]
     """Rounds of which the person sees how they stand, and nothing else."""
 
@@ -87,7 +97,7 @@ def today_of(user: User) -> Today:
         needs=sorted(needs, key=lambda need: need.pressing),
         rounds=rounds,
         patterns=list(patterns_of(user).prefetch_related("editions")[:SHOWN]),
-        places=places,
+        places=[Making(desk.place, next_step(desk)) for desk in desks_of(places)],
         looked_on=list(rounds_looked_on(user).order_by("-created", "-pk")[:SHOWN]),
     )
 
@@ -123,8 +133,11 @@ def _running(user: User, date: dt.date) -> QuerySet[Round]:
         .exclude(state=Round.State.CLOSED)
         .annotate(
             late_count=Count("places", filter=Q(places__tester=None) & late),
+            # Of one, their name.
+            late_name=Min("places__name", filter=Q(places__tester=None) & late),
             unlinked_count=Count("places", filter=Q(places__state=Place.State.OFFERED) & ~Exists(open_links)),
             likely_late_count=Count("places", filter=likely_late),
+            likely_name=Min("places__name", filter=likely_late),
             likely_last=Max("places__likely_until", filter=likely_late),
             asked_count=Count("places", filter=unmeasured & Q(places__measures_until__gt=F("closes"))),
             asked_last=Max("places__measures_until", filter=unmeasured),
@@ -222,12 +235,12 @@ def _at_the_close(round: Round) -> Iterator[Need]:
     if round.likely_late_count:
         n = round.likely_late_count
         said = ngettext(
-            "at the pace so far {n} piece is likely late: the last may be done by {last}; "
+            "at the pace so far {name}'s piece is likely late: it may be done by {last}; "
             "the round closes on {day}.",
             "at the pace so far {n} pieces are likely late: the last may be done by {last}; "
             "the round closes on {day}.",
             n,
-        ).format(n=n, last=day(round.likely_last), day=day(round.closes))
+        ).format(n=n, name=round.likely_name, last=day(round.likely_last), day=day(round.closes))
         url = f"{round.get_absolute_url()}#outlook"
         yield Need(str(round), said, _("See the forecast"), url, pressing=Pressing.SOON)
 
@@ -270,7 +283,7 @@ def _needs_of_round(round: Round) -> Iterator[Need]:
         n = round.late_count
         yield Need(
             about,
-            ngettext("{n} tester is late.", "{n} testers are late.", n).format(n=n),
+            ngettext("{name} is late.", "{n} testers are late.", n).format(n=n, name=round.late_name),
             _("See who"),
             f"{round.get_absolute_url()}#late",
             pressing=Pressing.LATE,

@@ -31,7 +31,8 @@ def test_signed_out_the_first_page_says_what_this_is_and_how_to_come_in(client: 
     assert response.status_code == 200
     assert reverse("account_signup") in body
     assert reverse("account_login") in body
-    assert reverse("mailbox") in body
+    assert "knitting and crochet patterns" in body
+    assert f'href="{reverse("mailbox")}"' not in body
 
 
 def test_a_new_account_is_told_where_to_start(signed_in: SignIn, stranger: User) -> None:
@@ -61,7 +62,7 @@ def test_a_designer_sees_what_her_rounds_need(designer: User, edition: Edition) 
             "Invite",
             f"/rounds/{late.code}/places/?state=offered",
         ),
-        Need("Little top: Late", "1 tester is late.", "See who", f"/rounds/{late.code}/#late"),
+        Need("Little top: Late", "Ash is late.", "See who", f"/rounds/{late.code}/#late"),
         Need("Little top: Ready", "everybody has measured.", "Read the results", ready.get_absolute_url()),
         Need("Little top: Empty", "it has no places yet.", "Add places", f"/rounds/{empty.code}/places/new/"),
     ]
@@ -95,7 +96,7 @@ def test_what_somebody_waits_for_comes_first_then_what_is_late_then_what_will_so
 
     assert [(need.pressing.name, need.sentence) for need in needs] == [
         ("WAITED_FOR", "1 person offers to test."),
-        ("LATE", "1 tester is late."),
+        ("LATE", f"{place.name} is late."),
         ("SOON", "your finished measurements are due in 2 days."),
         ("SOON", "no day is set on which names, body measurements, photos and words are deleted."),
         ("ANY_DAY", "it has no places yet."),
@@ -203,7 +204,7 @@ def test_on_every_list_of_the_late_a_day_of_ones_own_counts(
     said = [need.sentence for need in today_of(designer).needs]
     page = round_page(round, today=in_days(0))
 
-    assert ("1 tester is late." in said) is late
+    assert ("Ash is late." in said) is late
     assert [one.place.name for one in page.late] == (["Ash"] if late else [])
     assert any("1 person is late" in step.sentence for step in page.next_steps) is late
 
@@ -245,6 +246,28 @@ def test_a_tester_sees_what_is_due_next(
     assert [(need.about, need.sentence, need.action, need.url) for need in today.needs] == [
         ("Little top, size S", sentence, action, place.get_absolute_url()) for sentence, action in needs
     ]
+
+
+@pytest.mark.parametrize(
+    ("state", "said", "action", "page"),
+    [
+        ("taken", "You have not sent a swatch yet.", "Send a swatch", "swatch"),
+        ("making", "You are making it.", "Send counts", "counts"),
+    ],
+)
+def test_the_card_of_a_place_says_how_it_stands_and_leads_to_the_next_step(
+    signed_in: SignIn, place: Place, tester: User, state: str, said: str, action: str, page: str
+) -> None:
+    Place.objects.filter(pk=place.pk).update(
+        state=state, likely_from=dt.date(2027, 3, 2), likely_until=dt.date(2027, 3, 9)
+    )
+
+    body = signed_in(tester).get(reverse("home")).content.decode()
+
+    assert said in body
+    assert f'href="{reverse(f"reports:{page}", args=[place.pk])}">{action}</a>' in body
+    assert "Likely finished 2 March to 9 March." in body
+    assert "Give this place back" not in body
 
 
 def test_nobody_sees_what_is_anothers(

@@ -293,8 +293,8 @@ def test_the_first_page_says_what_the_pace_means_for_the_closing_date(designer: 
 
     assert [(need.sentence, need.action) for need in today_of(designer).needs] == [
         (
-            f"at the pace so far 1 piece is likely late: the last may be done by {last.day} {last:%B %Y}; the round "
-            f"closes on {closes.day} {closes:%B %Y}.",
+            f"at the pace so far Tester one's piece is likely late: it may be done by {last.day} {last:%B %Y}; the "
+            f"round closes on {closes.day} {closes:%B %Y}.",
             "See the forecast",
         )
     ]
