@@ -9,6 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import hypothesis
 import pytest
 from django.conf import settings as django_settings
 from django.test import Client
@@ -17,6 +18,10 @@ from testround.patterns.models import Edition, Pattern
 from testround.people.models import User
 from testround.rounds.models import Place, Round
 from tests.spoken.catalogue import catalogue_write
+
+# How long an example takes is the machine's matter; speed is held in benchmarks.
+hypothesis.settings.register_profile("unhurried", deadline=None)
+hypothesis.settings.load_profile("unhurried")
 
 # What a test may need beyond Python, and how a newcomer gets it.
 CHROMIUM = shutil.which("chromium")
@@ -31,6 +36,7 @@ SERVICES = {
         "needs Redis: apt-get install redis-server, and set REDIS_URL=redis://127.0.0.1:6379/9",
     ),
     "browser": (CHROMIUM is not None, "needs Chromium: apt-get install chromium"),
+    "gettext": (shutil.which("xgettext") is not None, "needs GNU gettext: apt-get install gettext"),
 }
 
 
