@@ -216,7 +216,7 @@ LOGIN_REDIRECT_URL = "home"
 ACCOUNT_LOGOUT_REDIRECT_URL = "home"
 
 LANGUAGE_CODE = "en-gb"
-LANGUAGES = [("en-gb", "English")]
+LANGUAGES = [("en-gb", "English"), ("de", "Deutsch")]
 LOCALE_PATHS = [BASE_DIR / "testround" / "locale"]
 FORMAT_MODULE_PATH = "testround.formats"
 # Of strangers, and of people who have not chosen their own.
