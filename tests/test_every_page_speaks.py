@@ -20,6 +20,8 @@ from tests.visits import Visit, visits
 pytestmark = pytest.mark.django_db(transaction=True)
 
 GERMAN = {"Accept-Language": "de-DE,de;q=0.9"}
+# What lies in the folder of mails was written when each was sent.
+AS_SENT = ("mailbox",)
 # Words that no German sentence has and hardly an English one is without.
 ENGLISH = re.compile(r"\b(?:the|and|of|your|with|are|this|that|from|for|by|it|its|you)\b", re.IGNORECASE)
 
@@ -31,7 +33,8 @@ def pages(request: pytest.FixtureRequest) -> list[Visit]:
     for table in (User, EmailAddress):
         table.objects.filter(email=demo.DESIGNER).update(email="of-the-scene@example.org")
     demo.load(lambda step: None)
-    return list(visits([in_the_demo(with_little), with_little]))
+    found = visits([in_the_demo(with_little), with_little])
+    return [visit for visit in found if visit.name not in AS_SENT]
 
 
 def english_in(html: str, own: list[str]) -> list[str]:
@@ -58,7 +61,7 @@ def test_every_page_speaks_through_the_catalogue_and_speaks_german(pages: list[V
     assert len(pages) > 80
     assert {str(v) for v, page in {**in_brackets, **in_german}.items() if page.status_code != 200} == set()
     assert {str(v) for v, page in in_german.items() if '<html lang="de">' not in page.text} == set()
-    past_the_catalogue = {str(v): found for v, p in in_brackets.items() if (found := unspoken(p.text, own))}
-    english = {str(v): found for v, p in in_german.items() if (found := english_in(p.text, own))}
-    assert past_the_catalogue == {}
-    assert english == {}
+    past_the_catalogue = [f"{v}: {said}" for v, p in in_brackets.items() for said in unspoken(p.text, own)]
+    english = [f"{v}: {said}" for v, p in in_german.items() for said in english_in(p.text, own)]
+    assert "\n".join(past_the_catalogue) == ""
+    assert "\n".join(english) == ""

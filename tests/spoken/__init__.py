@@ -43,6 +43,8 @@ SYMBOLS = frozenset(
         "US",
         "UK",
         "Testround",
+        "English",
+        "Deutsch",
         "amp",
     ]
 )
@@ -51,7 +53,8 @@ WORD = re.compile(r"[^\W\d_]{2,}")
 
 @contextmanager
 def bracketed() -> Iterator[None]:
-    """Every message comes out in brackets."""
+    """Every message comes out in brackets, also where a page is kept ready in words without any."""
+    from django.core.cache import cache
     from django.utils.translation import trans_real
 
     class Bracketed(trans_real.DjangoTranslation):
@@ -69,9 +72,11 @@ def bracketed() -> Iterator[None]:
     trans_real._translations = {"en-gb": Bracketed("en-gb")}
     trans_real._default = None
     trans_real.deactivate()
+    cache.clear()
     try:
         yield
     finally:
+        cache.clear()
         trans_real._translations, trans_real._default = before
         trans_real.deactivate()
 
@@ -133,6 +138,8 @@ def own_words() -> list[str]:
         if isinstance(value, str):
             found.update(line.strip() for line in value.splitlines())
             found.add(value.strip())
+            # A place in the text is shown by its part and its step.
+            found.update(part.strip() for part in value.split(","))
         elif isinstance(value, dict):
             for key, inner in value.items():
                 take(key)
