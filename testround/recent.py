@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Callable
 from threading import Lock
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
+from weakref import WeakSet
 
 Value = TypeVar("Value")
+_every: WeakSet[Recent[Any]] = WeakSet()
 
 
 class Recent(Generic[Value]):
@@ -17,6 +19,7 @@ class Recent(Generic[Value]):
         self._most = most
         self._kept: OrderedDict[str, Value] = OrderedDict()
         self._lock = Lock()
+        _every.add(self)
 
     def get(self, key: str) -> Value | None:
         with self._lock:
@@ -42,3 +45,9 @@ class Recent(Generic[Value]):
     def clear(self) -> None:
         with self._lock:
             self._kept.clear()
+
+
+def forget_recent() -> None:
+    """Let everything go that this process keeps ready, of every kind."""
+    for recent in list(_every):
+        recent.clear()

@@ -57,6 +57,8 @@ def bracketed() -> Iterator[None]:
     from django.core.cache import cache
     from django.utils.translation import trans_real
 
+    from testround.recent import forget_recent
+
     class Bracketed(trans_real.DjangoTranslation):
         def gettext(self, message: str) -> str:
             context, cut, plain = message.rpartition("\x04")
@@ -73,10 +75,12 @@ def bracketed() -> Iterator[None]:
     trans_real._default = None
     trans_real.deactivate()
     cache.clear()
+    forget_recent()
     try:
         yield
     finally:
         cache.clear()
+        forget_recent()
         trans_real._translations, trans_real._default = before
         trans_real.deactivate()
 
