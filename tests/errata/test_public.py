@@ -61,6 +61,14 @@ def test_a_reader_sees_only_what_matters_to_their_size(
     assert table.caption == "Size XS"
 
 
+def test_the_line_under_an_erratum_says_that_a_size_is_a_size(
+    client: Client, tested: Round, misprint: Erratum
+) -> None:
+    page = client.get(address("list", tested)).content.decode()
+
+    assert " · size M · <time" in page
+
+
 def test_sizes_stand_in_wearing_order_however_the_database_keeps_them(
     client: Client, tested: Round, misprint: Erratum, too_long: Erratum
 ) -> None:
