@@ -35,6 +35,7 @@ WIDGETS: list[forms.Widget] = [
     forms.Select(choices=CHOICES, attrs={"id": "seat"}),
     forms.SelectMultiple(choices=CHOICES),
     forms.RadioSelect(choices=CHOICES),
+    forms.CheckboxSelectMultiple(choices=CHOICES, attrs={"class": "a b"}),
 ]
 
 

@@ -417,7 +417,7 @@ def test_the_page_of_a_round_costs_the_same_for_two_places_or_thirty(
     client = signed_in(designer)
 
     # session, user, round with its edition, places with their links, how many offer, what fell free, diary, yarns;
-    # for the forecast places again, swatches, counts, finished measurements, sittings
+    # for the forecast places again, swatches, counts, finished measurements, sittings, and twice what they hold
     with django_assert_num_queries(15):
         response = client.get(opened.get_absolute_url())
 

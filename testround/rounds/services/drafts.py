@@ -179,7 +179,7 @@ def best_of(read: kernel.Round, asked: Asked) -> Assignment:
     """
     question = [
         __version__,
-        plain(read),
+        read.model_dump_json(),
         asked.reach,
         [(pin.candidate, pin.size, pin.yarn) for pin in asked.pins],
         [(exclusion.candidate, exclusion.size) for exclusion in asked.exclusions],
