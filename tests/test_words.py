@@ -17,7 +17,7 @@ import pytest
 from django.template.base import Lexer, TokenType
 
 from tests.spoken import SAID_IN, SYMBOLS, UNSAID, WORD
-from tests.spoken.modules import sentences_past_the_catalogue
+from tests.spoken.modules import messages_that_are_not_found, sentences_past_the_catalogue
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -369,3 +369,29 @@ raise ValueError("there is nothing in here")
 '''
 
     assert sentences_past_the_catalogue(source) == [" has sent no swatch", "What you have sent us."]
+
+
+def test_every_message_is_where_gettext_finds_it() -> None:
+    lost = {
+        str(module.relative_to(ROOT)): found
+        for module in sorted((ROOT / "testround").rglob("*.py"))
+        if (found := messages_that_are_not_found(module.read_text()))
+    }
+
+    assert lost == {}
+
+
+@pytest.mark.parametrize(
+    ("source", "lost"),
+    [
+        ("from django.utils.translation import gettext_lazy as lazy", ["gettext_lazy as lazy"]),
+        ("from django.utils.translation import gettext as _", []),
+        (
+            "said = f'{start} {_(\"Was half of it counted?\")}'",
+            ["inside an f-string: Was half of it counted?"],
+        ),
+        ("said = ' '.join([start, _('Was half of it counted?')])", []),
+    ],
+)
+def test_a_message_that_gettext_does_not_find_is_found_here(source: str, lost: list[str]) -> None:
+    assert messages_that_are_not_found(source) == lost

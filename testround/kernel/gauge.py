@@ -448,7 +448,9 @@ def _advise(
         said = _("Try {size}: expect {expected}; {wanted} are wanted.").format(
             size=f"{decimal(mm)} mm", expected=expected, wanted=wanted
         )
-        return f"{said} {_('It comes nearest, and may still not be enough.')}" if off[best] > 1 else said
+        return (
+            " ".join([said, _("It comes nearest, and may still not be enough.")]) if off[best] > 1 else said
+        )
 
     tool = None if abs(mm - fit.last_mm) < 0.005 else mm
     return ToolAdvice(key, tool, g * 10, low, high, say("10cm"), say("4in"))

@@ -404,10 +404,10 @@ def _asked_of_count(cause: Cause, label: str, counted: float, said: float, grade
         else _("{number} is given as {given}, and the worksheet says {expected}.")
     ).format(number=label, given=format_count(counted), expected=format_count(said))
     if cause == "half":
-        return f"{start} {_('Was half of it counted?')}"
+        return " ".join([start, _("Was half of it counted?")])
     if cause == "swapped-digits":
-        return f"{start} {_('Were two digits swapped?')}"
-    return f"{start} {_('Please count once more, or say that it is right.')}"
+        return " ".join([start, _("Were two digits swapped?")])
+    return " ".join([start, _("Please count once more, or say that it is right.")])
 
 
 # Bodies ---------------------------------------------------------------------------------------------------

@@ -151,7 +151,7 @@ def _finding(finding: Finding, units: LengthUnit) -> list[str]:
             found = _("Off by {estimate} (between {low} and {high})")
         if finding.tolerance is not None:
             allowed = _amount(finding.tolerance, finding.unit, units, signed=False)
-            found = f"{found}; {_('allowed {allowed}')}"
+            found = "; ".join([found, _("allowed {allowed}")])
         estimate = _amount(finding.estimate, finding.unit, units)
         said = found.format(estimate=estimate, low=low, high=high, allowed=allowed)
         lines += _wrapped(f"{said}.", "    ")
@@ -212,7 +212,7 @@ def _brief(finding: Finding, evidence: Evidence) -> list[str]:
 
 def _evidence(evidence: Evidence) -> list[str]:
     """The check by hand, a line for each step."""
-    lines = _wrapped(f"{_('To check by hand.')} {evidence.lead}", "    ")
+    lines = _wrapped(" ".join([_("To check by hand."), evidence.lead]), "    ")
     for step in evidence.steps:
         lines += textwrap.wrap(str(step), WIDTH, initial_indent="      - ", subsequent_indent="        ")
     return lines + _wrapped(" ".join(evidence.close), "    ")
@@ -258,7 +258,7 @@ def _gauges(analysis: Analysis) -> list[str]:
         ]
     ]
     for gauge in analysis.gauges:
-        name = f"{gauge.gauge}, {_('stitches') if gauge.axis == 'st' else _('rows')}"
+        name = ", ".join([gauge.gauge, _("stitches") if gauge.axis == "st" else _("rows")])
         known = gauge.estimate is not None and gauge.low is not None and gauge.high is not None
         table.append(
             [

@@ -108,7 +108,7 @@ def stated_gauge(
         high=decimal(high, ".1f"),
         stated=format_gauge(stated),
     )
-    return f"{shown} {_('It hits {dimension} hardest.').format(dimension=hits)}" if hits else shown
+    return " ".join([shown, _("It hits {dimension} hardest.").format(dimension=hits)]) if hits else shown
 
 
 def _off(estimate: float) -> str:

@@ -208,7 +208,7 @@ def _no_such_key(key: str, keys: list[str]) -> str:
     said = _(
         "the sheet has no values by size under the key “{key}”; write the key as it stands there."
     ).format(key=key)
-    return f"{said} {_('Did you mean {key}?').format(key=near[0])}" if near else said
+    return " ".join([said, _("Did you mean {key}?").format(key=near[0])]) if near else said
 
 
 def _take_row(

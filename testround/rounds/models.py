@@ -8,18 +8,17 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.translation import gettext_lazy as lazy
-from django.utils.translation import pgettext_lazy
+from django.utils.translation import gettext_lazy, pgettext_lazy
 
 from testround.patterns.models import Edition, new_code
 from testround.people.models import User
 
 # What may be done with photos of the work: each asked and answered by itself.
 PHOTO_USES = {
-    "pattern": lazy("in the published pattern"),
-    "online": lazy("online, where the designer shows the design"),
-    "face": lazy("with the face in the picture"),
-    "name": lazy("with the tester's name beside it"),
+    "pattern": gettext_lazy("in the published pattern"),
+    "online": gettext_lazy("online, where the designer shows the design"),
+    "face": gettext_lazy("with the face in the picture"),
+    "name": gettext_lazy("with the tester's name beside it"),
 }
 
 # How states are said; what is stored are their keys.
@@ -440,15 +439,15 @@ class Consent(models.Model):
 
     # Each is said after "The designer may" and after "allows the designer to".
     class Kind(models.TextChoices):
-        SEEN = "seen", lazy("see my photos")
+        SEEN = "seen", gettext_lazy("see my photos")
         # As in PHOTO_USES: what may be done with them once the pattern is out.
-        PATTERN = "pattern", lazy("show my photos in the published pattern")
-        ONLINE = "online", lazy("show my photos online, where the design is shown")
-        FACE = "face", lazy("show photos with my face in the picture")
-        NAME = "name", lazy("put my name beside my photos")
+        PATTERN = "pattern", gettext_lazy("show my photos in the published pattern")
+        ONLINE = "online", gettext_lazy("show my photos online, where the design is shown")
+        FACE = "face", gettext_lazy("show photos with my face in the picture")
+        NAME = "name", gettext_lazy("put my name beside my photos")
         STANDING = (
             "standing",
-            lazy("let other testers and onlookers see my name where they see how the round stands"),
+            gettext_lazy("let other testers and onlookers see my name where they see how the round stands"),
         )
 
     place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="consents")

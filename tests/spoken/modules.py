@@ -5,7 +5,7 @@ from __future__ import annotations
 import ast
 import re
 
-LOOKS_UP = re.compile(r"_|lazy|n?p?gettext(_lazy|_noop)?")
+LOOKS_UP = re.compile(r"_|n?p?gettext(_lazy|_noop)?")
 # What a developer did wrong is said to developers.
 FOR_DEVELOPERS = ("EstimateError", "ValueError", "Unworkable", "KeyError", "TypeError")
 
@@ -39,3 +39,27 @@ def sentences_past_the_catalogue(source: str) -> list[str]:
         and node not in unsaid
         and len(re.findall(r"[^\W\d_]{2,}(?= )", node.value)) >= 3
     ]
+
+
+def messages_that_are_not_found(source: str) -> list[str]:
+    """Messages that GNU gettext does not find in a source: under a name of our own, or inside an f-string."""
+    lost = []
+    for node in ast.walk(ast.parse(source)):
+        match node:
+            case ast.ImportFrom(names=names):
+                lost += [
+                    f"{name.name} as {name.asname}"
+                    for name in names
+                    if name.asname and LOOKS_UP.fullmatch(name.name) and not LOOKS_UP.fullmatch(name.asname)
+                ]
+            case ast.JoinedStr():
+                lost += [
+                    f"inside an f-string: {inner.args[0].value}"
+                    for inner in ast.walk(node)
+                    if isinstance(inner, ast.Call)
+                    and isinstance(inner.func, ast.Name)
+                    and LOOKS_UP.fullmatch(inner.func.id)
+                    and inner.args
+                    and isinstance(inner.args[0], ast.Constant)
+                ]
+    return lost

@@ -8,8 +8,7 @@ from typing import Any
 from django import forms
 from django.utils.text import format_lazy
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as lazy
-from django.utils.translation import pgettext_lazy
+from django.utils.translation import gettext_lazy, pgettext_lazy
 
 from testround.kernel import round as kernel
 from testround.kernel.units import LengthUnit, UnitsError, format_length, parse_length
@@ -29,7 +28,9 @@ class RevisionForm(forms.Form):
     revision = forms.IntegerField(
         min_value=0,
         widget=forms.HiddenInput,
-        error_messages={"required": lazy("Open the page afresh: it did not say which draft you saw.")},
+        error_messages={
+            "required": gettext_lazy("Open the page afresh: it did not say which draft you saw.")
+        },
     )
 
 
@@ -128,30 +129,30 @@ class SeatsForm(RevisionForm):
         return {"moves": moves, "pins": list(pins.values()), "exclusions": out}
 
 
-DAYS_MEANT = format_lazy(lazy("Write a whole number of days from 1 to {most}."), most=MOST_OFFER_DAYS)
+DAYS_MEANT = format_lazy(gettext_lazy("Write a whole number of days from 1 to {most}."), most=MOST_OFFER_DAYS)
 
 
 class LimitsForm(SizesForm, RevisionForm):
     """What a proposal keeps to, and what happens when a place falls free."""
 
     reach = forms.CharField(
-        label=lazy("Reach"),
+        label=gettext_lazy("Reach"),
         max_length=40,
-        help_text=lazy(
+        help_text=gettext_lazy(
             "How far off a size may be, over all measures together. A size wished for may be further off."
         ),
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
-        error_messages={"required": lazy("Say how far off a size may be, as in 5.")},
+        error_messages={"required": gettext_lazy("Say how far off a size may be, as in 5.")},
     )
     invite_next = forms.BooleanField(
-        label=lazy("When a place falls free, invite the next in reserve at once"),
+        label=gettext_lazy("When a place falls free, invite the next in reserve at once"),
         required=False,
-        help_text=lazy(
+        help_text=gettext_lazy(
             "Otherwise it waits for you on “Today”. Whoever left no address waits for you anyway."
         ),
     )
     offer_days = forms.IntegerField(
-        label=lazy("Days that an offer to the next in reserve stands"),
+        label=gettext_lazy("Days that an offer to the next in reserve stands"),
         min_value=1,
         max_value=MOST_OFFER_DAYS,
         widget=forms.TextInput(attrs={"inputmode": "numeric", "size": 4, "autocomplete": "off"}),
@@ -195,13 +196,15 @@ class LimitsForm(SizesForm, RevisionForm):
 class WordForm(RevisionForm):
     """One more pin or exclusion, and those to be dropped."""
 
-    drop = forms.MultipleChoiceField(label=lazy("Drop"), required=False, widget=forms.CheckboxSelectMultiple)
-    person = forms.ChoiceField(label=lazy("Candidate"), required=False)
-    word = forms.ChoiceField(label=lazy("Your word"), required=False)
+    drop = forms.MultipleChoiceField(
+        label=gettext_lazy("Drop"), required=False, widget=forms.CheckboxSelectMultiple
+    )
+    person = forms.ChoiceField(label=gettext_lazy("Candidate"), required=False)
+    word = forms.ChoiceField(label=gettext_lazy("Your word"), required=False)
     yarn = forms.ChoiceField(
         label=pgettext_lazy("a place in a yarn", "In"),
         required=False,
-        help_text=lazy("For a place; an exclusion is from every yarn."),
+        help_text=gettext_lazy("For a place; an exclusion is from every yarn."),
     )
 
     def __init__(self, *args: Any, read: kernel.Round, draft: Proposal, **options: Any) -> None:
@@ -265,21 +268,21 @@ class AcceptForm(RevisionForm):
 
     seen = forms.CharField(max_length=64, widget=forms.HiddenInput)
     until = DateField(
-        label=lazy("The offers stand until"),
+        label=gettext_lazy("The offers stand until"),
         required=True,
-        help_text=lazy(
+        help_text=gettext_lazy(
             "To the end of that day. A place that nobody has taken by then goes to the next in reserve."
         ),
         error_messages={
-            "required": lazy("Pick the last day of the offers."),
+            "required": gettext_lazy("Pick the last day of the offers."),
         },
     )
 
 
 class DeclineForm(forms.Form):
     cause = forms.CharField(
-        label=lazy("Why"),
+        label=gettext_lazy("Why"),
         required=False,
         max_length=300,
-        help_text=lazy("If you like. The designer sees it."),
+        help_text=gettext_lazy("If you like. The designer sees it."),
     )

@@ -7,8 +7,7 @@ from typing import Any
 
 from django import forms
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as lazy
-from django.utils.translation import pgettext
+from django.utils.translation import gettext_lazy, pgettext
 
 from testround.kernel.measuring import how_to_measure
 from testround.kernel.round import Pattern as SheetDocument
@@ -24,29 +23,31 @@ from testround.rounds.services.call import offers_wanted, sizes_sought
 from testround.rounds.services.offers import Offer
 
 WISHES = ("wish_1", "wish_2", "wish_3")
-WISH_LABELS = (lazy("First wish"), lazy("Second wish"), lazy("Third wish"))
+WISH_LABELS = (gettext_lazy("First wish"), gettext_lazy("Second wish"), gettext_lazy("Third wish"))
 MOST_TESTS = 100_000
 
-DEFAULT_ASKED = lazy(
+DEFAULT_ASKED = gettext_lazy(
     "Make one piece in the size we agree on, from the pattern as it stands.\n\nSend a swatch "
     "before you cast on, the counts where you end up with others than the text says, your hours, "
     "and the finished measurements, each by its date. Say where the text made you stumble."
 )
-DEFAULT_GIVEN = lazy("The pattern, now and as it is published, and a thank-you by name in it if you like.")
+DEFAULT_GIVEN = gettext_lazy(
+    "The pattern, now and as it is published, and a thank-you by name in it if you like."
+)
 
 # What a tester says yes to, in the tester's words.
 USE_LABELS = {
-    "pattern": lazy("My photos may stand in the published pattern"),
-    "online": lazy("My photos may be shown online, where the design is shown"),
-    "face": lazy("Photos that show my face, too"),
-    "name": lazy("My name may stand beside them"),
+    "pattern": gettext_lazy("My photos may stand in the published pattern"),
+    "online": gettext_lazy("My photos may be shown online, where the design is shown"),
+    "face": gettext_lazy("Photos that show my face, too"),
+    "name": gettext_lazy("My name may stand beside them"),
 }
 # The same as the designer's wishes.
 WISHED_USES = {
-    "pattern": lazy("use them in the published pattern"),
-    "online": lazy("show them online, where I show the design"),
-    "face": lazy("use photos with a face in them, too"),
-    "name": lazy("name the tester beside them"),
+    "pattern": gettext_lazy("use them in the published pattern"),
+    "online": gettext_lazy("show them online, where I show the design"),
+    "face": gettext_lazy("use photos with a face in them, too"),
+    "name": gettext_lazy("name the tester beside them"),
 }
 
 
@@ -54,61 +55,64 @@ class CallForm(forms.Form):
     """What stands on the page of the call."""
 
     call_opens = DateField(
-        label=lazy("First day"),
-        help_text=lazy("The page opens on this day; empty: when you open it yourself."),
+        label=gettext_lazy("First day"),
+        help_text=gettext_lazy("The page opens on this day; empty: when you open it yourself."),
     )
     call_closes = DateField(
-        label=lazy("Last day"), help_text=lazy("Who offers later waits; empty: until it is full.")
+        label=gettext_lazy("Last day"),
+        help_text=gettext_lazy("Who offers later waits; empty: until it is full."),
     )
     asked = forms.CharField(
-        label=lazy("What you ask, and by when"),
+        label=gettext_lazy("What you ask, and by when"),
         max_length=10_000,
         widget=forms.Textarea(attrs={"rows": 7}),
         error_messages={
-            "required": lazy("Say what is asked of testers, and by when: nobody can offer before.")
+            "required": gettext_lazy("Say what is asked of testers, and by when: nobody can offer before.")
         },
     )
     given = forms.CharField(
-        label=lazy("What testers get"),
+        label=gettext_lazy("What testers get"),
         required=False,
         max_length=10_000,
         widget=forms.Textarea(attrs={"rows": 3}),
     )
     terms = forms.CharField(
-        label=lazy("Terms"),
+        label=gettext_lazy("Terms"),
         required=False,
         max_length=10_000,
         widget=forms.Textarea(attrs={"rows": 12}),
         help_text=(
-            lazy(
+            gettext_lazy(
                 "The terms of the round: what may be shown before publication, who sees measurements and "
                 "photos, and how long they are kept."
             )
         ),
     )
     photo_uses = forms.MultipleChoiceField(
-        label=lazy("What you would like to do with photos"),
+        label=gettext_lazy("What you would like to do with photos"),
         required=False,
         choices=list(WISHED_USES.items()),
         widget=forms.CheckboxSelectMultiple,
-        help_text=lazy("Each becomes a question of its own, which the tester answers freely."),
-        error_messages={"invalid_choice": lazy("That is none of the uses listed: choose among these.")},
+        help_text=gettext_lazy("Each becomes a question of its own, which the tester answers freely."),
+        error_messages={
+            "invalid_choice": gettext_lazy("That is none of the uses listed: choose among these.")
+        },
     )
     for_child = forms.BooleanField(
-        label=lazy("It is a children's garment"),
+        label=gettext_lazy("It is a children's garment"),
         required=False,
-        help_text=lazy("The page then says that an adult offers and gives the child's measurements."),
+        help_text=gettext_lazy("The page then says that an adult offers and gives the child's measurements."),
     )
     offers_wanted = forms.IntegerField(
-        label=lazy("Full with how many offers"),
+        label=gettext_lazy("Full with how many offers"),
         required=False,
         min_value=1,
         max_value=5000,
         widget=forms.TextInput(attrs={"inputmode": "numeric", "size": 5, "autocomplete": "off"}),
         error_messages={
-            "invalid": lazy("Write a whole number from 1 to 5000, or leave it empty."),
-            "min_value": lazy("Write a whole number from 1 to 5000, or leave it empty."),
-            "max_value": lazy("Write a whole number from 1 to 5000, or leave it empty."),
+            "invalid": gettext_lazy("Write a whole number from 1 to 5000, or leave it empty."),
+            "min_value": gettext_lazy("Write a whole number from 1 to 5000, or leave it empty."),
+            "max_value": gettext_lazy("Write a whole number from 1 to 5000, or leave it empty."),
         },
     )
 
@@ -128,60 +132,64 @@ class CallForm(forms.Form):
 class OfferForm(WhoForm, BodyForm):
     """One offer to test. Lengths are read in the unit that is chosen on the form itself."""
 
-    EMAIL_HELP = lazy("You confirm the offer by a link that is mailed there.")
-    EMAIL_MISSING = lazy("Write your email address: the offer is confirmed by a mail to it.")
+    EMAIL_HELP = gettext_lazy("You confirm the offer by a link that is mailed there.")
+    EMAIL_MISSING = gettext_lazy("Write your email address: the offer is confirmed by a mail to it.")
 
     units = forms.ChoiceField(
-        label=lazy("I measure in"),
+        label=gettext_lazy("I measure in"),
         choices=User.Units.choices,
         widget=forms.RadioSelect,
         error_messages={
-            "required": lazy("Choose centimetres or inches."),
-            "invalid_choice": lazy("Choose centimetres or inches."),
+            "required": gettext_lazy("Choose centimetres or inches."),
+            "invalid_choice": gettext_lazy("Choose centimetres or inches."),
         },
     )
     tests_before = forms.IntegerField(
-        label=lazy("How many patterns have you tested before?"),
+        label=gettext_lazy("How many patterns have you tested before?"),
         required=False,
         min_value=0,
         max_value=MOST_TESTS,
-        help_text=lazy("None is fine: beginners stumble where others do not."),
+        help_text=gettext_lazy("None is fine: beginners stumble where others do not."),
         widget=forms.TextInput(attrs={"inputmode": "numeric", "size": 5, "autocomplete": "off"}),
         error_messages={
-            "invalid": lazy("Write a whole number, as in 3, or leave it empty."),
-            "min_value": lazy("Write a whole number, as in 3, or leave it empty."),
-            "max_value": lazy("Write a whole number, as in 3, or leave it empty."),
+            "invalid": gettext_lazy("Write a whole number, as in 3, or leave it empty."),
+            "min_value": gettext_lazy("Write a whole number, as in 3, or leave it empty."),
+            "max_value": gettext_lazy("Write a whole number, as in 3, or leave it empty."),
         },
     )
     terms = forms.ChoiceField(
-        label=lazy("Crochet terms"),
+        label=gettext_lazy("Crochet terms"),
         choices=User.Terms.choices,
         widget=forms.RadioSelect,
         error_messages={
-            "required": lazy("Choose US or UK terms."),
-            "invalid_choice": lazy("Choose US or UK terms."),
+            "required": gettext_lazy("Choose US or UK terms."),
+            "invalid_choice": gettext_lazy("Choose US or UK terms."),
         },
     )
     photo_uses = forms.MultipleChoiceField(
-        label=lazy("If you get a place: your photos of the piece"),
+        label=gettext_lazy("If you get a place: your photos of the piece"),
         required=False,
         widget=forms.CheckboxSelectMultiple,
         help_text=(
-            lazy(
+            gettext_lazy(
                 "Say yes to what you like, or to nothing: your chances are the same. You can take a yes back "
                 "later."
             )
         ),
-        error_messages={"invalid_choice": lazy("The designer does not ask for that: choose among these.")},
+        error_messages={
+            "invalid_choice": gettext_lazy("The designer does not ask for that: choose among these.")
+        },
     )
     adult = forms.BooleanField(
-        label=lazy("I am an adult (18 or over)"),
+        label=gettext_lazy("I am an adult (18 or over)"),
         error_messages={
-            "required": lazy("Only adults offer: for a minor's garment, a parent or another adult does.")
+            "required": gettext_lazy(
+                "Only adults offer: for a minor's garment, a parent or another adult does."
+            )
         },
     )
     # Nobody sees this field but programs that fill in every form they meet.
-    website = forms.CharField(label=lazy("Leave this empty"), required=False, max_length=200)
+    website = forms.CharField(label=gettext_lazy("Leave this empty"), required=False, max_length=200)
     key = press_key()
 
     def __init__(

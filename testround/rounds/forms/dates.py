@@ -7,7 +7,7 @@ from typing import Any
 
 from django import forms
 from django.utils.text import format_lazy
-from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import gettext_lazy
 
 from testround.rounds.forms.fields import DateField, press_key
 from testround.rounds.services.reminders import LONGEST_WORD
@@ -18,11 +18,11 @@ class UntilForm(forms.Form):
 
     until = DateField(widget=forms.HiddenInput)
     other = DateField(
-        label=lazy("Or another day"),
+        label=gettext_lazy("Or another day"),
         required=True,
-        help_text=lazy("In the form 2027-01-25, where no calendar opens."),
+        help_text=gettext_lazy("In the form 2027-01-25, where no calendar opens."),
         error_messages={
-            "required": lazy("Choose one of the days, or write another."),
+            "required": gettext_lazy("Choose one of the days, or write another."),
         },
     )
 
@@ -42,16 +42,18 @@ class NudgeForm(forms.Form):
     """A designer's own words to one tester."""
 
     text = forms.CharField(
-        label=lazy("What you write"),
+        label=gettext_lazy("What you write"),
         max_length=LONGEST_WORD,
         widget=forms.Textarea(attrs={"rows": 12}),
-        help_text=lazy(
+        help_text=gettext_lazy(
             "Plain text; an empty line begins a paragraph. Below it the mail has the way to the place, "
             "and to more time."
         ),
         error_messages={
-            "required": lazy("Write a few words, or leave it."),
-            "max_length": format_lazy(lazy("That is long: say it in {most} characters."), most=LONGEST_WORD),
+            "required": gettext_lazy("Write a few words, or leave it."),
+            "max_length": format_lazy(
+                gettext_lazy("That is long: say it in {most} characters."), most=LONGEST_WORD
+            ),
         },
     )
     key = press_key()

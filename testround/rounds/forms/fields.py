@@ -8,7 +8,7 @@ from typing import Any
 from django import forms
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils.text import format_lazy
-from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import gettext_lazy
 
 from testround.kernel.round import MOST_TESTERS
 from testround.rounds.refusals import Refused
@@ -31,7 +31,7 @@ class DateField(forms.DateField):
         options.setdefault("required", False)
         options.setdefault("widget", forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
         options["error_messages"] = {
-            "invalid": lazy("This is no date: write year, month and day, as in 2027-01-25."),
+            "invalid": gettext_lazy("This is no date: write year, month and day, as in 2027-01-25."),
             **options.get("error_messages", {}),
         }
         super().__init__(**options)
@@ -39,7 +39,7 @@ class DateField(forms.DateField):
 
 def whole(most: int = MOST_TESTERS) -> forms.IntegerField:
     """A whole number that may be left out."""
-    sentence = format_lazy(lazy("Write a whole number from 0 to {most}."), most=most)
+    sentence = format_lazy(gettext_lazy("Write a whole number from 0 to {most}."), most=most)
     return forms.IntegerField(
         required=False,
         validators=[MinValueValidator(0, sentence), MaxValueValidator(most, sentence)],

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
-from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import gettext_lazy
 
 from testround.people.models import User
 from testround.rounds.forms.fields import press_key
@@ -15,22 +15,25 @@ from testround.rounds.forms.who import WhoForm
 class JoinForm(WhoForm):
     """What a tester says who takes a place; somebody signed in has said most of it before."""
 
-    EMAIL_HELP = lazy(
+    EMAIL_HELP = gettext_lazy(
         "For your own way back in, and mails about this round. The other testers do not see it."
     )
-    EMAIL_MISSING = lazy("Write your email address; it is how you come back to your place.")
+    EMAIL_MISSING = gettext_lazy("Write your email address; it is how you come back to your place.")
 
     units = forms.ChoiceField(
-        label=lazy("Measurements in"), choices=User.Units.choices, widget=forms.RadioSelect, initial="cm"
+        label=gettext_lazy("Measurements in"),
+        choices=User.Units.choices,
+        widget=forms.RadioSelect,
+        initial="cm",
     )
     tools = forms.ChoiceField(
-        label=lazy("Hook and needle sizes"), choices=User.Tools.choices, initial="metric"
+        label=gettext_lazy("Hook and needle sizes"), choices=User.Tools.choices, initial="metric"
     )
-    terms = forms.ChoiceField(label=lazy("Crochet terms"), choices=User.Terms.choices, initial="us")
+    terms = forms.ChoiceField(label=gettext_lazy("Crochet terms"), choices=User.Terms.choices, initial="us")
     agree = forms.BooleanField(
-        label=lazy("Yes, I have read this page and take the place"),
+        label=gettext_lazy("Yes, I have read this page and take the place"),
         error_messages={
-            "required": lazy(
+            "required": gettext_lazy(
                 "Say yes to the terms to take the place. If you would rather not, leave the page."
             )
         },

@@ -8,7 +8,7 @@ from typing import Any
 
 from django import forms
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import gettext_lazy
 
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.round import SuppliedYarn as YarnDocument
@@ -29,10 +29,10 @@ def yarn_weights() -> list[tuple[object, str]]:
 
 class GiveBackForm(forms.Form):
     cause = forms.CharField(
-        label=lazy("Why"),
+        label=gettext_lazy("Why"),
         required=False,
         max_length=300,
-        help_text=lazy("Goes into the diary beside your name."),
+        help_text=gettext_lazy("Goes into the diary beside your name."),
     )
 
 
@@ -40,27 +40,30 @@ class YarnDetailFields(forms.Form):
     """What a yarn's ball band says."""
 
     label = forms.CharField(
-        label=lazy("Yarn"), required=False, max_length=200, help_text=lazy("As in “Wool, supplied”.")
+        label=gettext_lazy("Yarn"),
+        required=False,
+        max_length=200,
+        help_text=gettext_lazy("As in “Wool, supplied”."),
     )
     weight = forms.TypedChoiceField(
-        label=lazy("Yarn weight"), required=False, choices=yarn_weights, coerce=int, empty_value=None
+        label=gettext_lazy("Yarn weight"), required=False, choices=yarn_weights, coerce=int, empty_value=None
     )
-    fibre = forms.CharField(label=lazy("Fibre"), required=False, max_length=200)
+    fibre = forms.CharField(label=gettext_lazy("Fibre"), required=False, max_length=200)
     metres_per_ball = forms.FloatField(
-        label=lazy("Metres per ball"),
+        label=gettext_lazy("Metres per ball"),
         required=False,
         min_value=0.1,
         max_value=1_000_000,
         widget=forms.TextInput(attrs={"inputmode": "decimal"}),
-        error_messages={"invalid": lazy("Write the metres on the ball band as a number, as in 200.")},
+        error_messages={"invalid": gettext_lazy("Write the metres on the ball band as a number, as in 200.")},
     )
     grams_per_ball = forms.FloatField(
-        label=lazy("Grams per ball"),
+        label=gettext_lazy("Grams per ball"),
         required=False,
         min_value=0.1,
         max_value=1_000_000,
         widget=forms.TextInput(attrs={"inputmode": "decimal"}),
-        error_messages={"invalid": lazy("Write the grams on the ball band as a number, as in 100.")},
+        error_messages={"invalid": gettext_lazy("Write the grams on the ball band as a number, as in 100.")},
     )
 
     YARN_FIELDS = ("label", "weight", "fibre", "metres_per_ball", "grams_per_ball")
@@ -104,24 +107,26 @@ class PlaceForm(YarnDetailFields, BodyForm):
     """One place, or several of one size and yarn: a name on each line."""
 
     names = forms.CharField(
-        label=lazy("Who"),
+        label=gettext_lazy("Who"),
         widget=forms.Textarea(attrs={"rows": 3, "autocomplete": "off"}),
         # Each with the two characters that end its line.
         max_length=MOST_PLACES_AT_ONCE * (LONGEST_NAME + 2),
-        error_messages={"required": lazy("Say how this tester is to be called, a first name or “Tester 5”.")},
+        error_messages={
+            "required": gettext_lazy("Say how this tester is to be called, a first name or “Tester 5”.")
+        },
     )
     size = forms.ChoiceField(
-        label=lazy("Size"),
+        label=gettext_lazy("Size"),
         error_messages={
-            "required": lazy("Choose a size."),
-            "invalid_choice": lazy("The pattern has no such size: choose one."),
+            "required": gettext_lazy("Choose a size."),
+            "invalid_choice": gettext_lazy("The pattern has no such size: choose one."),
         },
     )
     yarn = forms.ChoiceField(
-        label=lazy("Whose yarn"),
+        label=gettext_lazy("Whose yarn"),
         error_messages={
-            "required": lazy("Choose a yarn, or “the tester's own”."),
-            "invalid_choice": lazy("This round does not supply that yarn: choose one of these."),
+            "required": gettext_lazy("Choose a yarn, or “the tester's own”."),
+            "invalid_choice": gettext_lazy("This round does not supply that yarn: choose one of these."),
         },
     )
 
@@ -260,21 +265,23 @@ class InviteForm(forms.Form):
     """Where the link goes; and where the offer has a last day, until when it stands from now on."""
 
     email = forms.EmailField(
-        label=lazy("Email address"),
+        label=gettext_lazy("Email address"),
         max_length=LONGEST_ADDRESS,
         required=False,
-        help_text=lazy("The link is mailed there. Left empty, you get the link to pass on yourself."),
+        help_text=gettext_lazy("The link is mailed there. Left empty, you get the link to pass on yourself."),
         widget=forms.EmailInput(attrs={"autocomplete": "off"}),
         error_messages={
-            "invalid": lazy("This is no email address: write it as in name@example.org, or leave it empty.")
+            "invalid": gettext_lazy(
+                "This is no email address: write it as in name@example.org, or leave it empty."
+            )
         },
     )
     until = DateField(
-        label=lazy("The offer stands until"),
+        label=gettext_lazy("The offer stands until"),
         required=True,
-        help_text=lazy("To the end of that day; the place then goes to the next in reserve."),
+        help_text=gettext_lazy("To the end of that day; the place then goes to the next in reserve."),
         error_messages={
-            "required": lazy("Pick the last day of the offer."),
+            "required": gettext_lazy("Pick the last day of the offer."),
         },
     )
 

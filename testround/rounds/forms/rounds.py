@@ -6,8 +6,7 @@ from typing import Any
 
 from django import forms
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as lazy
-from django.utils.translation import pgettext_lazy
+from django.utils.translation import gettext_lazy, pgettext_lazy
 
 from testround.kernel.round import Pattern as SheetDocument
 from testround.rounds.forms.fields import DateField
@@ -15,7 +14,7 @@ from testround.rounds.forms.sizes import SizesForm
 from testround.rounds.models import Round
 from testround.rounds.states import round_states_after
 
-DEFAULT_TERMS = lazy(
+DEFAULT_TERMS = gettext_lazy(
     "Before the pattern is published, please show nothing of it in public: no pages, no numbers, "
     "no photos of the finished piece. Afterwards show as much as you like.\n\nYou, I and my "
     "technical editor, if I have one, see your body measurements and your photos; the other "
@@ -34,21 +33,23 @@ class RoundForm(SizesForm):
     """A round's plan; how many testers each size needs stands in two fields for each size."""
 
     title = forms.CharField(
-        label=lazy("Title"),
+        label=gettext_lazy("Title"),
         max_length=200,
-        help_text=lazy("How you and your testers will call it, as in “First test”."),
-        error_messages={"required": lazy("Give the round a title, as in “First test”.")},
+        help_text=gettext_lazy("How you and your testers will call it, as in “First test”."),
+        error_messages={"required": gettext_lazy("Give the round a title, as in “First test”.")},
     )
-    opens = DateField(label=lazy("Opens"), help_text=lazy("From this day swatches can come."))
-    swatches_due = DateField(label=lazy("Swatches due"), help_text=lazy("The day after, making begins."))
+    opens = DateField(label=gettext_lazy("Opens"), help_text=gettext_lazy("From this day swatches can come."))
+    swatches_due = DateField(
+        label=gettext_lazy("Swatches due"), help_text=gettext_lazy("The day after, making begins.")
+    )
     closes = DateField(
-        label=lazy("Closes"),
-        help_text=lazy("Finished measurements are due. What comes later is taken too, and marked."),
+        label=gettext_lazy("Closes"),
+        help_text=gettext_lazy("Finished measurements are due. What comes later is taken too, and marked."),
     )
     purge_on = DateField(
-        label=lazy("Private data deleted"),
+        label=gettext_lazy("Private data deleted"),
         help_text=(
-            lazy(
+            gettext_lazy(
                 "On this day names, body measurements, photos, words and offers are deleted; what the errata "
                 "rest on stays. Testers read it before they say yes. Left empty: half a year after the "
                 "closing date."
@@ -56,22 +57,24 @@ class RoundForm(SizesForm):
         ),
     )
     terms = forms.CharField(
-        label=lazy("Terms"),
+        label=gettext_lazy("Terms"),
         required=False,
         max_length=10_000,
         widget=forms.Textarea(attrs={"rows": 14}),
         help_text=(
-            lazy(
+            gettext_lazy(
                 "Testers read this before they give anything and say yes to it. Say what may be shown before "
                 "publication, who sees measurements and photos, and how long they are kept."
             )
         ),
     )
-    allow_several = forms.BooleanField(label=lazy("One person may hold several places"), required=False)
+    allow_several = forms.BooleanField(
+        label=gettext_lazy("One person may hold several places"), required=False
+    )
     shows_standing = forms.BooleanField(
-        label=lazy("Testers may see how the round stands"),
+        label=gettext_lazy("Testers may see how the round stands"),
         required=False,
-        help_text=lazy(
+        help_text=gettext_lazy(
             "Sizes, counts and dates; nobody's measurements, and names only of those who allow it."
         ),
     )
@@ -111,17 +114,17 @@ class MoveForm(forms.Form):
     state = forms.ChoiceField(
         label=pgettext_lazy("where a round goes", "To"),
         error_messages={
-            "required": lazy("Choose where the round goes."),
-            "invalid_choice": lazy(
+            "required": gettext_lazy("Choose where the round goes."),
+            "invalid_choice": gettext_lazy(
                 "A round cannot go there from where it is: choose one of the states offered."
             ),
         },
     )
     cause = forms.CharField(
-        label=lazy("Why"),
+        label=gettext_lazy("Why"),
         required=False,
         max_length=300,
-        help_text=lazy("Goes into the diary beside your name."),
+        help_text=gettext_lazy("Goes into the diary beside your name."),
     )
 
     def __init__(self, *args: Any, round: Round, **options: Any) -> None:

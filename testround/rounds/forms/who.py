@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, ClassVar
 
 from django import forms
-from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import gettext_lazy
 
 from testround.rounds.forms.fields import LONGEST_ADDRESS
 
@@ -17,17 +17,19 @@ class WhoForm(forms.Form):
     EMAIL_MISSING: ClassVar[str]
 
     name = forms.CharField(
-        label=lazy("What should you be called?"),
+        label=gettext_lazy("What should you be called?"),
         max_length=120,
-        help_text=lazy("A first name will do. The designer sees it."),
+        help_text=gettext_lazy("A first name will do. The designer sees it."),
         widget=forms.TextInput(attrs={"autocomplete": "given-name"}),
-        error_messages={"required": lazy("Write a name to call you by; a first name will do.")},
+        error_messages={"required": gettext_lazy("Write a name to call you by; a first name will do.")},
     )
     email = forms.EmailField(
-        label=lazy("Your email address"),
+        label=gettext_lazy("Your email address"),
         max_length=LONGEST_ADDRESS,
         widget=forms.EmailInput(attrs={"autocomplete": "email"}),
-        error_messages={"invalid": lazy("This is no email address: write it as in name@example.org.")},
+        error_messages={
+            "invalid": gettext_lazy("This is no email address: write it as in name@example.org.")
+        },
     )
 
     def __init__(self, *args: Any, **options: Any) -> None:

@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from django.conf import settings
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as lazy
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 
 from testround.kernel.words import listed
 from testround.outbox.letters import Action, Letter, Link, Part, Words, letter
@@ -19,7 +18,7 @@ from testround.rounds.due import Due, What, date_of
 from testround.rounds.letters.words import day
 from testround.rounds.models import Place, Reminder
 
-ACTIONS = {What.SWATCH: lazy("Send the swatch"), What.MEASURES: lazy("Send the measurements")}
+ACTIONS = {What.SWATCH: gettext_lazy("Send the swatch"), What.MEASURES: gettext_lazy("Send the measurements")}
 
 
 @dataclass(frozen=True, slots=True)

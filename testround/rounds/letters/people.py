@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.conf import settings
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import gettext_lazy
 
 from testround.outbox.letters import Action, Letter, letter
 from testround.patterns.access import Role
@@ -15,19 +15,19 @@ from testround.rounds.models import Place
 
 WHAT = {
     Role.OWNER: (
-        lazy(
+        gettext_lazy(
             "The pattern and its rounds become yours: you publish its errata, invite people, and answer "
             "for what its testers sent."
         )
     ),
     Role.EDITOR: (
-        lazy(
+        gettext_lazy(
             "As editor you see and change the sheet, the rounds, what the testers sent, and the errata. "
             "Publishing, inviting, and private words with testers stay with the owner."
         )
     ),
     Role.ONLOOKER: (
-        lazy(
+        gettext_lazy(
             "As onlooker you see how its rounds stand: sizes, counts and dates. You see nobody's "
             "measurements, photos or private words."
         )

@@ -7,7 +7,7 @@ import datetime as dt
 from django.conf import settings
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import gettext_lazy
 
 from testround.outbox.letters import Action, Facts, Letter, Link, letter
 from testround.people.models import User
@@ -15,7 +15,7 @@ from testround.rounds.clock import local_day
 from testround.rounds.letters.words import day, one_line, size_of
 from testround.rounds.models import Invitation, Place, Round
 
-_INVITED = lazy("A place for you: testing {title}")
+_INVITED = gettext_lazy("A place for you: testing {title}")
 
 
 def _dates(place: Place) -> tuple[tuple[str, str], ...]:

@@ -10,8 +10,7 @@ from typing import Any
 import numpy as np
 from django.db.models import Count, QuerySet
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as lazy
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 
 from testround.kernel import round as kernel
 from testround.kernel.assignment import Place as Seat
@@ -28,11 +27,11 @@ from testround.rounds.services.drafts import Called, Drafted
 
 # How the page of candidates can be sorted: the key in the address, and what it says.
 SORTS = {
-    "answered": lazy("Answered"),
-    "name": lazy("Candidate"),
-    "fit": lazy("Nearest size"),
-    "wish": lazy("Wishes"),
-    "experience": lazy("Tests before"),
+    "answered": gettext_lazy("Answered"),
+    "name": gettext_lazy("Candidate"),
+    "fit": gettext_lazy("Nearest size"),
+    "wish": gettext_lazy("Wishes"),
+    "experience": gettext_lazy("Tests before"),
 }
 NO_PLACE = "out"
 
