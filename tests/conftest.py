@@ -12,10 +12,12 @@ from typing import Any
 import hypothesis
 import pytest
 from django.conf import settings as django_settings
+from django.core.cache import cache
 from django.test import Client
 
 from testround.patterns.models import Edition, Pattern
 from testround.people.models import User
+from testround.recent import forget_recent
 from testround.rounds.models import Place, Round
 from tests.spoken.catalogue import catalogue_write
 
@@ -101,6 +103,12 @@ LITTLE_TOP: dict[str, Any] = {
     ],
     "parts": [{"key": "back", "label": "Back", "stitches": "back_sts * body_rows"}],
 }
+
+
+@pytest.fixture(autouse=True)
+def nothing_is_kept_ready_from_another_test() -> None:
+    cache.clear()
+    forget_recent()
 
 
 @pytest.fixture(autouse=True)

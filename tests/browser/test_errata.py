@@ -88,6 +88,7 @@ def test_a_finding_is_accepted_reworded_published_and_read_by_somebody_without_a
     assert reader.open(f"/errata/{pattern.code}/") == 200
     assert reader.page.locator("article.erratum").count() == 2
     reader.page.select_option("#which-size", "XL")
+    reader.page.click(".which-words > summary")
     reader.page.select_option("#which-units", "in")
     reader.page.click("text=Show what matters to me")
 
