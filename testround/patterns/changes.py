@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -69,15 +69,17 @@ def _changes(before: Document, after: Document) -> Iterator[Change]:
     sizes = (list(before.get("sizes") or []), list(after.get("sizes") or []))
     if sizes[0] != sizes[1]:
         yield Change("", SIZES, was=", ".join(sizes[0]), now=", ".join(sizes[1]))
+    # In wearing order, as the document has it; a database may keep the keys of an object in any.
+    order = tuple(dict.fromkeys((*sizes[0], *sizes[1])))
     for group in GROUPS.values():
-        yield from _in_group(group, before, after)
+        yield from _in_group(group, before, after, order)
     for name, column in BY_SIZE.items():
-        yield from _by_size("", column, before.get(name), after.get(name))
+        yield from _by_size("", column, order, before.get(name), after.get(name))
     if before.get(PER_M2.name) != after.get(PER_M2.name):
         yield Change("", PER_M2, was=before.get(PER_M2.name), now=after.get(PER_M2.name))
 
 
-def _in_group(group: Group, before: Document, after: Document) -> Iterator[Change]:
+def _in_group(group: Group, before: Document, after: Document, order: Sequence[str]) -> Iterator[Change]:
     were = {entry["key"]: entry for entry in before.get(group.name) or []}
     are = {entry["key"]: entry for entry in after.get(group.name) or []}
     for key, entry in were.items():
@@ -100,14 +102,19 @@ def _in_group(group: Group, before: Document, after: Document) -> Iterator[Chang
                 )
         if group.sized is not None:
             name = group.sized.name
-            yield from _by_size(entry["label"], group.sized, old.get(name), entry.get(name))
+            yield from _by_size(entry["label"], group.sized, order, old.get(name), entry.get(name))
 
 
 def _by_size(
-    where: str, column: Column, before: Mapping[str, Any] | None, after: Mapping[str, Any] | None
+    where: str,
+    column: Column,
+    order: Sequence[str],
+    before: Mapping[str, Any] | None,
+    after: Mapping[str, Any] | None,
 ) -> Iterator[Change]:
     were, are = before or {}, after or {}
-    for size in dict.fromkeys((*were, *are)):
+    # What is given for no size of the document comes last.
+    for size in dict.fromkeys((*(size for size in order if size in were or size in are), *were, *are)):
         if were.get(size) != are.get(size):
             yield Change(where, column, size, were.get(size), are.get(size))
 
