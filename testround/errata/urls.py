@@ -1,6 +1,6 @@
 from django.urls import URLPattern, URLResolver, path
 
-from testround.errata import views
+from testround.errata import public_views, views
 
 app_name = "errata"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -21,8 +21,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("rounds/<str:code>/desk/<int:pk>/preview/", views.preview, name="preview"),
     path("rounds/<str:code>/desk/<int:pk>/publish/", views.publish, name="publish"),
     path("rounds/<str:code>/desk/<int:pk>/discard/", views.discard, name="discard"),
-    path("errata/<str:code>/", views.public_list, name="list"),
-    path("errata/<str:code>/errata.pdf", views.public_pdf, name="pdf"),
-    path("errata/<str:code>/errata.json", views.public_json, name="document"),
-    path("errata/<str:code>/<int:number>/", views.public_erratum, name="erratum"),
+    path("errata/<str:code>/", public_views.errata_list, name="list"),
+    path("errata/<str:code>/errata.pdf", public_views.pdf, name="pdf"),
+    path("errata/<str:code>/errata.json", public_views.document, name="document"),
+    path("errata/<str:code>/<int:number>/", public_views.erratum, name="erratum"),
 ]

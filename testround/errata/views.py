@@ -1,25 +1,18 @@
 from __future__ import annotations
 
-import dataclasses
 import json
 from typing import Any, cast
 
-from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import get_template
-from django.urls import reverse
 from django.utils.functional import SimpleLazyObject
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.text import slugify
-from django.utils.translation import get_language
 from django.utils.translation import gettext as _
-from django.views.decorators.cache import cache_control
 from django.views.decorators.http import (
-    condition,
-    conditional_page,
     require_http_methods,
     require_POST,
     require_safe,
@@ -35,7 +28,6 @@ from testround.errata.selectors import (
     Desk,
     DimensionResult,
     GaugesResult,
-    PublicErrata,
     amounts_result,
     decisions_of,
     desk_of,
@@ -43,8 +35,6 @@ from testround.errata.selectors import (
     drafts_of,
     gauges_result,
     judged_by,
-    public_document,
-    public_errata,
     read_round,
     results_of,
     shown_erratum,
@@ -62,12 +52,10 @@ from testround.errata.services import (
     problems_before_publishing,
 )
 from testround.patterns.access import Right, Rights, require, rights_on
-from testround.patterns.models import Edition
 from testround.patterns.services import next_label
 from testround.people.context import reader_for
 from testround.people.kept import Kept, kept, kept_part
 from testround.people.models import User
-from testround.people.readers import Reader
 from testround.reports.digest import round_digest
 from testround.rounds.models import Round
 from testround.rounds.refusals import Refused
@@ -219,10 +207,9 @@ def _file_name(round: Round) -> str:
     return slugify(words.replace(".", "-")) or "round"
 
 
-def _file(data: bytes, content_type: str, name: str, *, attachment: bool = True) -> HttpResponse:
-    how = "attachment" if attachment else "inline"
+def _file(data: bytes, content_type: str, name: str) -> HttpResponse:
     return HttpResponse(
-        data, content_type=content_type, headers={"Content-Disposition": f'{how}; filename="{name}"'}
+        data, content_type=content_type, headers={"Content-Disposition": f'attachment; filename="{name}"'}
     )
 
 
@@ -467,126 +454,3 @@ def next_edition(request: HttpRequest, code: str) -> HttpResponse:
             messages.success(request, said.format(edition=edition.label))
             return redirect(edition)
     return _desk(request, round, status=422, next_form=form)
-
-
-# What anyone may read -------------------------------------------------------------------------------------
-
-
-def _public(code: str) -> PublicErrata:
-    found = public_errata(code)
-    if found is None:
-        raise Http404
-    return found
-
-
-def _reader(request: HttpRequest) -> Reader:
-    """The reader, with what the address says first: a link shared in inches opens in inches."""
-    reader = reader_for(request)
-    units, terms = request.GET.get("units"), request.GET.get("terms")
-    if units in ("cm", "in"):
-        reader = dataclasses.replace(reader, units=units)
-    if terms in ("us", "uk"):
-        reader = dataclasses.replace(reader, terms=terms)
-    return reader
-
-
-def _list_address(code: str) -> str:
-    """Where the list is kept, for documents that people keep: whatever name this request came in by."""
-    return f"{settings.SITE_URL}{reverse('errata:list', args=[code])}"
-
-
-# Always asked again, so that a new erratum is seen at once; unchanged pages are answered with 304.
-_revalidated = cache_control(no_cache=True)
-
-
-@dataclasses.dataclass(frozen=True, slots=True)
-class _Copy:
-    """Which copy a reader asks about: edition and size, where the address names ones there are."""
-
-    edition: Edition | None
-    size: str
-
-    @classmethod
-    def asked(cls, request: HttpRequest, public: PublicErrata) -> _Copy:
-        edition = next((e for e in public.editions if str(e.pk) == request.GET.get("edition")), None)
-        size = request.GET.get("size", "")
-        return cls(edition, size if size in public.sizes(edition) else "")
-
-
-@require_safe
-@_revalidated
-@conditional_page
-def public_list(request: HttpRequest, code: str) -> HttpResponse:
-    public = _public(code)
-    reader = _reader(request)
-    copy = _Copy.asked(request, public)
-    context = {
-        "public": public,
-        "reader": reader,
-        "copy": copy,
-        "sizes": public.sizes(copy.edition),
-        "errata": [shown_erratum(e, reader, copy.size) for e in public.affecting(copy.edition, copy.size)],
-        "query": request.GET.urlencode(),
-    }
-    return render(request, "errata/public_list.html", context)
-
-
-@require_safe
-@_revalidated
-@conditional_page
-def public_erratum(request: HttpRequest, code: str, number: int) -> HttpResponse:
-    public = _public(code)
-    erratum = next((erratum for erratum in public.errata if erratum.number == number), None)
-    if erratum is None:
-        raise Http404
-    reader = _reader(request)
-    context = {
-        "public": public,
-        "reader": reader,
-        "erratum": erratum,
-        "shown": shown_erratum(erratum, reader),
-    }
-    return render(request, "errata/public_erratum.html", context)
-
-
-def _public_etag(request: HttpRequest, code: str) -> str:
-    public = _public(code)
-    last = public.errata[-1].number if public.errata else 0
-    reader = _reader(request)
-    state = [
-        code,
-        public.pattern.title,
-        last,
-        [e.label for e in public.editions],
-        reader,
-        get_language(),
-        request.GET.urlencode(),
-    ]
-    return papers.etag(state)
-
-
-@require_safe
-@_revalidated
-@condition(etag_func=_public_etag)
-def public_pdf(request: HttpRequest, code: str) -> HttpResponse:
-    public = _public(code)
-    reader = _reader(request)
-    copy = _Copy.asked(request, public)
-    shown = [shown_erratum(e, reader, copy.size) for e in public.affecting(copy.edition, copy.size)]
-    url = _list_address(code)
-    data = papers.errata(public, shown, url, reader.units, letter=request.GET.get("paper") == "letter")
-    name = slugify(f"{public.pattern.title} errata") or "errata"
-    return _file(data, "application/pdf", f"{name}.pdf", attachment=False)
-
-
-@require_safe
-@_revalidated
-@condition(etag_func=_public_etag)
-def public_json(request: HttpRequest, code: str) -> HttpResponse:
-    response = JsonResponse(
-        public_document(_public(code), _list_address(code)),
-        json_dumps_params={"ensure_ascii": False, "indent": 1},
-    )
-    # A public document: any page may read it.
-    response["Access-Control-Allow-Origin"] = "*"
-    return response
