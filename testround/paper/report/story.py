@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from reportlab.lib.units import mm
 from reportlab.platypus import Paragraph, Spacer, Table
 
-from testround.kernel.amounts import PER_M2
 from testround.kernel.evidence import Explained, Figures
-from testround.kernel.findings import VERDICT_WORDS, Cell, Finding, FindingKind, Verdict
+from testround.kernel.findings import VERDICT_WORDS, Finding, FindingKind, Verdict
 from testround.kernel.gauge_region import GaugeRegion, drawn_region
 from testround.kernel.round import Dimension, Pattern, Round, StatedGauge
 from testround.kernel.sheet import Sheet
@@ -50,16 +49,9 @@ from testround.paper.document import (
 from testround.paper.gauge_data import gauges_of
 from testround.paper.method import METHOD, UNSETTLED
 from testround.paper.plots import (
-    AmountOfSize,
-    AmountPoint,
-    Amounts,
-    DeviationPoint,
     Deviations,
     Gauges,
-    Parts,
-    PartsBar,
     Plot,
-    PooledDeviation,
     amount_plot,
     deviation_plot,
     gauge_plot,
@@ -67,9 +59,18 @@ from testround.paper.plots import (
     parts_bars,
 )
 from testround.paper.plots.base import counted, own_size
+from testround.paper.report.data import (
+    Deviation,
+    amounts_of,
+    column_name,
+    deviations_of,
+    labels_of,
+    names_of_testers,
+    needs_by_size,
+    parts_of,
+)
 
 if TYPE_CHECKING:
-    from testround.kernel.amounts import Amount
     from testround.kernel.analysis import Analysis, DeviationCell
 
 UNKNOWN = "–"
@@ -143,15 +144,6 @@ def report_pdf(analysis: Analysis, round: Round, *, paper: str = "A4", units: Le
     return build(report.story, paper=paper, cover=cover)
 
 
-@dataclass(frozen=True, slots=True)
-class Deviation:
-    """One tester's finished measurement in its parts, with the names a reader knows."""
-
-    cell: Cell
-    tester: str
-    asked: bool
-
-
 class _Report:
     """The parts of one report; each method gives the flowables of one section."""
 
@@ -162,7 +154,7 @@ class _Report:
         self.units = units
         self.over: GaugeSpan = "4in" if units == "in" else "10cm"
         self.names = names_of_testers(round_)
-        self.labels = _labels(self.pattern)
+        self.labels = labels_of(self.pattern)
         self.numbers = {number.key: number for number in self.pattern.numbers}
         self.explained = Explained(analysis, round_, units, self.names)
         asked = {(question.tester, key) for question in analysis.questions for key in question.about}
@@ -358,7 +350,7 @@ class _Report:
             said.append(counted(finding.testers))
         if finding.needs:
             wanted = _("further testers that would settle it: {needs}")
-            said.append(wanted.format(needs=_by_size(finding.needs)))
+            said.append(wanted.format(needs=needs_by_size(finding.needs)))
         return " · ".join(said)
 
     def rests_on(self, finding: Finding) -> str:
@@ -390,7 +382,7 @@ class _Report:
             said = _unit(unit)
         caption = ", ".join(part for part in (where, place, said) if part)
         parts = by_size(
-            [_column(name) for name in columns],
+            [column_name(name) for name in columns],
             [(name, self.values(values, columns, unit)) for name, values in rows],
             width,
             caption=caption,
@@ -398,7 +390,7 @@ class _Report:
         if finding.follows:
             names = self.in_order(size for values in finding.follows.values() for size in values)
             parts += by_size(
-                [_column(name) for name in names],
+                [column_name(name) for name in names],
                 [
                     (self.labels.get(key, key), self.values(values, names, self.unit_of(key, None)))
                     for key, values in finding.follows.items()
@@ -615,7 +607,7 @@ class _Report:
             parts += [
                 *section(data.title, 1, room=min(plot.drawing.height * _SCALE + 70 * mm, 220 * mm)),
                 *by_size(
-                    [_column(c) for c in columns],
+                    [column_name(c) for c in columns],
                     rows,
                     width,
                     head=name,
@@ -656,7 +648,7 @@ class _Report:
                 self.name(finding),
                 commas(finding.sizes or ()) or UNKNOWN,
                 f"{self.said(finding.why)} {self.rests_on(finding)}".rstrip(),
-                UNKNOWN if not finding.needs else _by_size(finding.needs),
+                UNKNOWN if not finding.needs else needs_by_size(finding.needs),
             ]
             for finding in self.analysis.findings.findings
             if finding.verdict is Verdict.OPEN
@@ -731,124 +723,6 @@ class _Report:
             *(size for size in self.pattern.sizes if size in given),
             *(name for name in given if name not in self.pattern.sizes),
         ]
-
-
-# From the analysis to plain data for the plots --------------------------------------------------------------
-
-
-def names_of_testers(round_: Round) -> dict[str, str]:
-    """What to call each tester; two of the same name are told apart by their id."""
-    often = Counter(tester.name for tester in round_.testers)
-    return {
-        tester.id: tester.name if often[tester.name] == 1 else f"{tester.name} ({tester.id})"
-        for tester in round_.testers
-    }
-
-
-def deviations_of(
-    analysis: Analysis, pattern: Pattern, dimension: Dimension, found: Sequence[Deviation]
-) -> Deviations:
-    """One dimension's remainders and pooled estimates, for `deviation_plot`."""
-    return Deviations(
-        title=dimension.label,
-        tolerance=dimension.tolerance,
-        sizes=pattern.sizes,
-        points=tuple(
-            DeviationPoint(one.tester, one.cell.size, one.cell.parts.remainder, one.asked) for one in found
-        ),
-        pooled=pooled_deviations(analysis, dimension.key),
-    )
-
-
-def pooled_deviations(analysis: Analysis, dimension: str) -> tuple[PooledDeviation, ...]:
-    """The pattern's own deviations in one dimension, where there is one."""
-    return tuple(
-        PooledDeviation(cell.size, cell.estimate, cell.low, cell.high, cell.testers, str(cell.verdict))
-        for cell in analysis.deviations
-        if cell.dimension == dimension
-        and cell.estimate is not None
-        and cell.low is not None
-        and cell.high is not None
-    )
-
-
-def parts_of(pattern: Pattern, dimension: Dimension, found: Sequence[Deviation]) -> Parts:
-    """One dimension's discrepancies in their parts, for `parts_bars`."""
-    return Parts(
-        dimension.label,
-        dimension.tolerance,
-        tuple(
-            PartsBar(
-                one.tester,
-                one.cell.size,
-                one.cell.parts.counts,
-                one.cell.parts.gauge,
-                one.cell.parts.remainder,
-                one.asked,
-            )
-            for one in found
-        ),
-    )
-
-
-def amounts_of(amount: Amount, names: Mapping[str, str]) -> Amounts:
-    """Yarn or hours of a round, for `amount_plot`."""
-    title = _("Yarn") if amount.kind == "yarn" else _("Hours")
-    unit = _("metres") if amount.kind == "yarn" else _("hours")
-    if amount.per_m2:
-        title, unit = _("Yarn for a square metre"), _("metres for each square metre")
-    return Amounts(
-        title=title,
-        unit=unit,
-        sizes=tuple(
-            AmountOfSize(
-                size=None if amount.per_m2 else size,
-                typical=typical,
-                least=amount.least[size],
-                most=amount.most[size],
-                printed=amount.printed.get(size),
-                proposed=amount.proposed[size],
-                printed_balls=amount.balls(amount.printed[size]) if size in amount.printed else None,
-                proposed_balls=amount.balls(amount.proposed[size]),
-            )
-            for size, typical in amount.typical.items()
-        ),
-        points=tuple(
-            AmountPoint(
-                names.get(one.tester, one.tester),
-                None if amount.per_m2 else one.size,
-                one.value,
-                rough=one.share < 1,
-            )
-            for one in amount.took
-        ),
-        beyond_half=amount.kind == "yarn",
-    )
-
-
-def _by_size(needs: Mapping[str, int]) -> str:
-    """How many testers in which sizes."""
-    # Translators: how many testers in which size.
-    return commas(_("{n} in {size}").format(n=count, size=size) for size, count in needs.items())
-
-
-def _column(name: str) -> str:
-    """A size as it is called; the directions of a gauge and the square metre are said."""
-    said = {"stitches": _("stitches"), "rows": _("rows"), PER_M2: _("per m²")}
-    return said.get(name, name)
-
-
-def _labels(pattern: Pattern) -> dict[str, str]:
-    labels = {"yarn": _("Yarn needed"), "hours": _("Hours needed")}
-    for gauge in pattern.gauges:
-        labels[gauge.key] = gauge.label
-        labels[f"{gauge.key}.st"] = _("{label}, stitches").format(label=gauge.label)
-        labels[f"{gauge.key}.row"] = _("{label}, rows").format(label=gauge.label)
-    labels |= {measure.key: measure.label for measure in pattern.measures}
-    labels |= {constant.key: constant.label for constant in pattern.constants}
-    labels |= {number.key: number.label for number in pattern.numbers}
-    labels |= {dimension.key: dimension.label for dimension in pattern.dimensions}
-    return labels
 
 
 # Laying out -------------------------------------------------------------------------------------------------
