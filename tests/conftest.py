@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 import os
 import shutil
@@ -13,6 +14,8 @@ import hypothesis
 import pytest
 from django.conf import settings as django_settings
 from django.core.cache import cache
+from django.db import connection
+from django.db.backends.base.operations import BaseDatabaseOperations
 from django.test import Client
 
 from testround.patterns.models import Edition, Pattern
@@ -56,6 +59,27 @@ def pytest_sessionfinish(session: pytest.Session) -> None:
     reporter = session.config.pluginmanager.get_plugin("terminalreporter")
     if reporter is not None and reporter.stats.get("skipped") and session.exitstatus == pytest.ExitCode.OK:
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+# A test with transactions of its own leaves a database that is emptied, which one with published errata refuses.
+_triggers = importlib.import_module("testround.errata.migrations.0006_errata_that_put_others_right")
+_KEPT, _NOT_EMPTIED = "erratum_published_is_kept", "erratum_published_not_emptied"
+_AROUND_EMPTYING = {
+    "sqlite": (f"DROP TRIGGER {_KEPT}", f"CREATE TRIGGER {_KEPT} {_triggers.SQLITE[_KEPT]}"),
+    "postgresql": tuple(
+        f"ALTER TABLE errata_erratum {how} TRIGGER {_NOT_EMPTIED}" for how in ("DISABLE", "ENABLE")
+    ),
+}
+_sql_flush = type(connection.ops).sql_flush
+
+
+def _flush(self: BaseDatabaseOperations, *args: Any, **kwargs: Any) -> list[str]:
+    before, after = _AROUND_EMPTYING[connection.vendor]
+    statements = _sql_flush(self, *args, **kwargs)
+    return [before, *statements, after] if statements else []
+
+
+type(connection.ops).sql_flush = _flush  # type: ignore[method-assign]
 
 
 # A little top in three sizes that a person can work out by hand: 22 stitches and 30 rows in 10 cm.

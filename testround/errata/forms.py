@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 from django.utils.translation import pgettext_lazy
 
 from testround.errata.models import Decision, Erratum
-from testround.errata.selectors import stands_in
+from testround.errata.selectors import may_correct, stands_in
 from testround.errata.services import LONGEST_PLACE, LONGEST_TEXT, Wording, gauge_stands
 from testround.errata.wording import UNIT_WORDS, name_of, names_of, value_words
 from testround.kernel.problems import InputProblems
@@ -94,6 +94,23 @@ class DraftForm(forms.Form):
                 key.startswith(f"{number.key}|{number.unit}|") for key in self.data
             ):
                 self.changes[number.key, number.unit] = {"was": {}, "now": {}}
+        published = list(may_correct(erratum).values_list("number", "place"))
+        if published:
+            self.fields["corrects"] = forms.TypedChoiceField(
+                label=_("It puts right another erratum"),
+                required=False,
+                coerce=int,
+                empty_value=None,
+                choices=[
+                    ("", pgettext_lazy("an erratum that is put right", "None")),
+                    *(
+                        (number, _("Erratum {number}: {place}").format(number=number, place=place))
+                        for number, place in published
+                    ),
+                ],
+                initial=erratum.corrects.number if erratum.corrects else "",
+                help_text=_("A published erratum stays as it is; readers of it are led to this one."),
+            )
         if self.sheet.sizes:
             every = set(erratum.sizes) == set() or set(erratum.sizes) == set(self.sheet.sizes)
             self.fields["sizes"] = forms.MultipleChoiceField(
@@ -181,6 +198,7 @@ class DraftForm(forms.Form):
             why=self.cleaned_data["why"],
             sizes=self.cleaned_data.get("sizes", []),
             now=self.now,
+            corrects=self.cleaned_data.get("corrects"),
         )
 
     def refuse(self, refusal: InputProblems) -> None:

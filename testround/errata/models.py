@@ -67,8 +67,8 @@ class ErratumQuerySet(models.QuerySet["Erratum"]):
 class Erratum(models.Model):
     """One correction: a draft on the desk, then numbered, published and never changed again.
 
-    The model refuses a change to a published erratum with a sentence; a trigger in the database (see the
-    migrations) refuses it to everything else.
+    The model refuses a change to a published erratum with a sentence; triggers in the database (see the
+    migrations) refuse it to everything else, and a word that it corrects what is not published of its pattern.
     """
 
     pattern = models.ForeignKey(Pattern, on_delete=models.PROTECT, related_name="errata")
@@ -87,6 +87,10 @@ class Erratum(models.Model):
     remarks: models.ManyToManyField[Remark, Any] = models.ManyToManyField(
         Remark, blank=True, related_name="errata"
     )
+    # The published erratum of the same pattern that this one puts right, where it says so.
+    corrects = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="corrected_by"
+    )
     created = models.DateTimeField(default=timezone.now)
     published_at = models.DateTimeField(null=True, blank=True)
     published_by = models.ForeignKey(
@@ -104,6 +108,10 @@ class Erratum(models.Model):
                 condition=models.Q(number__isnull=True, published_at__isnull=True)
                 | models.Q(number__isnull=False, published_at__isnull=False),
                 name="erratum_numbered_when_published",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(corrects__isnull=True) | ~models.Q(corrects=models.F("id")),
+                name="erratum_corrects_another",
             ),
         ]
 

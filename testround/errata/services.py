@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from testround.errata.models import Analysis, Decision, Erratum
-from testround.errata.selectors import Read, drafts_of, read_round, stands_in
+from testround.errata.selectors import Read, drafts_of, may_correct, read_round, stands_in
 from testround.errata.wording import (
     GAUGE_UNITS,
     UNIT_WORDS,
@@ -302,10 +302,19 @@ def errata_merge(*, round: Round, draft_ids: Sequence[int], by: User) -> Erratum
     """Make one draft of several: the first takes in the others, which are removed."""
     require(by, Right.EDIT, round.edition.pattern)
     _locked(round)
-    drafts = list(drafts_of(round).filter(pk__in=draft_ids).order_by("pk"))
+    drafts = list(drafts_of(round).filter(pk__in=draft_ids).select_related("corrects").order_by("pk"))
     if len(drafts) < 2:
         raise Refused.because(_("Fewer than two drafts are ticked; tick the drafts to be made into one."))
     first, *others = drafts
+    corrected = {draft.corrects_id: draft.corrects for draft in drafts if draft.corrects is not None}
+    if len(corrected) > 1:
+        said = _(
+            "These drafts put right different errata ({numbers}), and one erratum says of one other that it does: "
+            "leave them apart."
+        )
+        numbers = commas(str(other.number) for other in corrected.values())
+        raise Refused.because(said.format(numbers=numbers))
+    first.corrects = next(iter(corrected.values()), None)
     sizes = round.edition.document.sizes
     first.changes = _joined([draft.changes for draft in drafts])
     first.sizes = _joined_sizes([draft.sizes for draft in drafts], sizes)
@@ -331,6 +340,8 @@ class Wording:
     why: str
     sizes: Sequence[str]
     now: Mapping[tuple[str, str], Mapping[str, float]]
+    corrects: int | None = None
+    """The published erratum that it puts right, by its number."""
 
 
 @transaction.atomic
@@ -380,6 +391,14 @@ def erratum_reword(*, erratum: Erratum, wording: Wording, by: User) -> Erratum:
                     "finding": before["finding"] if before else "",
                 }
             )
+    corrects = None
+    if wording.corrects is not None:
+        corrects = may_correct(locked).filter(number=wording.corrects).first()
+        if corrects is None:
+            said = _(
+                "This pattern has no erratum {number} that is published; choose one that readers can see."
+            )
+            problems.append(Problem("corrects", said.format(number=wording.corrects)))
     if problems:
         raise Refused(problems)
     named_sizes = set(wording.sizes)
@@ -388,7 +407,8 @@ def erratum_reword(*, erratum: Erratum, wording: Wording, by: User) -> Erratum:
     locked.place, locked.text, locked.why = wording.place.strip(), wording.text.strip(), wording.why.strip()
     locked.sizes = sizes_listed(named_sizes, sheet.sizes)
     locked.changes = changes
-    locked.save(update_fields=["place", "text", "why", "sizes", "changes"])
+    locked.corrects = corrects
+    locked.save(update_fields=["place", "text", "why", "sizes", "changes", "corrects"])
     return locked
 
 

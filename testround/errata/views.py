@@ -79,7 +79,7 @@ def _may(request: HttpRequest, round: Round) -> Rights:
 
 def _draft(request: HttpRequest, code: str, pk: int) -> tuple[Round, Erratum]:
     round = _judged(request, code)
-    return round, get_object_or_404(drafts_of(round).select_related("pattern", "edition"), pk=pk)
+    return round, get_object_or_404(drafts_of(round).select_related("pattern", "edition", "corrects"), pk=pk)
 
 
 # Results --------------------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ from testround.errata.selectors.analyses import (
     drafts_of,
     hash_of,
     judged_by,
+    may_correct,
     read_round,
     stands_in,
 )
@@ -39,6 +40,7 @@ __all__ = [
     "gauges_result",
     "hash_of",
     "judged_by",
+    "may_correct",
     "public_document",
     "public_errata",
     "read_round",

@@ -130,3 +130,8 @@ def judged_by(user: User, right: Right = Right.EDIT) -> QuerySet[Round]:
 
 def drafts_of(round: Round) -> QuerySet[Erratum]:
     return Erratum.objects.drafts().filter(round=round)
+
+
+def may_correct(erratum: Erratum) -> QuerySet[Erratum]:
+    """The errata that a draft may say it puts right: those published of its pattern, in the order of their numbers."""
+    return Erratum.objects.published().filter(pattern=erratum.pattern_id).order_by("number")
