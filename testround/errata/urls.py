@@ -1,6 +1,6 @@
 from django.urls import URLPattern, URLResolver, path
 
-from testround.errata import public_views, views
+from testround.errata import desk_views, draft_views, public_views, views
 
 app_name = "errata"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -10,17 +10,17 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("rounds/<str:code>/results/<slug:dimension>/", views.dimension, name="dimension"),
     path("rounds/<str:code>/gauges/", views.gauges, name="gauges"),
     path("rounds/<str:code>/yarn-and-hours/", views.amounts, name="amounts"),
-    path("rounds/<str:code>/desk/", views.desk, name="desk"),
-    path("rounds/<str:code>/desk/accept/", views.accept, name="accept"),
-    path("rounds/<str:code>/desk/decline/", views.decline, name="decline"),
-    path("rounds/<str:code>/desk/undo/", views.undo, name="undo"),
-    path("rounds/<str:code>/desk/remarks/", views.from_remarks, name="from_remarks"),
-    path("rounds/<str:code>/desk/merge/", views.merge, name="merge"),
-    path("rounds/<str:code>/desk/next-edition/", views.next_edition, name="next_edition"),
-    path("rounds/<str:code>/desk/<int:pk>/", views.draft, name="draft"),
-    path("rounds/<str:code>/desk/<int:pk>/preview/", views.preview, name="preview"),
-    path("rounds/<str:code>/desk/<int:pk>/publish/", views.publish, name="publish"),
-    path("rounds/<str:code>/desk/<int:pk>/discard/", views.discard, name="discard"),
+    path("rounds/<str:code>/desk/", desk_views.desk, name="desk"),
+    path("rounds/<str:code>/desk/accept/", desk_views.accept, name="accept"),
+    path("rounds/<str:code>/desk/decline/", desk_views.decline, name="decline"),
+    path("rounds/<str:code>/desk/undo/", desk_views.undo, name="undo"),
+    path("rounds/<str:code>/desk/remarks/", desk_views.from_remarks, name="from_remarks"),
+    path("rounds/<str:code>/desk/merge/", desk_views.merge, name="merge"),
+    path("rounds/<str:code>/desk/next-edition/", draft_views.next_edition, name="next_edition"),
+    path("rounds/<str:code>/desk/<int:pk>/", draft_views.draft, name="draft"),
+    path("rounds/<str:code>/desk/<int:pk>/preview/", draft_views.preview, name="preview"),
+    path("rounds/<str:code>/desk/<int:pk>/publish/", draft_views.publish, name="publish"),
+    path("rounds/<str:code>/desk/<int:pk>/discard/", draft_views.discard, name="discard"),
     path("errata/<str:code>/", public_views.errata_list, name="list"),
     path("errata/<str:code>/errata.pdf", public_views.pdf, name="pdf"),
     path("errata/<str:code>/errata.json", public_views.document, name="document"),

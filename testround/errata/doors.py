@@ -1,0 +1,44 @@
+"""Who comes to the results and the desk of a round, and what is kept ready for them; for the views of both."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+
+from django.http import HttpRequest
+from django.shortcuts import get_object_or_404
+
+from testround.errata.models import Erratum
+from testround.errata.selectors import (
+    drafts_of,
+    judged_by,
+)
+from testround.patterns.access import Rights, rights_on
+from testround.people.kept import Kept, kept
+from testround.people.models import User
+from testround.reports.digest import round_digest
+from testround.rounds.models import Round
+
+
+def user_of(request: HttpRequest) -> User:
+    return cast(User, request.user)
+
+
+def judged(request: HttpRequest, code: str) -> Round:
+    """A round whose results this person may read and decide on; anybody else gets 404."""
+    return get_object_or_404(judged_by(user_of(request)), code=code)
+
+
+def rights_of(request: HttpRequest, round: Round) -> Rights:
+    return rights_on(round.edition.pattern, user_of(request))
+
+
+def draft_of(request: HttpRequest, code: str, pk: int) -> tuple[Round, Erratum]:
+    round = judged(request, code)
+    return round, get_object_or_404(drafts_of(round).select_related("pattern", "edition", "corrects"), pk=pk)
+
+
+def kept_of(request: HttpRequest, part: str, round: Round, digest: str, *rests_on: Any) -> Kept:
+    """The place of a part that rests on all that is read of a round, by its digest. What it needs is given lazily."""
+    edition = round.edition
+    said = (round.code, round.title, edition.label, edition.pattern.code, edition.pattern.title)
+    return kept(request, part, digest, said, rests_on, holds=lambda: round_digest(round) == digest)

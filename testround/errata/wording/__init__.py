@@ -1,0 +1,76 @@
+"""Sentences about findings and drafts of errata. Plain data in, plain text out."""
+
+from testround.errata.wording.drafts import (
+    affected_sizes,
+    change_sentence,
+    changes_from,
+    draft_place,
+    draft_text,
+    why_for_readers,
+)
+from testround.errata.wording.findings import (
+    KIND_WORDS,
+    fault_words,
+    headline,
+    needs_words,
+    reason_beyond,
+    title_of,
+    verdict_sentence,
+)
+from testround.errata.wording.names import (
+    GAUGE_UNITS,
+    OVER,
+    UNIT_WORDS,
+    Change,
+    Finding,
+    Named,
+    in_order,
+    name_of,
+    names_of,
+    sizes_listed,
+    sizes_words,
+)
+from testround.errata.wording.since import COMPARED, changed_since
+from testround.errata.wording.tables import (
+    ChangeRow,
+    ChangeTable,
+    change_table_of,
+    change_tables,
+    of_size,
+    value_words,
+)
+
+__all__ = [
+    "COMPARED",
+    "GAUGE_UNITS",
+    "KIND_WORDS",
+    "OVER",
+    "UNIT_WORDS",
+    "Change",
+    "ChangeRow",
+    "ChangeTable",
+    "Finding",
+    "Named",
+    "affected_sizes",
+    "change_sentence",
+    "change_table_of",
+    "change_tables",
+    "changed_since",
+    "changes_from",
+    "draft_place",
+    "draft_text",
+    "fault_words",
+    "headline",
+    "in_order",
+    "name_of",
+    "names_of",
+    "needs_words",
+    "of_size",
+    "reason_beyond",
+    "sizes_listed",
+    "sizes_words",
+    "title_of",
+    "value_words",
+    "verdict_sentence",
+    "why_for_readers",
+]
