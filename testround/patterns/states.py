@@ -55,11 +55,9 @@ def states_of(edition: Edition) -> list[SheetState]:
 
 def state_now(edition: Edition) -> SheetState | None:
     """The state that the sheet is in, with who saved it; None where no save of it was kept."""
-    return (
-        SheetState.objects.filter(edition=edition, revision=edition.revision)
-        .select_related("saved_by")
-        .first()
-    )
+    states = SheetState.objects.filter(edition=edition, revision=edition.revision)
+    # What it holds is the edition's sheet, which is loaded already.
+    return states.select_related("saved_by").defer("sheet").first()
 
 
 def step_back(edition: Edition) -> int | None:

@@ -17,6 +17,7 @@ from testround.kernel.round import Pattern as SheetDocument
 from testround.patterns.access import Right, require, rights_on
 from testround.patterns.blocks import BlockRefused, fill, pastable
 from testround.patterns.checks import check
+from testround.patterns.compiled import name_of_sheet
 from testround.patterns.drafts import SheetDraft
 from testround.patterns.fields import GROUPS, Scale
 from testround.patterns.forms import BlankSheetForm, NextEditionForm, UploadForm
@@ -41,6 +42,7 @@ from testround.patterns.services import (
     terms_doubted,
 )
 from testround.patterns.states import Meanwhile, saved_since, state_now
+from testround.people.kept import kept
 from testround.people.readers import reader_of
 
 PATTERNS_ON_A_PAGE = 50
@@ -119,10 +121,7 @@ def sheet(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     edition = edition_for(request, code, pk)
     if request.method == "POST":
         return _sheet_posted(request, edition)
-    draft = SheetDraft.of(edition.document, scale_for(request))
-    draft.take_tries(request.GET)
-    draft.take_plots(request.GET.getlist("plot"))
-    return _sheet_page(request, edition, draft, edition.document)
+    return _sheet_as_stored(request, edition)
 
 
 def _sheet_posted(request: HttpRequest, edition: Edition) -> HttpResponse:
@@ -214,19 +213,66 @@ def _sheet_page(
 ) -> HttpResponse:
     """``typing`` keeps the fields on the page even when the sheet was frozen meanwhile."""
     context = {
-        **_sheet_context(edition, draft, document),
+        **_beside_fields(edition),
+        **_fields_context(edition, draft, document),
         "refusal": refusal,
         "typing": typing,
         "meanwhile": meanwhile,
         "paste": paste or {},
-        "pastable": pastable(draft),
-        "state": None if edition.is_frozen else state_now(edition),
         "status": status,
+    }
+    reading = edition.is_frozen and not typing
+    return render(request, _sheet_template(reading), context, status=status)
+
+
+def _sheet_as_stored(request: HttpRequest, edition: Edition) -> HttpResponse:
+    """A sheet in which nobody is typing: kept for all who work on it until one of them saves it.
+
+    What is tried and which plots are asked for stands in the address, and is worked out each time.
+    """
+
+    def fields() -> dict[str, Any]:
+        draft = SheetDraft.of(edition.document, scale_for(request))
+        draft.take_tries(request.GET)
+        draft.take_plots(request.GET.getlist("plot"))
+        return _fields_context(edition, draft, edition.document)
+
+    context = _beside_fields(edition)
+    if request.GET:
+        context |= fields()
+    else:
+        context["kept"] = kept(
+            request,
+            "sheet",
+            (edition.pattern.code, edition.pattern.title),
+            (edition.pk, edition.label, edition.revision, edition.terms, edition.is_frozen),
+            name_of_sheet(edition.sheet),
+            (state := context["state"]) and (str(state.saved_by or ""), state.saved_at, state.before),
+            needs=fields,
+        )
+    return render(request, _sheet_template(edition.is_frozen), context)
+
+
+def _sheet_template(reading: bool) -> str:
+    return "patterns/sheet_frozen.html" if reading else "patterns/sheet.html"
+
+
+def _beside_fields(edition: Edition) -> dict[str, Any]:
+    return {
+        "edition": edition,
+        "pattern": edition.pattern,
+        "state": None if edition.is_frozen else state_now(edition),
+    }
+
+
+def _fields_context(edition: Edition, draft: SheetDraft, document: SheetDocument | None) -> dict[str, Any]:
+    """What the fields of a sheet, and all that is said of them, are written from."""
+    return {
+        **_sheet_context(edition, draft, document),
+        "pastable": pastable(draft),
         "cautions": cautions_for(edition.document),
         "next_form": NextEditionForm(initial={"label": next_label(edition.label)}),
     }
-    reading = edition.is_frozen and not typing
-    return render(request, f"patterns/sheet{'_frozen' if reading else ''}.html", context, status=status)
 
 
 def _sheet_context(edition: Edition, draft: SheetDraft, document: SheetDocument | None) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from testround.kernel.measuring import how_to_measure
 from testround.kernel.round import Craft, Dimension, Measure, Number
 from testround.kernel.units import TypedLength, decimal, format_count, format_length, tool_label
 from testround.kernel.words import commas
+from testround.people.kept import fresh_key
 from testround.people.readers import Reader
 from testround.reports import doubts
 from testround.reports.encoding import too_long
@@ -75,7 +76,7 @@ class SentForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.desk = desk
         self.reader = reader
-        self.initial.setdefault("key", uuid.uuid4())
+        self.initial.setdefault("key", fresh_key)
         # Under which name what is typed is kept until it is sent, if it is; and what is kept.
         self.draft_name = ""
         self.draft: Draft | None = None

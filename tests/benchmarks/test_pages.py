@@ -9,9 +9,11 @@ and one sentence.
 
 from __future__ import annotations
 
+import gc
 import json
 import statistics
 import time
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -27,6 +29,7 @@ from testround.people.models import User
 from testround.reports.exchange import round_import
 from testround.rounds.models import Candidate, SuppliedYarn
 from testround.rounds.services import place_add
+from testround.settled import settle
 from tests.kernel.simulated import Truth, simulated_round
 from tests.test_access import Scene, scene  # noqa: F401
 from tests.visits import Visit, visits
@@ -100,7 +103,16 @@ def slow(found: list[float]) -> float:
     return statistics.quantiles(found, n=20)[-1] if len(found) >= 20 else min(found)
 
 
+@pytest.fixture
+def settled() -> Iterator[None]:
+    """The process as a server is once it has loaded, so that the collector looks through none of the tests either."""
+    settle()
+    yield
+    gc.unfreeze()
+
+
 @pytest.mark.django_db
+@pytest.mark.usefixtures("settled")
 def test_no_page_takes_more_than_its_multiple_of_a_bare_one(
     benchmark: Any, scenes: list[Scene], settings: Any
 ) -> None:

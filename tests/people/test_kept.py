@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import re
+import uuid
 from typing import Any
 
 import pytest
+from django import forms
 from django.core.cache import cache
 from django.http import HttpRequest
-from django.template import Context, Template
+from django.template import Context, RequestContext, Template
 from django.test import RequestFactory
 from django.utils import timezone, translation
 
-from testround.people.kept import Kept, kept, kept_part
+from testround.people.kept import TOKEN, Kept, fresh_key, kept, kept_part
+from testround.rounds.forms.fields import press_key
 
 
 @pytest.fixture(autouse=True)
@@ -63,9 +67,63 @@ def test_what_changed_while_it_was_made_is_shown_and_not_kept() -> None:
     assert [kept_part(place, lambda said=said: said) for said in ("one", "two")] == ["one", "two"]
 
 
-def test_the_token_of_a_form_is_not_kept_for_others() -> None:
+@pytest.mark.parametrize("given", ["", ' value="abc"', f' value="abc{TOKEN}"'])
+def test_the_token_of_a_form_is_not_kept_for_others(given: str) -> None:
     with pytest.raises(ValueError, match="one person's"):
-        kept_part(Kept("part:form", lambda: True), lambda: '<input name="csrfmiddlewaretoken">')
+        kept_part(Kept("part:form", lambda: True), lambda: f'<input name="csrfmiddlewaretoken"{given}>')
+
+
+FORM = Template(
+    "{% load kept %}{% kept place %}<form>{% csrf_token %}{{ form }}</form><p>{{ said }}</p>{% endkept %}"
+)
+
+
+class Pressed(forms.Form):
+    key = press_key()
+
+
+def form_for(rf: RequestFactory, said: str = "") -> str:
+    request = rf.get("/")
+    request.session = {}
+    place = kept(request, "form", needs=lambda: {"form": Pressed(), "said": said})
+    return FORM.render(RequestContext(request, {"place": place}))
+
+
+def in_gaps(page: str) -> tuple[str, uuid.UUID]:
+    """The token and the key of the form on a page."""
+    found = re.findall(r'value="([^"]*)"', page)
+    assert len(found) == 2
+    return found[0], uuid.UUID(found[1])
+
+
+def test_a_form_that_is_kept_has_each_readers_own_token(rf: RequestFactory) -> None:
+    made, kept_for_another = form_for(rf), form_for(rf)
+
+    assert "csrfmiddlewaretoken" in made
+    assert in_gaps(made)[0] != in_gaps(kept_for_another)[0]
+    assert made.partition("csrf")[0] == kept_for_another.partition("csrf")[0]
+
+
+def test_a_form_that_is_kept_has_a_key_of_its_own_every_time(rf: RequestFactory) -> None:
+    keys = {in_gaps(form_for(rf))[1] for _ in range(5)}
+
+    assert len(keys) == 5
+
+
+def test_outside_of_what_is_kept_a_key_is_a_key() -> None:
+    assert isinstance(fresh_key(), uuid.UUID)
+
+
+def test_nobody_can_type_a_gap(rf: RequestFactory) -> None:
+    page = form_for(rf, said="<token of the reader> <key of the form>")
+
+    assert "&lt;token of the reader&gt; &lt;key of the form&gt;" in page
+
+
+def test_a_part_without_a_name_is_made_each_time() -> None:
+    template = Template("{% load kept %}{% kept place %}{{ figure }}{% endkept %}")
+
+    assert [template.render(Context({"figure": n})) for n in (1, 2)] == ["1", "2"]
 
 
 def test_whoever_changes_the_templates_sees_what_they_say_now(settings: Any) -> None:

@@ -6,13 +6,16 @@ from django import template
 from django.template.base import FilterExpression, NodeList, Parser, Token
 from django.template.context import Context
 
-from testround.people.kept import kept_part
+from testround.people.kept import TOKEN, Kept, kept_part
 
 register = template.Library()
 
 
 class KeptNode(template.Node):
-    """What stands inside, from the cache where it is there; what it would need is not even looked at then."""
+    """What stands inside, from the cache where it is there; what it would need is not even looked at then.
+
+    Without a name, as of a page that holds what somebody has just typed, it is made and not kept.
+    """
 
     child_nodelists = ("nodelist",)
 
@@ -21,7 +24,15 @@ class KeptNode(template.Node):
         self.nodelist = nodelist
 
     def render(self, context: Context) -> str:
-        return kept_part(self.name.resolve(context), lambda: self.nodelist.render(context))
+        place: Kept | None = self.name.resolve(context)
+        if not place:
+            return self.nodelist.render(context)
+
+        def make() -> str:
+            with context.push(**place.needs(), csrf_token=TOKEN):
+                return self.nodelist.render(context)
+
+        return kept_part(place, make)
 
 
 @register.tag

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import uuid
 from typing import Any
 
 from django import forms
@@ -11,6 +10,7 @@ from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy
 
 from testround.kernel.round import MOST_TESTERS
+from testround.people.kept import fresh_key
 from testround.rounds.refusals import Refused
 
 OWN_YARN = "own"
@@ -50,4 +50,4 @@ def whole(most: int = MOST_TESTERS) -> forms.IntegerField:
 
 def press_key() -> forms.UUIDField:
     """A key of the page's own, by which a second press of the same button is known."""
-    return forms.UUIDField(widget=forms.HiddenInput, required=False, initial=uuid.uuid4)
+    return forms.UUIDField(widget=forms.HiddenInput, required=False, initial=fresh_key)
