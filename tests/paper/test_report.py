@@ -14,17 +14,18 @@ import pytest
 from testround.kernel.analysis import analyse
 from testround.kernel.findings import Cell, Parts
 from testround.kernel.round import Round
-from testround.paper.report import MOST_TESTERS_SHOWN, names_of_testers, report_pdf
+from testround.paper.report import MOST_TESTERS_SHOWN, Decided, Known, names_of_testers, report_pdf
 
 from .scene import SIZES, a_round, an_analysis, outline_of, read, round_document, text_of
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
+NAMED = Known(called=names_of_testers(a_round()))
 
 
 @pytest.fixture(scope="module")
 def pdf() -> bytes:
-    """The report of the made-up round, on A4, in centimetres."""
-    return report_pdf(an_analysis(), a_round())
+    """The report of the made-up round, on A4, in centimetres, its testers named."""
+    return report_pdf(an_analysis(), a_round(), known=NAMED)
 
 
 @pytest.fixture(scope="module")
@@ -36,6 +37,7 @@ def test_its_parts_come_in_the_order_of_the_questions_a_designer_asks(pdf: bytes
     assert outline_of(pdf) == [
         (0, "Fenlight Cardigan: report of the round"),
         (1, "At a glance"),
+        (1, "Who tested what"),
         (1, "Findings"),
         (2, "1. Hem to underarm: amend"),
         (2, "2. Stockinette, blocked, rows: look closer"),
@@ -94,6 +96,92 @@ def test_a_stated_gauge_says_what_every_number_becomes(text: str) -> None:
         in text
     )
     assert "further testers that would settle it: 7 in M" in text
+
+
+def test_every_tester_stands_with_size_yarn_and_what_they_sent(text: str) -> None:
+    assert "XS S M L XL 2X 3X 4X 5X testers 1 0 2 0 0 0 0 0 1 measured 0 0 0 0 0 0 0 0 0" in text
+    assert (
+        "Tester Size Yarn Swatch Counts Measured, of 2 Hours Metres "
+        "Alder XS – blocked – – – – Birch M – blocked – – – – Cedar M – blocked – – – – Dogwood 5X – blocked"
+    ) in text
+
+
+def test_nobody_is_named_who_is_not_known_to_agree() -> None:
+    text = text_of(
+        report_pdf(an_analysis(), a_round(), known=Known(called={"t02": "Birch", "t04": "Tester 4"}))
+    )
+
+    assert "Birch M 35.3" in text
+    assert "t01 XS 35.3" in text
+    assert "Tester 4 5X 35.3" in text
+    for name in ("Alder", "Cedar", "Dogwood"):
+        assert name not in text
+
+
+def test_every_dimension_says_its_verdict_above_its_plot(text: str) -> None:
+    section = text.partition("Dimension: Hem to underarm Amend. ")[2]
+
+    assert section.startswith("Pieces came out 3.4 cm longer than the testers' own gauges explain.")
+
+
+def test_what_nobody_measured_is_named() -> None:
+    document = round_document()
+    document["pattern"]["dimensions"].append(
+        {"key": "cuff", "label": "Cuff", "tolerance": 1, "formula": "10"}
+    )
+
+    text = text_of(report_pdf(an_analysis(), type(a_round()).model_validate(document)))
+
+    assert "Not measured Nobody has measured Cuff so far." in text
+
+
+def test_remarks_stand_by_place_in_the_order_of_the_text_in_their_testers_words() -> None:
+    document = round_document()
+    document["testers"][0]["remarks"] = [
+        {"kind": "typo", "text": "Says cof."},
+        {"place": "Back, step 3", "kind": "unclear", "text": "Which edge?"},
+    ]
+    document["testers"][1]["remarks"] = [
+        {"place": "Back, step 3", "kind": "wrong-number", "text": "104, surely."},
+        {"place": "Back, step 1", "kind": "missing", "text": "Says nothing of the needle."},
+    ]
+
+    text = text_of(report_pdf(an_analysis(), type(a_round()).model_validate(document)))
+
+    assert (
+        "Remarks by place in the text Where Kind In the tester's words Tester "
+        "Back, step 1 missing Says nothing of the needle. t02 "
+        "Back, step 3 unclear Which edge? t01 wrong number 104, surely. t02 "
+        "no place named typo Says cof. t01"
+    ) in text
+
+
+def test_what_was_decided_and_whom_to_thank_are_said_where_they_are_known(text: str) -> None:
+    decided = Decided(
+        published=(("1", "Back, step 3", "every size", "Work 96 rows.", "12 May 2027"),),
+        declined=(("Chest circumference", "look closer", "Meant to be roomy."),),
+    )
+    known = Known(decided=decided, thanks="Tested by Alder and 3 others who prefer not to be named.")
+
+    told = text_of(report_pdf(an_analysis(), a_round(), known=known))
+
+    assert (
+        "What was decided Published as errata Erratum Where Sizes Correction Published "
+        "1 Back, step 3 every size Work 96 rows. 12 May 2027 "
+        "Declined, and why About Verdict Reason Chest circumference look closer Meant to be roomy."
+    ) in told
+    assert "Thanks Tested by Alder and 3 others who prefer not to be named. How this was" in told
+    assert "What was decided" not in text
+    assert "Thanks" not in text
+
+
+def test_words_of_the_pattern_are_told_in_the_readers_terms() -> None:
+    told = text_of(
+        report_pdf(an_analysis(), a_round(), known=Known(told=lambda text: text.replace("Hem", "Lower edge")))
+    )
+
+    assert "Dimension: Lower edge to underarm" in told
+    assert "Hem to underarm" not in told
 
 
 def test_questions_name_the_tester_and_what_it_is_about(text: str) -> None:
@@ -157,7 +245,8 @@ def test_the_same_round_gives_the_same_bytes_in_another_process(pdf: bytes) -> N
     say = (
         "import hashlib; from tests.paper.scene import a_round, an_analysis; "
         "from testround.paper.report import report_pdf; "
-        "print(hashlib.sha256(report_pdf(an_analysis(), a_round())).hexdigest())"
+        "from tests.paper.test_report import NAMED; "
+        "print(hashlib.sha256(report_pdf(an_analysis(), a_round(), known=NAMED)).hexdigest())"
     )
 
     elsewhere = subprocess.run(

@@ -143,7 +143,7 @@ def deviation_plot(
             tuple(marks),
         ),
         _deviation_table(data, units),
-        _pooled_table(data, units) if data.pooled else None,
+        pooled_table(data, units) if data.pooled else None,
         ident,
     )
 
@@ -230,7 +230,8 @@ def _deviation_table(data: Deviations, units: LengthUnit) -> Table:
     )
 
 
-def _pooled_table(data: Deviations, units: LengthUnit) -> Table:
+def pooled_table(data: Deviations, units: LengthUnit) -> Table:
+    """The pooled figures by size."""
     return Table(
         _("{title}: pooled by size").format(title=data.title),
         (_("Size"), _("Testers"), _("Off the target"), _("95 % interval"), _("Tolerance"), _("Verdict")),

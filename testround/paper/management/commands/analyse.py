@@ -21,6 +21,11 @@ class Command(RoundFileCommand):
         parser.add_argument(
             "--paper", choices=("A4", "Letter"), default="A4", help="of the PDF (default: A4)"
         )
+        parser.add_argument(
+            "--names",
+            action="store_true",
+            help="call testers by their names in the PDF, if all of them agreed to it (default: by their ids)",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         # Not before there is something to analyse: help is there at once.
@@ -34,9 +39,10 @@ class Command(RoundFileCommand):
             self.stdout.write(findings_json(analysis.findings))
         elif options["pdf"]:
             # The PDF library takes longer to load than a small round to analyse.
-            from testround.paper.report import report_pdf
+            from testround.paper.report import Known, names_of_testers, report_pdf
 
-            pdf = report_pdf(analysis, round_, paper=options["paper"], units=options["units"])
+            known = Known(called=names_of_testers(round_) if options["names"] else {})
+            pdf = report_pdf(analysis, round_, paper=options["paper"], units=options["units"], known=known)
             self.write_file(options["pdf"], pdf)
             self.stderr.write(f"The report is in {options['pdf']}.")
         else:
