@@ -78,6 +78,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "testround.people.middleware.ContentSecurityPolicy",
     "testround.people.middleware.NothingLeftBehind",
+    "testround.people.everybody.ForEverybody",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",

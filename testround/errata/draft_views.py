@@ -97,14 +97,16 @@ def publish(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     require(user_of(request), Right.PUBLISH, erratum.pattern)
     if erratum.is_published:
         # The form was sent twice: the first one did it.
-        return redirect(erratum)
+        return redirect("errata:desk", round.code)
     try:
         erratum = erratum_publish(erratum=erratum, by=user_of(request))
     except Refused:
         return _preview(request, round, erratum, status=422)
-    said = _("Published as erratum {number}. This is what readers see.")
+    said = _(
+        "Published as erratum {number}, at an address that stays; the list of what is published leads there."
+    )
     messages.success(request, said.format(number=erratum.number))
-    return redirect(erratum)
+    return redirect("errata:desk", round.code)
 
 
 @require_POST

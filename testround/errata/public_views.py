@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import dataclasses
+from typing import Any
 
 from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
@@ -10,14 +10,21 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils.text import slugify
 from django.utils.translation import get_language
-from django.views.decorators.cache import cache_control
-from django.views.decorators.http import condition, conditional_page, require_safe
+from django.views.decorators.http import condition, require_safe
 
 from testround.errata import papers
-from testround.errata.selectors import PublicErrata, public_document, public_errata, shown_erratum
-from testround.patterns.models import Edition
-from testround.people.context import reader_for
-from testround.people.readers import Reader
+from testround.errata.choices import Choice, choice_asked, ways_asked
+from testround.errata.models import Erratum
+from testround.errata.selectors import (
+    PublicErrata,
+    ShownErratum,
+    public_document,
+    public_errata,
+    public_state,
+    shown_erratum,
+)
+from testround.people.everybody import for_everybody
+from testround.people.kept import source_digest
 
 
 def _public(code: str) -> PublicErrata:
@@ -27,102 +34,81 @@ def _public(code: str) -> PublicErrata:
     return found
 
 
-def _reader(request: HttpRequest) -> Reader:
-    """The reader, with what the address says first: a link shared in inches opens in inches."""
-    reader = reader_for(request)
-    units, terms = request.GET.get("units"), request.GET.get("terms")
-    if units in ("cm", "in"):
-        reader = dataclasses.replace(reader, units=units)
-    if terms in ("us", "uk"):
-        reader = dataclasses.replace(reader, terms=terms)
-    return reader
-
-
 def _list_address(code: str) -> str:
     """Where the list is kept, for documents that people keep: whatever name this request came in by."""
     return f"{settings.SITE_URL}{reverse('errata:list', args=[code])}"
 
 
-# Always asked again, so that a new erratum is seen at once; unchanged pages are answered with 304.
-_revalidated = cache_control(no_cache=True)
+def _etag(request: HttpRequest, code: str, *_: Any, **__: Any) -> str | None:
+    """The name of an answer: of all that is public of the pattern, and how the address wants it said.
+
+    Asked in two small queries, so that a page that somebody has already costs no more than that.
+    """
+    state = public_state(code)
+    if state is None:
+        return None
+    site = (settings.SITE_URL, settings.TIME_ZONE, source_digest().hex())
+    return papers.etag([site, request.path, sorted(request.GET.items()), get_language(), state])
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
-class _Copy:
-    """Which copy a reader asks about: edition and size, where the address names ones there are."""
+def _shown(public: PublicErrata, choice: Choice) -> list[ShownErratum]:
+    return [
+        shown_erratum(each, choice.reader(each), choice.size)
+        for each in public.affecting(choice.edition, choice.size)
+    ]
 
-    edition: Edition | None
-    size: str
 
-    @classmethod
-    def asked(cls, request: HttpRequest, public: PublicErrata) -> _Copy:
-        edition = next((e for e in public.editions if str(e.pk) == request.GET.get("edition")), None)
-        size = request.GET.get("size", "")
-        return cls(edition, size if size in public.sizes(edition) else "")
+def _found(public: PublicErrata, number: int) -> Erratum:
+    found = next((each for each in public.errata if each.number == number), None)
+    if found is None:
+        raise Http404
+    return found
 
 
 @require_safe
-@_revalidated
-@conditional_page
+@for_everybody
+@condition(etag_func=_etag)
 def errata_list(request: HttpRequest, code: str) -> HttpResponse:
     public = _public(code)
-    reader = _reader(request)
-    copy = _Copy.asked(request, public)
+    choice = choice_asked(request, public)
     context = {
         "public": public,
-        "reader": reader,
-        "copy": copy,
-        "sizes": public.sizes(copy.edition),
-        "errata": [shown_erratum(e, reader, copy.size) for e in public.affecting(copy.edition, copy.size)],
-        "query": request.GET.urlencode(),
+        "choice": choice,
+        "sizes": public.sizes(choice.edition),
+        "errata": _shown(public, choice),
+        "address": _list_address(code) + choice.suffix,
+        "languages": settings.LANGUAGES,
     }
     return render(request, "errata/public_list.html", context)
 
 
 @require_safe
-@_revalidated
-@conditional_page
+@for_everybody
+@condition(etag_func=_etag)
 def erratum(request: HttpRequest, code: str, number: int) -> HttpResponse:
     public = _public(code)
-    found = next((each for each in public.errata if each.number == number), None)
-    if found is None:
-        raise Http404
-    reader = _reader(request)
+    found = _found(public, number)
+    choice = ways_asked(request.GET)
     context = {
         "public": public,
-        "reader": reader,
+        "choice": choice,
         "erratum": found,
-        "shown": shown_erratum(found, reader),
+        "shown": shown_erratum(found, choice.reader(found)),
+        "address": f"{settings.SITE_URL}{found.get_absolute_url()}{choice.suffix}",
+        "languages": settings.LANGUAGES,
     }
     return render(request, "errata/public_erratum.html", context)
 
 
-def _public_etag(request: HttpRequest, code: str) -> str:
-    public = _public(code)
-    last = public.errata[-1].number if public.errata else 0
-    reader = _reader(request)
-    state = [
-        code,
-        public.pattern.title,
-        last,
-        [e.label for e in public.editions],
-        reader,
-        get_language(),
-        request.GET.urlencode(),
-    ]
-    return papers.etag(state)
-
-
 @require_safe
-@_revalidated
-@condition(etag_func=_public_etag)
+@for_everybody
+@condition(etag_func=_etag)
 def pdf(request: HttpRequest, code: str) -> HttpResponse:
     public = _public(code)
-    reader = _reader(request)
-    copy = _Copy.asked(request, public)
-    shown = [shown_erratum(e, reader, copy.size) for e in public.affecting(copy.edition, copy.size)]
-    url = _list_address(code)
-    data = papers.errata(public, shown, url, reader.units, letter=request.GET.get("paper") == "letter")
+    choice = choice_asked(request, public)
+    data = papers.errata(
+        public, _shown(public, choice), _list_address(code), choice.units, letter=choice.letter
+    )
     name = slugify(f"{public.pattern.title} errata") or "errata"
     return HttpResponse(
         data,
@@ -132,8 +118,8 @@ def pdf(request: HttpRequest, code: str) -> HttpResponse:
 
 
 @require_safe
-@_revalidated
-@condition(etag_func=_public_etag)
+@for_everybody
+@condition(etag_func=_etag)
 def document(request: HttpRequest, code: str) -> HttpResponse:
     response = JsonResponse(
         public_document(_public(code), _list_address(code)),

@@ -294,7 +294,7 @@ def test_a_preview_of_an_unfinished_draft_says_what_it_lacks_and_offers_no_publi
     assert Erratum.objects.get().number is None
 
 
-def test_publishing_leads_to_the_public_page(
+def test_publishing_leads_back_to_the_desk_with_the_way_to_what_readers_see(
     signed_in: SignIn, designer: User, tested: Round, draft: Erratum
 ) -> None:
     client = signed_in(designer)
@@ -303,7 +303,8 @@ def test_publishing_leads_to_the_public_page(
     first = client.post(address("publish", tested, draft.pk))
     again = client.post(address("publish", tested, draft.pk))
 
-    assert [first["Location"], again["Location"]] == [public, public]
+    assert [first["Location"], again["Location"]] == [address("desk", tested)] * 2
+    assert f'<a href="{public}">' in client.get(first["Location"]).content.decode()
     assert Erratum.objects.get().number == 1
 
 
@@ -356,8 +357,8 @@ def test_the_whole_way_from_a_finding_to_its_reader(signed_in: SignIn, designer:
     preview = client.post(draft_page, {**as_shown, "text": "Cast on 114 in M.", "preview": "yes"})["Location"]
     pk = Erratum.objects.get().pk
     assert "Cast on 114 in M." in client.get(preview).content.decode()
-    public = client.post(address("publish", tested, pk))["Location"]
-    read = Client().get(public)
+    client.post(address("publish", tested, pk))
+    read = Client().get(reverse("errata:erratum", args=[tested.edition.pattern.code, 1]))
 
     assert read.status_code == 200
     assert "Cast on 114 in M." in read.content.decode()

@@ -18,6 +18,7 @@ from testround.errata.selectors.public import (
     ShownErratum,
     public_document,
     public_errata,
+    public_state,
     shown_erratum,
 )
 from testround.errata.selectors.results import DimensionResult, decisions_of, dimension_result, results_of
@@ -43,6 +44,7 @@ __all__ = [
     "may_correct",
     "public_document",
     "public_errata",
+    "public_state",
     "read_round",
     "results_of",
     "shown_erratum",

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, cast
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, Max, OuterRef, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -47,25 +47,40 @@ class PublicErrata:
         )
 
 
-def public_errata(code: str) -> PublicErrata | None:
-    """The published errata of a pattern; None when nothing about the pattern is public.
+def public_editions(code: str) -> QuerySet[Edition]:
+    """The editions of a pattern that anyone may know of, oldest first.
 
-    A pattern is public once a round of it has opened to others or an erratum is out; of its editions those
-    are listed that had either. Drafts are never read here.
+    They are those that a round has opened on to others, or an erratum is out for; a pattern is public once it has
+    one. Drafts are never read here.
     """
     opened = Round.objects.filter(edition=OuterRef("pk")).exclude(state=Round.State.PLANNED)
     published = Erratum.objects.published().filter(edition=OuterRef("pk"))
-    editions = list(
-        Edition.objects.filter(Exists(opened) | Exists(published), pattern__code=code)
-        .select_related("pattern")
-        .order_by("created", "pk")
+    return Edition.objects.filter(Exists(opened) | Exists(published), pattern__code=code).order_by(
+        "created", "pk"
     )
+
+
+def public_errata(code: str) -> PublicErrata | None:
+    """The published errata of a pattern; None when nothing about the pattern is public."""
+    editions = list(public_editions(code).select_related("pattern"))
     if not editions:
         return None
     errata = Erratum.objects.published().filter(pattern__code=code).select_related("pattern", "edition")
     return PublicErrata(
         pattern=editions[0].pattern, editions=tuple(editions), errata=tuple(errata.order_by("number"))
     )
+
+
+def public_state(code: str) -> list[Any] | None:
+    """Everything that public pages of a pattern rest on, as plain values; None where nothing of it is public.
+
+    An erratum that is out stays as it is, so that the last number speaks for all of them.
+    """
+    editions = list(public_editions(code).values_list("pk", "label", "revision", "terms", "pattern__title"))
+    if not editions:
+        return None
+    last = Erratum.objects.published().filter(pattern__code=code).aggregate(last=Max("number"))["last"]
+    return [editions, last]
 
 
 @dataclass(frozen=True, slots=True)
