@@ -59,6 +59,7 @@ INSTALLED_APPS = [
     "testround.reports",
     "testround.talk",
     "testround.errata",
+    "testround.following",
     "testround.paper",
     "testround.api",
     "testround.home",

@@ -13,6 +13,7 @@ urlpatterns = [
     path("", include("testround.reports.urls")),
     path("", include("testround.talk.urls")),
     path("", include("testround.errata.urls")),
+    path("", include("testround.following.urls")),
     path("api/", include("testround.api.urls")),
     path("admin/", admin.site.urls),
 ]

@@ -28,6 +28,8 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
 from testround.errata.models import Erratum
+from testround.following.links import confirm_address, leave_address
+from testround.following.models import Follower
 from testround.outbox.letters import letter, to_data
 from testround.outbox.mail import message_of
 from testround.outbox.mailbox import FolderBackend, mails
@@ -295,6 +297,12 @@ TABLE: dict[str, Access] = {
     "errata:pdf": ANYONE,
     "errata:document": ANYONE,
     "errata:erratum": ANYONE,
+    # following: anyone asks, and who has the signed address of a mail says yes or leaves
+    "following:follow": ANYONES_FORM,
+    "following:asked": ANYONE,
+    "following:confirm": ANYONES_FORM,
+    "following:leave": ANYONES_FORM,
+    "following:pattern": DESIGNER,
     # api
     "api:schema": ANYONE,
 }
@@ -330,6 +338,7 @@ class Scene:
     onlookers: Membership
     question: Question
     calendar: str
+    follower: Follower
     clients: dict[str, Client]
 
     def addresses(self) -> dict[str, str]:
@@ -344,6 +353,8 @@ class Scene:
             "api:schema": ("round",),
             "errata:dimension": (code, "chest"),
             "errata:erratum": (pattern, 1),
+            "following:confirm": (confirm_address(self.follower).split("/")[-2],),
+            "following:leave": (leave_address(self.follower).split("/")[-2],),
             "patterns:check": (pattern, self.edition.pk),
             "patterns:edition_file": (pattern, self.edition.pk),
             "patterns:paste": (pattern, self.edition.pk),
@@ -402,6 +413,8 @@ class Scene:
         }
         for name in ("detail", "delete"):
             given[f"patterns:{name}"] = (pattern,)
+        for name in ("follow", "asked", "pattern"):
+            given[f"following:{name}"] = (pattern,)
         for name in ("list", "pdf", "document"):
             given[f"errata:{name}"] = (pattern,)
         for name in ("draft", "preview", "publish", "discard"):
@@ -521,6 +534,9 @@ def scene(
         onlookers=Membership.objects.get(user=onlooker),
         question=question,
         calendar=calendar_renew(person=tester).token,
+        follower=Follower.objects.create(
+            pattern=round_.edition.pattern, address="maker@example.org", language="en-gb"
+        ),
         clients=clients,
     )
 

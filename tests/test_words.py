@@ -28,6 +28,7 @@ SPOKEN = (
     "account",
     "allauth",
     "errata",
+    "following",
     "home",
     "mail",
     "parts",

@@ -45,6 +45,17 @@ class Link:
     url: str
 
 
+@dataclass(frozen=True, slots=True)
+class Mailing:
+    """What a letter that goes to many readers is one of, by its List-Id (RFC 2919), and where this one leaves it.
+
+    Of readers who need no account, so that none of the kinds that an account can stop holds for them.
+    """
+
+    list_id: str
+    leave: str
+
+
 Part = Words | Facts | Action | Link
 _NAMES: dict[str, type[Any]] = {"words": Words, "facts": Facts, "action": Action, "link": Link}
 
@@ -61,6 +72,7 @@ class Letter:
     parts: tuple[Part, ...]
     why: str = ""
     language: str = field(default_factory=lambda: translation.get_language() or settings.LANGUAGE_CODE)
+    mailing: Mailing | None = None
 
     def __post_init__(self) -> None:
         if sum(isinstance(part, Action) for part in self.parts) > 1:
@@ -120,14 +132,18 @@ def to_data(letter: Letter) -> dict[str, Any]:
             case Action(label, url) | Link(label, url):
                 value = [label, url]
         parts.append([names[type(part)], value])
-    return {"subject": letter.subject, "parts": parts, "why": letter.why, "language": letter.language}
+    data = {"subject": letter.subject, "parts": parts, "why": letter.why, "language": letter.language}
+    if letter.mailing is not None:
+        data["mailing"] = [letter.mailing.list_id, letter.mailing.leave]
+    return data
 
 
 def from_data(data: Mapping[str, Any]) -> Letter:
     """What `to_data` made."""
     parts = tuple(_part(name, value) for name, value in data["parts"])
     # Those written before their language was kept are in the program's own.
-    return Letter(data["subject"], parts, data["why"], data.get("language", settings.LANGUAGE_CODE))
+    mailing = Mailing(*data["mailing"]) if "mailing" in data else None
+    return Letter(data["subject"], parts, data["why"], data.get("language", settings.LANGUAGE_CODE), mailing)
 
 
 def _part(name: str, value: Any) -> Part:

@@ -254,8 +254,12 @@ def message_of(mail: Mail, connection: Any = None) -> EmailMultiAlternatives:
         "Content-Language": letter.language,  # RFC 3282
     }
     stop = ""
-    if mail.kind != Kind.ESSENTIAL and mail.person_id is not None:
+    if letter.mailing is not None:
+        stop = letter.mailing.leave
+        headers["List-Id"] = f"<{letter.mailing.list_id}>"  # RFC 2919
+    elif mail.kind != Kind.ESSENTIAL and mail.person_id is not None:
         stop = stop_address(person_id=mail.person_id, kind=mail.kind)
+    if stop:
         headers["List-Unsubscribe"] = f"<{stop}>"  # RFC 2369
         headers["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"  # RFC 8058
     message = EmailMultiAlternatives(
