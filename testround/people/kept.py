@@ -14,7 +14,8 @@ import zlib
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cache as cached
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -61,6 +62,11 @@ class Kept:
     holds: Callable[[], bool]
     token: Callable[[], str] = _no_token
     needs: Callable[[], Mapping[str, Any]] = _nothing
+    seconds: int = KEPT_FOR_SECONDS
+
+    def piece(self, piece: str) -> Kept:
+        """One of several pieces of a page that rest on the same, such as its title."""
+        return replace(self, name=f"{self.name}:{piece}")
 
 
 def kept(
@@ -69,18 +75,19 @@ def kept(
     *rests_on: Any,
     holds: Callable[[], bool] = lambda: True,
     needs: Callable[[], Mapping[str, Any]] = _nothing,
+    seconds: int = KEPT_FOR_SECONDS,
 ) -> Kept:
     """The place of a part of a page.
 
     ``rests_on`` is everything that the part is made of, as plain values that are written out in full: what is not
     among them must not be shown by it. The reader's choices, language and clock are always among them, who they
     are is not, so that nothing may be kept that is only theirs. ``holds`` is asked once the part is made: where
-    something has changed meanwhile it is shown and not kept.
+    something has changed meanwhile it is shown and not kept. ``needs`` is asked once for all pieces of a page.
     """
     how = (reader_for(request), get_language(), timezone.get_current_timezone_name())
     written = repr((part, how, rests_on)).encode()
     name = f"part:{hashlib.sha256(source_digest() + written).hexdigest()}"
-    return Kept(name, holds, lambda: get_token(request), needs)
+    return Kept(name, holds, lambda: get_token(request), cached(needs), seconds)
 
 
 def kept_part(kept: Kept, make: Callable[[], str]) -> SafeString:
@@ -94,7 +101,7 @@ def kept_part(kept: Kept, make: Callable[[], str]) -> SafeString:
         raise ValueError("A form's token is one person's and cannot be kept for others.")
     # Whoever is changing templates sees what they say now.
     if not settings.DEBUG and kept.holds():
-        cache.set(kept.name, zlib.compress(made.encode(), 1), KEPT_FOR_SECONDS)
+        cache.set(kept.name, zlib.compress(made.encode(), 1), kept.seconds)
     return _filled(made, kept)
 
 

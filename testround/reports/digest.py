@@ -1,26 +1,20 @@
-"""A name for what the kernel reads of a stored round, worked out where the rows are.
-
-Reading two hundred testers' rows only to find that nothing has changed takes longer than all else on a page. Here the
-database writes every value that is read into one text, which is hashed: rounds of one name are the same to the kernel.
-A column is in it unless it is named as unread, so that a new one counts from its first day.
-"""
+"""A name for what the kernel reads of a stored round: rounds of one name are the same to it."""
 
 from __future__ import annotations
 
 import hashlib
 import json
-from functools import cache, lru_cache
+from functools import lru_cache
 from pathlib import Path
-from typing import Any
 
 from django.core.serializers.json import DjangoJSONEncoder
-from django.db import connections, router
-from django.db.models import Field, FloatField, Model
+from django.db.models import Model
 
 from testround import kernel
 from testround.reports.bridge import REPORTED
 from testround.reports.models import Photo
 from testround.rounds.models import Candidate, Place, Round, SuppliedYarn
+from testround.rows import RowsDigest, rows_of
 
 # Columns that `kernel_round` and the forecasts of a round leave alone, whatever stands in them.
 UNREAD: dict[type[Model], frozenset[str]] = {
@@ -43,12 +37,15 @@ UNREAD_OF_PHOTOS = frozenset(
 READ_OF_ROUNDS = ("title", "opens", "swatches_due", "closes", "places_plan")
 
 
-def columns_read(model: type[Model]) -> list[Field[Any, Any]]:
-    """The columns of a table that count."""
-    unread = UNREAD.get(model)
-    if unread is None:
-        unread = UNREAD_OF_REPORTS | (UNREAD_OF_PHOTOS if model is Photo else frozenset())
-    return [field for field in model._meta.concrete_fields if field.name not in unread]
+_OF_ROUND = "{table}.round_id = %s"
+_OF_PLACES = f"{{table}}.superseded_at IS NULL AND {{table}}.place_id IN {rows_of(Place, _OF_ROUND)}"
+READ = RowsDigest(
+    {
+        **dict.fromkeys((SuppliedYarn, Candidate, Place), _OF_ROUND),
+        **dict.fromkeys(REPORTED, _OF_PLACES),
+    },
+    {**dict.fromkeys(REPORTED, UNREAD_OF_REPORTS), Photo: UNREAD_OF_REPORTS | UNREAD_OF_PHOTOS, **UNREAD},
+)
 
 
 def round_digest(round_: Round) -> str:
@@ -58,50 +55,7 @@ def round_digest(round_: Round) -> str:
     """
     own = [getattr(round_, name) for name in READ_OF_ROUNDS]
     document = json.dumps([own, round_.edition.sheet], cls=DjangoJSONEncoder)
-    digest = hashlib.sha256(program_digest() + document.encode())
-    connection = connections[router.db_for_read(Round)]
-    statement = _statement(connection.vendor)
-    with connection.cursor() as cursor:
-        cursor.execute(statement, [round_.pk] * statement.count("%s"))
-        # The end of each table is said, so that no row of one can stand for a row of the next.
-        for text in cursor.fetchone():
-            digest.update((text or "").encode() + b"\0")
-    return digest.hexdigest()
-
-
-@cache
-def _statement(vendor: str) -> str:
-    """Writes the rows of each table as one text, or in PostgreSQL as the hash of one."""
-    write = {"sqlite": _written_by_sqlite, "postgresql": _written_by_postgresql}[vendor]
-    parts = [write(model, "{table}.round_id = %s") for model in (SuppliedYarn, Candidate, Place)]
-    parts += [write(model, _OF_PLACES) for model in REPORTED]
-    return f"SELECT {', '.join(parts)}"
-
-
-_PLACES = f"SELECT id FROM {Place._meta.db_table} WHERE round_id = %s"  # noqa: S608 - a name of our own
-_OF_PLACES = f"{{table}}.superseded_at IS NULL AND {{table}}.place_id IN ({_PLACES})"
-
-
-def _written_by_sqlite(model: type[Model], those: str) -> str:
-    def written(field: Field[Any, Any]) -> str:
-        if not isinstance(field, FloatField):
-            return f'"{field.column}"'
-        # As JSON a number loses its last digits; `quote` keeps them, and takes its time.
-        whole = f'CAST("{field.column}" AS INTEGER)'
-        return f'CASE WHEN "{field.column}" = {whole} THEN {whole} ELSE quote("{field.column}") END'
-
-    table = model._meta.db_table
-    row = ", ".join(written(field) for field in columns_read(model))
-    where = those.format(table=table)
-    return f"(SELECT json_group_array(json_array({row})) FROM {table} WHERE {where})"  # noqa: S608 - as above
-
-
-def _written_by_postgresql(model: type[Model], those: str) -> str:
-    table = model._meta.db_table
-    columns = ", ".join(f'"{field.column}"' for field in columns_read(model))
-    rows = f"SELECT {columns} FROM {table} WHERE {those.format(table=table)}"  # noqa: S608 - as above
-    text = "json_agg(chosen ORDER BY chosen.id)::text"
-    return f"(SELECT encode(sha256(convert_to({text}, 'UTF8')), 'hex') FROM ({rows}) chosen)"  # noqa: S608
+    return READ.of(round_.pk, program_digest(), document.encode())
 
 
 @lru_cache(maxsize=1)

@@ -41,8 +41,6 @@ MOST_TIMES_BARE = 5.0
 MEASURED = 40
 # Pages that are heavier, each with its own bound and why. None of them waits for anything but the processor.
 HEAVIER: dict[str, float] = {
-    # Fields by the hundred: a line for every candidate, a cell for every size of every number, checked as it opens.
-    **dict.fromkeys(("rounds:proposal", "rounds:proposal_accept", "patterns:sheet"), 24.0),
     # Everything that might need somebody, asked of all tables there are: thirteen queries, most of them long ones.
     "home": 20.0,
     # Every place of two hundred, by size and by what it waits for; every candidate with what they said.

@@ -1,4 +1,7 @@
-"""``{% kept name %} … {% endkept %}``: a part of a page that is made once and kept under its name."""
+"""``{% kept name %} … {% endkept %}``: a part of a page that is made once and kept under its name.
+
+``{% kept name "title" %}`` is one of several pieces that rest on the same.
+"""
 
 from __future__ import annotations
 
@@ -19,8 +22,9 @@ class KeptNode(template.Node):
 
     child_nodelists = ("nodelist",)
 
-    def __init__(self, name: FilterExpression, nodelist: NodeList) -> None:
+    def __init__(self, name: FilterExpression, piece: str, nodelist: NodeList) -> None:
         self.name = name
+        self.piece = piece
         self.nodelist = nodelist
 
     def render(self, context: Context) -> str:
@@ -32,12 +36,12 @@ class KeptNode(template.Node):
             with context.push(**place.needs(), csrf_token=TOKEN):
                 return self.nodelist.render(context)
 
-        return kept_part(place, make)
+        return kept_part(place.piece(self.piece) if self.piece else place, make)
 
 
 @register.tag
 def kept(parser: Parser, token: Token) -> KeptNode:
-    _, name = token.split_contents()
+    _, name, *piece = token.split_contents()
     nodelist = parser.parse(("endkept",))
     parser.delete_first_token()
-    return KeptNode(parser.compile_filter(name), nodelist)
+    return KeptNode(parser.compile_filter(name), "".join(piece).strip('"'), nodelist)

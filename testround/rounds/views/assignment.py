@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable, Mapping
 from typing import Any
 from urllib.parse import urlencode
 
@@ -19,7 +20,9 @@ from django.views.decorators.debug import sensitive_variables
 from django.views.decorators.http import require_POST, require_safe
 
 from testround.patterns.access import Right, rights_on
+from testround.patterns.compiled import name_of_sheet
 from testround.people.context import reader_for
+from testround.people.kept import Kept, kept
 from testround.rounds import services
 from testround.rounds.bridge import seated_round
 from testround.rounds.forms.assignment import AcceptForm, DeclineForm, LimitsForm, SeatsForm, WordForm
@@ -30,6 +33,7 @@ from testround.rounds.selectors import round_for
 from testround.rounds.selectors.assignment import (
     SORTS,
     ProposalPage,
+    assignment_digest,
     candidate_rows,
     candidates_by_state,
     proposal_page,
@@ -39,7 +43,7 @@ from testround.rounds.selectors.assignment import (
     without_address,
 )
 from testround.rounds.services.assignment import AlreadyAccepted, StaleDraft
-from testround.rounds.services.drafts import Drafted, draft_of
+from testround.rounds.services.drafts import CACHED_FOR_SECONDS, Drafted, draft_of
 from testround.rounds.views.shared import form_view, posted, secret_page
 
 CANDIDATES_A_PAGE = 50
@@ -129,6 +133,45 @@ def proposal(request: HttpRequest, code: str) -> HttpResponse:
 
 def _proposal_page(request: HttpRequest, round: Round, **forms: Any) -> HttpResponse:
     """The page with its forms; those given are bound, and keep what was typed beside what is wrong with it."""
+    may = rights_on(round.edition.pattern, request.user)
+    context: dict[str, Any] = {"round": round, "may": may}
+    if forms:
+        context |= _proposal_context(request, round, forms)
+    else:
+        page = request.GET.get("page", "")
+        context["kept"] = _kept(
+            request,
+            "proposal",
+            round,
+            may,
+            page if page.isdecimal() else "",
+            needs=lambda: _proposal_context(request, round, {}),
+        )
+    response = render(request, "rounds/proposal.html", context, status=422 if forms else 200)
+    patch_cache_control(response, no_store=True, private=True)
+    return response
+
+
+def _kept(
+    request: HttpRequest, part: str, round: Round, *beside: Any, needs: Callable[[], Mapping[str, Any]]
+) -> Kept:
+    """The place of a part that rests on who offers, who has a place, and what the designer's draft asks."""
+    edition = round.edition
+    digest = assignment_digest(round)
+    return kept(
+        request,
+        part,
+        digest,
+        (edition.label, name_of_sheet(edition.sheet), edition.pattern.code, edition.pattern.title),
+        beside,
+        holds=lambda: assignment_digest(round) == digest,
+        needs=needs,
+        # Reasons hold measures in some form.
+        seconds=CACHED_FOR_SECONDS,
+    )
+
+
+def _proposal_context(request: HttpRequest, round: Round, forms: Mapping[str, Any]) -> dict[str, Any]:
     draft = draft_of(round)
     read = seated_round(round)
     units = reader_for(request).units
@@ -146,8 +189,7 @@ def _proposal_page(request: HttpRequest, round: Round, **forms: Any) -> HttpResp
     if page is not None and shown is not None:
         leaf = Paginator(page.rows, SEATS_A_PAGE).get_page(request.GET.get("page"))
         seats = seats or SeatsForm(rows=leaf.object_list, read=read, revision=draft.revision)
-    context = {
-        "round": round,
+    return {
         "draft": draft,
         "page": page,
         "leaf": leaf,
@@ -160,12 +202,8 @@ def _proposal_page(request: HttpRequest, round: Round, **forms: Any) -> HttpResp
         "candidate_count": len(read.candidates),
         "waiting": round.candidates.filter(state=Candidate.State.WAITING).count(),
         "stale": forms.get("stale", ""),
-        "may": rights_on(round.edition.pattern, request.user),
         "open_part": next((name for name in ("limits", "word") if name in forms), ""),
     }
-    response = render(request, "rounds/proposal.html", context, status=422 if forms else 200)
-    patch_cache_control(response, no_store=True, private=True)
-    return response
 
 
 def _back(request: HttpRequest, round: Round) -> HttpResponse:
@@ -319,31 +357,56 @@ def proposal_accept(request: HttpRequest, code: str) -> HttpResponse:
             response = render(request, "rounds/proposal_accepted.html", context)
             patch_cache_control(response, no_store=True, private=True)
             return response
+    may = rights_on(round.edition.pattern, request.user)
+    context = {"round": round, "may": may, "stale": stale}
     try:
-        shown = services.drafted(round)
+        if sent is None:
+            until = services.today_for(round) + OFFERS_STAND
+            context["kept"] = _kept(
+                request,
+                "accept",
+                round,
+                may,
+                until,
+                needs=lambda: _accept_context(
+                    request,
+                    round,
+                    lambda shown: AcceptForm(
+                        initial={"revision": shown.draft.revision, "seen": shown.seen, "until": until}
+                    ),
+                ),
+            )
+        else:
+            context |= _accept_context(request, round, lambda shown: _seen_afresh(form, shown))
+        response = render(
+            request, "rounds/proposal_accept.html", context, status=422 if sent is not None else 200
+        )
     except Refused as refused:
         messages.error(request, refused.sentence)
         return redirect("rounds:proposal", code)
-    if sent is None:
-        until = services.today_for(round) + OFFERS_STAND
-        form = AcceptForm(initial={"revision": shown.draft.revision, "seen": shown.seen, "until": until})
-    else:
-        form.data = form.data.copy()
-        form.data["revision"], form.data["seen"] = str(shown.draft.revision), shown.seen
+    patch_cache_control(response, no_store=True, private=True)
+    return response
+
+
+def _accept_context(
+    request: HttpRequest, round: Round, form_for: Callable[[Drafted], AcceptForm]
+) -> dict[str, Any]:
+    """Who would be invited. Raises Refused where what the draft asks contradicts."""
+    shown = services.drafted(round)
     seats = seats_to_offer(round, shown)
-    context = {
-        "round": round,
-        "form": form,
-        "stale": stale,
+    return {
+        "form": form_for(shown),
         "seats": seats,
         "without_address": sum(not seat.email for seat in seats),
         "broken": proposal_page(shown, reader_for(request).units).broken,
-        "may": rights_on(round.edition.pattern, request.user),
     }
-    status = 422 if sent is not None else 200
-    response = render(request, "rounds/proposal_accept.html", context, status=status)
-    patch_cache_control(response, no_store=True, private=True)
-    return response
+
+
+def _seen_afresh(form: AcceptForm, shown: Drafted) -> AcceptForm:
+    """The same form with what was typed, for the draft as it is shown now."""
+    form = _afresh(form, shown.draft.revision)
+    form.data["seen"] = shown.seen
+    return form
 
 
 # -- places that fell free ---------------------------------------------------------------------------------
