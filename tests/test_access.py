@@ -248,6 +248,7 @@ TABLE: dict[str, Access] = {
     "reports:measures": TESTERS_FORM,
     "reports:photo_new": TESTERS_FORM,
     "reports:consents": TESTERS_FORM,
+    "reports:credit": TESTERS_FORM,
     "reports:photo_gone": TESTERS_BUTTON_BEHIND,
     "reports:worksheet": TESTER,
     "reports:worksheet_pdf": TESTER,

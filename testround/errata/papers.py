@@ -138,6 +138,7 @@ def errata(
             url=url,
             entries=tuple(_entry(entry) for entry in shown),
             sizes=public.sizes(None),
+            thanks=public.credits(None).sentence,
         ),
         paper="Letter" if letter else "A4",
         units=units,

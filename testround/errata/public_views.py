@@ -75,6 +75,7 @@ def errata_list(request: HttpRequest, code: str) -> HttpResponse:
         "public": public,
         "choice": choice,
         "sizes": public.sizes(choice.edition),
+        "credits": public.credits(choice.edition),
         "errata": _shown(public, choice),
         "address": _list_address(code) + choice.suffix,
         "languages": settings.LANGUAGES,

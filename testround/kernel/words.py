@@ -12,11 +12,15 @@ that is both kept in a file and shown on a page is :func:`told`: it is English, 
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from gettext import NullTranslations
 from typing import Any
+
+# Letters whose mark is part of them, so that no table of Unicode takes it off.
+_AS_WRITTEN_PLAIN = str.maketrans({"æ": "ae", "œ": "oe", "ø": "o", "ł": "l", "đ": "d", "ð": "d", "þ": "th"})
 
 ENGLISH = NullTranslations()
 _catalogue: Callable[[], NullTranslations] = lambda: ENGLISH  # noqa: E731 -- one of two values of a name
@@ -81,6 +85,21 @@ def listed(names: Iterable[str]) -> str:
     """Names as a sentence has them: "a, b and c"."""
     # Translators: {most} is one name or several with commas between them, {last} is the last one.
     return _series(names, pgettext("end of a list", "{most} and {last}"))
+
+
+def in_alphabet(names: Iterable[str]) -> tuple[str, ...]:
+    """Names in the order of a dictionary: letters with marks stand with those without, capitals with small ones.
+
+    That is the order of English and of German lists of words (DIN 5007-1); names that differ in nothing else are in
+    the order of their signs.
+    """
+    return tuple(sorted(names, key=lambda name: (_letters(name), name)))
+
+
+def _letters(name: str) -> str:
+    apart = unicodedata.normalize("NFKD", name.casefold())
+    plain = "".join(sign for sign in apart if not unicodedata.combining(sign))
+    return plain.translate(_AS_WRITTEN_PLAIN)
 
 
 def either(names: Iterable[str]) -> str:

@@ -70,6 +70,8 @@ class ErrataList:
     entries: tuple[ErratumEntry, ...]
     sizes: tuple[str, ...] = ()
     designer: str = ""
+    thanks: str = ""
+    """Who tested it, in one sentence; empty for nobody."""
 
 
 _UNIT_WORDS = {
@@ -97,6 +99,8 @@ def errata_pdf(errata: ErrataList, *, paper: str = "A4", units: LengthUnit = "cm
             parts.append(para(_("No errata are published for this pattern."), BODY))
         for entry in sorted(errata.entries, key=lambda entry: entry.number):
             parts += _entry(entry, errata, width, units)
+        if errata.thanks:
+            parts += [Spacer(1, 8), para(errata.thanks, SMALL)]
         return parts
 
     return build(story, paper=paper, cover=cover)

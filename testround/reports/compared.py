@@ -12,6 +12,7 @@ from django.db.models import Case, IntegerField, Prefetch, QuerySet, Value, When
 from testround.kernel import round as kernel
 from testround.reports.models import Photo
 from testround.rounds.models import Consent, Round
+from testround.rounds.services.privacy import CHOSEN_APART
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +57,9 @@ def photos_in(test_round: Round, wanted: Wanted | None = None) -> QuerySet[Photo
     )
     allowed = Prefetch(
         "place__consents",
-        Consent.objects.filter(withdrawn_at=None).exclude(kind=Consent.Kind.SEEN).order_by("kind"),
+        Consent.objects.filter(withdrawn_at=None)
+        .exclude(kind__in=(Consent.Kind.SEEN, *CHOSEN_APART))
+        .order_by("kind"),
         to_attr="standing",
     )
     return photos.select_related("place").prefetch_related(allowed).order_by(rank, "-pk")

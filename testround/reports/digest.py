@@ -26,6 +26,7 @@ UNREAD: dict[type[Model], frozenset[str]] = {
     Place: frozenset(
         {"round", "tester", "candidate", "offered_until", "agreed_at", "agreed_terms", "swatch_until"}
         | {"measures_until", "likely_from", "likely_until", "forgotten_at", "left_at", "changed", "created"}
+        | {"thanked_as"}
     ),
 }
 # Of what testers send. Who supersedes a row is another row; one superseded is not read.

@@ -36,6 +36,7 @@ from testround.reports.models import FABRIC_STATES, Draft, Fit, Remark, Sitting,
 from testround.reports.photos import PhotoRefused, photo_check
 from testround.reports.selectors import Desk
 from testround.rounds.models import Consent
+from testround.rounds.services.privacy import CHOSEN_APART
 
 # What may be done with photos that are seen.
 ABOUT_PHOTOS = (Consent.Kind.PATTERN, Consent.Kind.ONLINE, Consent.Kind.FACE, Consent.Kind.NAME)
@@ -771,6 +772,8 @@ class ConsentsForm(forms.Form):
     def __init__(self, *args: Any, standing: Collection[str], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for kind, label in Consent.Kind.choices:
+            if kind in CHOSEN_APART:
+                continue
             self.fields[kind] = forms.BooleanField(label=label, required=False, initial=kind in standing)
 
     def clean(self) -> dict[str, Any]:
@@ -784,7 +787,7 @@ class ConsentsForm(forms.Form):
         return cleaned
 
     def kinds(self) -> set[str]:
-        return {kind for kind in Consent.Kind.values if self.cleaned_data[kind]}
+        return {kind for kind in Consent.Kind.values if self.cleaned_data.get(kind)}
 
 
 class PictureForm(forms.Form):

@@ -1,6 +1,6 @@
 from django.urls import URLPattern, URLResolver, path
 
-from testround.reports import views, views_call, views_measuring, views_phone
+from testround.reports import views, views_call, views_credit, views_measuring, views_phone
 
 app_name = "reports"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -37,6 +37,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("places/<int:pk>/photo/", views.photo_new, name="photo_new"),
     path("places/<int:pk>/photo/<uuid:code>/remove/", views.photo_gone, name="photo_gone"),
     path("places/<int:pk>/consents/", views.consents, name="consents"),
+    path("places/<int:pk>/thanks/", views_credit.credit, name="credit"),
     path("places/<int:pk>/worksheet/", views.worksheet, name="worksheet"),
     path("places/<int:pk>/worksheet.pdf", views.worksheet_pdf, name="worksheet_pdf"),
     path("places/<int:pk>/sent/", views.sent, name="sent"),

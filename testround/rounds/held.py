@@ -72,6 +72,7 @@ def places_held(user: User) -> Shelf:
             "guess_metres": place.guess_metres,
             "needs_for_swatch_until": place.swatch_until,
             "needs_for_measurements_until": place.measures_until,
+            "thanked_in_public_as": place.thanked_as,
             "agreed": place.agreed_at,
             "agreed_terms": place.agreed_terms,
             "consents": [
@@ -84,7 +85,15 @@ def places_held(user: User) -> Shelf:
         for place in places
     ]
     return Shelf(
-        "places", _("Your places in rounds"), _("the designer of the round and the pattern's editors"), rows
+        "places",
+        _("Your places in rounds"),
+        _(
+            "the designer of the round and the pattern's editors; a name that you wish to be thanked by, whoever reads "
+            "the errata"
+        )
+        if any(place.thanked_as for place in places)
+        else _("the designer of the round and the pattern's editors"),
+        rows,
     )
 
 

@@ -294,6 +294,11 @@ class Place(models.Model):
     agreed_terms = models.TextField(
         blank=True, help_text="The terms as they stood then, whatever became of the round's since."
     )
+    thanked_as = models.CharField(
+        max_length=60,
+        blank=True,
+        help_text="The name that its tester wishes to be thanked by where anybody may read it; empty for none.",
+    )
     # What its tester asked for beyond the round's dates. Each counts as long as it is later than the round's.
     swatch_until = models.DateField(null=True, blank=True)
     measures_until = models.DateField(null=True, blank=True)
@@ -449,6 +454,9 @@ class Consent(models.Model):
             "standing",
             gettext_lazy("let other testers and onlookers see my name where they see how the round stands"),
         )
+        # Chosen on a page of their own, with the name that is to stand there: see `services.credits`.
+        THANKS = "thanks", gettext_lazy("thank me in public by the name I typed")
+        REPORT = "report", gettext_lazy("call me by my name in the report of the round")
 
     place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="consents")
     kind = models.CharField(max_length=10, choices=Kind)

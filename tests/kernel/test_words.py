@@ -32,7 +32,7 @@ from testround.kernel.roundfile import plain, read_round
 from testround.kernel.sheet import Sheet
 from testround.kernel.units import UnitsError, format_length, lengths_in, parse_length, parse_tool
 from testround.kernel.whys import for_readers
-from testround.kernel.words import gettext, ngettext, spoken, tell, told
+from testround.kernel.words import gettext, in_alphabet, ngettext, spoken, tell, told
 from testround.kernel.worksheet import worksheet
 from tests.kernel import crowds
 from tests.spoken import LEFT, RIGHT, SYMBOLS, WORD, outside
@@ -447,3 +447,21 @@ def test_what_only_helps_the_designer_is_left_out_in_any_language():
         assert "look at them together" in spoken(why)
         assert "look at them together" not in for_readers(why)
     assert for_readers(why).endswith("Stitches across the back is the number behind it.")
+
+
+def test_names_stand_in_the_order_of_a_dictionary() -> None:
+    # DIN 5007-1: ä as a, ß as ss; what differs in nothing else by its signs.
+    names = ["Zoe", "Ärlin", "arlo", "Arlin", "Łucja", "Lucy", "Straße", "Strasser", "Æla", "Adela"]
+
+    assert in_alphabet(names) == (
+        "Adela",
+        "Æla",
+        "Arlin",
+        "Ärlin",
+        "arlo",
+        "Łucja",
+        "Lucy",
+        "Straße",
+        "Strasser",
+        "Zoe",
+    )

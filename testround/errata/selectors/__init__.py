@@ -11,6 +11,7 @@ from testround.errata.selectors.analyses import (
     read_round,
     stands_in,
 )
+from testround.errata.selectors.credits import Credits, credits_of
 from testround.errata.selectors.desk import Desk, desk_of
 from testround.errata.selectors.gauges import GaugeResult, GaugesResult, gauges_result
 from testround.errata.selectors.public import (
@@ -26,6 +27,7 @@ from testround.errata.selectors.results import DimensionResult, decisions_of, di
 __all__ = [
     "PRESSING",
     "AmountsResult",
+    "Credits",
     "Desk",
     "DimensionResult",
     "GaugeResult",
@@ -34,6 +36,7 @@ __all__ = [
     "Read",
     "ShownErratum",
     "amounts_result",
+    "credits_of",
     "decisions_of",
     "desk_of",
     "dimension_result",

@@ -6,11 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, cast
 
-from django.db.models import Exists, Max, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from testround.errata.models import Erratum
+from testround.errata.selectors.credits import Credits, Tested, credits_among, credits_state, tested
 from testround.errata.wording import (
     ChangeTable,
     change_table_of,
@@ -32,6 +33,12 @@ class PublicErrata:
     pattern: Pattern
     editions: tuple[Edition, ...]
     errata: tuple[Erratum, ...]
+    tested: tuple[Tested, ...] = ()
+    """Who tested its editions."""
+
+    def credits(self, edition: Edition | None) -> Credits:
+        """Whom to thank for testing one public edition, or all of them."""
+        return credits_among(self.tested, edition)
 
     def sizes(self, edition: Edition | None) -> tuple[str, ...]:
         """The sizes of one public edition, or of all of them, in wearing order."""
@@ -67,7 +74,10 @@ def public_errata(code: str) -> PublicErrata | None:
         return None
     errata = Erratum.objects.published().filter(pattern__code=code).select_related("pattern", "edition")
     return PublicErrata(
-        pattern=editions[0].pattern, editions=tuple(editions), errata=tuple(errata.order_by("number"))
+        pattern=editions[0].pattern,
+        editions=tuple(editions),
+        errata=tuple(errata.order_by("number")),
+        tested=tested(code),
     )
 
 
@@ -76,11 +86,15 @@ def public_state(code: str) -> list[Any] | None:
 
     An erratum that is out stays as it is, so that the last number speaks for all of them.
     """
-    editions = list(public_editions(code).values_list("pk", "label", "revision", "terms", "pattern__title"))
+    last = Erratum.objects.published().filter(pattern=OuterRef("pattern")).order_by("-number")
+    editions = list(
+        public_editions(code)
+        .annotate(last=Subquery(last.values("number")[:1]))
+        .values_list("pk", "label", "revision", "terms", "pattern__title", "last")
+    )
     if not editions:
         return None
-    last = Erratum.objects.published().filter(pattern__code=code).aggregate(last=Max("number"))["last"]
-    return [editions, last]
+    return [editions, credits_state(code)]
 
 
 @dataclass(frozen=True, slots=True)

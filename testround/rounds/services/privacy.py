@@ -35,6 +35,7 @@ logger = logging.getLogger(__name__)
 # An ending of so many letters belongs to a name, unless the name is so short that it would make a word with it.
 ENDING = r"[^\W\d_]{0,2}"
 SHORTEST_WITH_ENDING = 3
+CHOSEN_APART = (Consent.Kind.THANKS, Consent.Kind.REPORT)
 
 Forgetter = Callable[[Sequence[Place]], None]
 Withdrawal = Callable[[Place], None]
@@ -85,13 +86,14 @@ def consents_set(*, place: Place, kinds: Iterable[str], by: User | None) -> set[
     """Make these, and no others, the consents that stand at a place. Returns the kinds that changed.
 
     What is withdrawn stays on record with its dates. Without consent to be seen, the photos are deleted, and no
-    other consent about photos stands.
+    other consent about photos stands. How a tester is thanked is chosen apart (`services.credits`) and left as it is.
     """
     locked = Place.objects.select_for_update(of=("self",)).select_related("round").get(pk=place.pk)
-    wanted = set(kinds) & set(Consent.Kind.values)
+    apart = {str(kind) for kind in CHOSEN_APART}
+    wanted = set(kinds) & set(Consent.Kind.values) - apart
     if Consent.Kind.SEEN not in wanted:
         wanted &= {str(Consent.Kind.STANDING)}
-    standing = set(locked.consents.filter(withdrawn_at=None).values_list("kind", flat=True))
+    standing = set(locked.consents.filter(withdrawn_at=None).values_list("kind", flat=True)) - apart
     given, withdrawn = wanted - standing, standing - wanted
     Consent.objects.bulk_create(Consent(place=locked, kind=kind) for kind in sorted(given))
     locked.consents.filter(withdrawn_at=None, kind__in=withdrawn).update(withdrawn_at=timezone.now())
@@ -100,13 +102,14 @@ def consents_set(*, place: Place, kinds: Iterable[str], by: User | None) -> set[
         for withdrawal in _withdrawals:
             withdrawal(locked)
     if given:
-        _tell(locked, by, given)
+        allowance_tell(locked, by, given)
     if withdrawn:
-        _tell(locked, by, withdrawn, allows=False)
+        allowance_tell(locked, by, withdrawn, allows=False)
     return given | withdrawn
 
 
-def _tell(place: Place, by: User | None, kinds: set[str], *, allows: bool = True) -> None:
+def allowance_tell(place: Place, by: User | None, kinds: set[str], *, allows: bool = True) -> None:
+    """Write what a tester allows, or no longer does, into the diary."""
     # Translators: {uses} is one or several of "see my photos", "put my name beside my photos" and their like.
     said = (
         _("{name} allows the designer to: {uses}.")
@@ -123,7 +126,7 @@ def consent_give(*, place: Place, kind: str, by: User | None) -> None:
     locked = Place.objects.select_for_update(of=("self",)).select_related("round").get(pk=place.pk)
     _, is_new = locked.consents.get_or_create(kind=kind, withdrawn_at=None)
     if is_new:
-        _tell(locked, by, {kind})
+        allowance_tell(locked, by, {kind})
 
 
 # -- forgetting --------------------------------------------------------------------------------------------
@@ -135,10 +138,11 @@ def _nameless(place: Place) -> str:
     return _("a tester, no. {number}").format(number=number)
 
 
-def places_forget(places: Sequence[Place]) -> None:
+def places_forget(places: Sequence[Place], *, thanks_stay: bool = False) -> None:
     """Delete what is private of some places of one round, whose rows the caller has locked; they become nameless.
 
-    What the kernel reads of the piece itself stays as it is.
+    What the kernel reads of the piece itself stays as it is. ``thanks_stay``: a name that a tester gave to be thanked
+    by in public is none of what is private of the round, and stands until they take it back or erase themselves.
     """
     for forgetter in _forgetters:
         forgetter(places)
@@ -151,9 +155,14 @@ def places_forget(places: Sequence[Place]) -> None:
             place.name, place.key = _nameless(place), _plain_key(place)
         _diary_nameless(entries, names, place.name)
         place.measures, place.forgotten_at = {}, now
-        place.save(update_fields=["name", "key", "measures", "forgotten_at", "changed"])
+        if not thanks_stay:
+            place.thanked_as = ""
+        place.save(update_fields=["name", "key", "measures", "forgotten_at", "thanked_as", "changed"])
     Candidate.objects.filter(pk__in=[place.candidate_id for place in places]).delete()
-    Consent.objects.filter(place__in=places).delete()
+    consents = Consent.objects.filter(place__in=places)
+    if thanks_stay:
+        consents = consents.exclude(kind=Consent.Kind.THANKS, withdrawn_at=None)
+    consents.delete()
     Invitation.objects.filter(place__in=places).update(email="")
 
 
@@ -230,7 +239,7 @@ def _forget_all(round: Round, now: dt.datetime) -> None:
     said += [name for names in round.diary.values_list("names", flat=True) for name in names]
     offered_by = list(round.candidates.values_list("name", "email"))
     offers = len(offered_by)
-    places_forget(places)
+    places_forget(places, thanks_stay=True)
     _diary_nameless(round.diary.all(), [word for pair in offered_by for word in pair], _("a candidate"))
     _diary_nameless(round.diary.all(), said, _("a tester"))
     round.candidates.all().delete()
