@@ -293,6 +293,7 @@ TABLE: dict[str, Access] = {
     "errata:draft": DESIGNERS_FORM,
     "errata:preview": DESIGNER,
     "errata:publish": OWNERS_BUTTON,
+    "errata:complete": DESIGNERS_BUTTON,
     "errata:discard": DESIGNERS_BUTTON,
     "errata:list": ANYONE,
     "errata:pdf": ANYONE,
@@ -418,7 +419,7 @@ class Scene:
             given[f"following:{name}"] = (pattern,)
         for name in ("list", "pdf", "document"):
             given[f"errata:{name}"] = (pattern,)
-        for name in ("draft", "preview", "publish", "discard"):
+        for name in ("draft", "preview", "publish", "complete", "discard"):
             given[f"errata:{name}"] = (code, draft)
         found = {}
         for name in TABLE:
@@ -687,6 +688,7 @@ def test_the_code_of_ones_own_round_opens_nothing_of_anothers(scene: Scene, othe
         "errata:draft": scene.draft.pk,
         "errata:preview": scene.draft.pk,
         "errata:publish": scene.draft.pk,
+        "errata:complete": scene.draft.pk,
         "errata:discard": scene.draft.pk,
     }
     before = everything_stored()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
@@ -18,14 +20,17 @@ from testround.errata.doors import draft_of, judged, rights_of, user_of
 from testround.errata.forms import DraftForm, NextEditionForm
 from testround.errata.models import Erratum
 from testround.errata.selectors import (
+    following_of,
     shown_erratum,
 )
 from testround.errata.services import (
     edition_correct,
+    erratum_complete,
     erratum_discard,
     erratum_publish,
     erratum_reword,
     problems_before_publishing,
+    sentences_of,
 )
 from testround.patterns.access import Right, require
 from testround.people.context import reader_for
@@ -65,8 +70,45 @@ def draft(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 def _draft_page(
     request: HttpRequest, round: Round, erratum: Erratum, form: DraftForm, *, status: int = 200
 ) -> HttpResponse:
-    context = {"round": round, "erratum": erratum, "form": form, "decisions": erratum.decisions.all()}
+    context = {
+        "round": round,
+        "erratum": erratum,
+        "form": form,
+        "decisions": erratum.decisions.all(),
+        **_following(request, erratum),
+    }
     return render(request, "errata/draft.html", context, status=status)
+
+
+def _following(request: HttpRequest, erratum: Erratum) -> dict[str, Any]:
+    """What follows from a draft's numbers as they are stored, in the reader's unit; nothing for a change of words."""
+    if not erratum.changes:
+        return {"following": None}
+    following = following_of(erratum)
+    sheet = erratum.edition.document
+    return {
+        "following": following,
+        "follow_tables": following.tables(reader_for(request).units),
+        "lacking": sentences_of(following.found, sheet),
+        "notes": following.found.notes,
+        "together": sentences_of(following.together, sheet) if following.together else [],
+    }
+
+
+@require_POST
+@login_required
+def complete(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    round, erratum = draft_of(request, code, pk)
+    try:
+        erratum = erratum_complete(erratum=erratum, by=user_of(request))
+    except Refused as refusal:
+        for problem in refusal.problems:
+            messages.info(request, problem.sentence)
+    else:
+        messages.success(
+            request, _("Added. Look over the numbers, and say in words what a reader has to know of them.")
+        )
+    return redirect("errata:draft", round.code, erratum.pk)
 
 
 @require_safe
@@ -77,11 +119,16 @@ def preview(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 
 
 def _preview(request: HttpRequest, round: Round, erratum: Erratum, *, status: int = 200) -> HttpResponse:
+    problems = problems_before_publishing(erratum)
+    following = _following(request, erratum)
+    said = {problem.sentence for problem in following.get("lacking", ())}
     context = {
         "round": round,
         "erratum": erratum,
         "shown": shown_erratum(erratum, reader_for(request)),
-        "problems": problems_before_publishing(erratum),
+        "may_not_yet": bool(problems),
+        "problems": [problem for problem in problems if problem.sentence not in said],
+        **following,
         "may": rights_of(request, round),
     }
     return render(request, "errata/preview.html", context, status=status)
@@ -132,7 +179,9 @@ def next_edition(request: HttpRequest, code: str) -> HttpResponse:
                     "label" if problem.path else None, f"{problem.sentence[:1].upper()}{problem.sentence[1:]}"
                 )
         else:
-            said = _("Edition {edition} has the corrections. Its desk check shows which formulas to mend.")
+            said = _(
+                "Edition {edition} has the corrections, and its formulas give them. Look over those that were mended."
+            )
             messages.success(request, said.format(edition=edition.label))
             return redirect(edition)
     return desk_page(request, round, status=422, next_form=form)

@@ -20,6 +20,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("rounds/<str:code>/desk/<int:pk>/", draft_views.draft, name="draft"),
     path("rounds/<str:code>/desk/<int:pk>/preview/", draft_views.preview, name="preview"),
     path("rounds/<str:code>/desk/<int:pk>/publish/", draft_views.publish, name="publish"),
+    path("rounds/<str:code>/desk/<int:pk>/complete/", draft_views.complete, name="complete"),
     path("rounds/<str:code>/desk/<int:pk>/discard/", draft_views.discard, name="discard"),
     path("errata/<str:code>/", public_views.errata_list, name="list"),
     path("errata/<str:code>/errata.pdf", public_views.pdf, name="pdf"),

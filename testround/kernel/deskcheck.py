@@ -37,7 +37,7 @@ MOST_EASE_CM = 25.0
 OTHER_BODY = 0.25
 """A step in the body wide enough to drown the rounding to stitch multiples."""
 
-_NOISE = 1e-6
+NOISE = 1e-6
 
 NoteKind = Literal[
     "multiple", "measure", "step", "ease", "below-zero", "not-whole", "follows-misprint", "shaping"
@@ -145,7 +145,7 @@ class _Work:
         from the printed, whole value of another as well as from its broken one. Which values are good depends
         on which others are, so the two are worked in turn until nothing changes.
         """
-        misprints = {key: _unlike(value, self.computed[key]) for key, value in self.printed.items()}
+        misprints = {key: unlike(value, self.computed[key]) for key, value in self.printed.items()}
         for _turn in range(len(self.printed)):
             good = {key: np.where(misprints[key], np.nan, value) for key, value in self.printed.items()}
             worked = self.sheet.numbers(self.stated, good)
@@ -160,7 +160,7 @@ class _Work:
         self, key: str, good: Mapping[str, FloatArray], worked: Mapping[str, FloatArray]
     ) -> BoolArray:
         # Where a value is a misprint so far, ``good`` has NaN there and ``worked`` is its formula's value.
-        return np.isnan(good[key]) & _unlike(self.printed[key], worked[key])
+        return np.isnan(good[key]) & unlike(self.printed[key], worked[key])
 
     def misprinted_counts(self) -> Iterator[PrintedCount]:
         for number in self.sheet.pattern.numbers:
@@ -180,7 +180,7 @@ class _Work:
         printed = self.printed_dimensions[key]
         agrees = np.zeros(len(self.sizes), dtype=np.bool_)
         for follows in (self.from_right[key], self.from_printed[key], self.from_computed[key]):
-            agrees |= np.abs(printed - follows) <= ROUNDING_CM + _NOISE
+            agrees |= np.abs(printed - follows) <= ROUNDING_CM + NOISE
         return ~np.isnan(printed) & ~np.isnan(self.from_right[key]) & ~agrees
 
     def misprinted_measurements(self) -> Iterator[PrintedMeasurement]:
@@ -188,7 +188,7 @@ class _Work:
             for j in np.flatnonzero(self.off(dimension.key)):
                 printed = float(self.printed_dimensions[dimension.key][j])
                 follows = float(self.from_right[dimension.key][j])
-                beyond = abs(printed - follows) > dimension.tolerance + _NOISE
+                beyond = abs(printed - follows) > dimension.tolerance + NOISE
                 yield PrintedMeasurement(
                     key=dimension.key,
                     size=self.sizes[j],
@@ -224,7 +224,7 @@ class _Work:
                 else _("{printed} is printed, and is not a multiple of {of}.")
             )
             steps = (printed - plus) / of
-            for j in np.flatnonzero(np.abs(steps - np.rint(steps)) > _NOISE):
+            for j in np.flatnonzero(np.abs(steps - np.rint(steps)) > NOISE):
                 yield self.note(
                     "multiple",
                     number,
@@ -234,7 +234,7 @@ class _Work:
                     ),
                 )
         else:
-            for j in np.flatnonzero(np.abs(printed - np.rint(printed)) > _NOISE):
+            for j in np.flatnonzero(np.abs(printed - np.rint(printed)) > NOISE):
                 yield self.note(
                     "not-whole",
                     number,
@@ -266,8 +266,8 @@ class _Work:
         key = dimension.key
         printed = self.printed_dimensions[key]
         right = self.from_right[key]
-        with_misprint = np.abs(printed - self.from_printed[key]) <= ROUNDING_CM + _NOISE
-        with_right = np.abs(printed - right) <= ROUNDING_CM + _NOISE
+        with_misprint = np.abs(printed - self.from_printed[key]) <= ROUNDING_CM + NOISE
+        with_right = np.abs(printed - right) <= ROUNDING_CM + NOISE
         for j in np.flatnonzero(with_misprint & ~with_right & ~np.isnan(printed)):
             said = _(
                 "{printed} follows from a count that is misprinted; with that put right it becomes {right}."
@@ -335,7 +335,7 @@ class _Work:
         stated = [constant for constant in self.eases() if key in self.sheet.follows(constant.key)]
         if len(stated) == 1:
             wanted = stated[0].value
-            odd = known & (np.abs(ease - wanted) > dimension.tolerance + _NOISE)
+            odd = known & (np.abs(ease - wanted) > dimension.tolerance + NOISE)
             instead = _("the sheet states {wanted}").format(wanted=format_length(wanted, signed=True))
         elif not stated:
             below, above = known & (ease < 0), known & (ease > 0)
@@ -425,10 +425,15 @@ class _Work:
         return self.sheet.dimensions(bodies, self.sheet.numbers(bodies))
 
 
-def _unlike(printed: FloatArray, computed: FloatArray) -> BoolArray:
+def put_right(sheet: Sheet) -> dict[str, FloatArray]:
+    """Every number of a graded sheet as it should be, by size: printed where that is good, else computed."""
+    return _Work(sheet).right
+
+
+def unlike(printed: FloatArray, computed: FloatArray) -> BoolArray:
     """Where a printed count is not the computed one, nor the whole number nearest to a broken one."""
-    whole = np.abs(computed - np.rint(computed)) <= _NOISE
-    allowed = np.where(whole, _NOISE, 0.5 + _NOISE)
+    whole = np.abs(computed - np.rint(computed)) <= NOISE
+    allowed = np.where(whole, NOISE, 0.5 + NOISE)
     return ~np.isnan(printed) & ~np.isnan(computed) & (np.abs(printed - computed) > allowed)
 
 

@@ -271,6 +271,14 @@ class Sheet:
 
     # How it hangs together
 
+    @property
+    def order(self) -> tuple[str, ...]:
+        """Keys of the numbers, each after those that its formula uses."""
+        return tuple(self._numbers)
+
+    def has_number(self, key: str) -> bool:
+        return key in self._numbers
+
     def uses(self, key: str) -> tuple[str, ...]:
         """The names that the formula of a number or a dimension uses itself."""
         formula = self._numbers.get(key, self._dimensions.get(key))

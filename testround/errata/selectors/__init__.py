@@ -13,6 +13,8 @@ from testround.errata.selectors.analyses import (
 )
 from testround.errata.selectors.credits import Credits, credits_of
 from testround.errata.selectors.desk import Desk, desk_of
+from testround.errata.selectors.effects import measurements_kept
+from testround.errata.selectors.following import Following, amendments_of, following_of, published_sheet
 from testround.errata.selectors.gauges import GaugeResult, GaugesResult, gauges_result
 from testround.errata.selectors.public import (
     PublicErrata,
@@ -30,24 +32,29 @@ __all__ = [
     "Credits",
     "Desk",
     "DimensionResult",
+    "Following",
     "GaugeResult",
     "GaugesResult",
     "PublicErrata",
     "Read",
     "ShownErratum",
+    "amendments_of",
     "amounts_result",
     "credits_of",
     "decisions_of",
     "desk_of",
     "dimension_result",
     "drafts_of",
+    "following_of",
     "gauges_result",
     "hash_of",
     "judged_by",
     "may_correct",
+    "measurements_kept",
     "public_document",
     "public_errata",
     "public_state",
+    "published_sheet",
     "read_round",
     "results_of",
     "shown_erratum",

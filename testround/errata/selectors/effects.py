@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from testround.errata.selectors.analyses import Read
 from testround.kernel.analysis import DeviationCell
 from testround.kernel.sheet import Sheet
 
@@ -61,6 +62,10 @@ class Effects:
             key: dict(zip(self._sizes, (then[key] - now[key]).tolist(), strict=True)) for key in now
         }
 
+    def change_of(self, key: str) -> Mapping[str, float]:
+        """By how much a dimension changes, cm, by size."""
+        return self._change[key]
+
     def of(self, key: str, cells: Sequence[tuple[str, DeviationCell]]) -> tuple[Effect, ...]:
         """On the dimension itself, in the sizes to be corrected."""
         change = self._change[key]
@@ -99,3 +104,28 @@ class Effects:
                 )
             )
         return tuple(found)
+
+
+def measurements_kept(read: Read, finding: Mapping[str, Any]) -> tuple[str, ...]:
+    """Measurements that a finding's correction brings back to what the pattern means, so that they stay as printed.
+
+    The one it is about, and every other that came out off as well and ends nearer to what is meant than to what the
+    changed counts alone would give: pieces that are long in the body are long in the back.
+    """
+    effects = Effects(finding, Sheet(read.sheet))
+    off = {(cell.dimension, cell.size): cell.estimate for cell in read.analysis.deviations}
+    kept = [finding["subject"]]
+    for dimension in read.sheet.dimensions:
+        changes = [
+            (change, off.get((dimension.key, size)))
+            for size, change in effects.change_of(dimension.key).items()
+            if abs(change) >= UNSEEN_CM
+        ]
+        known = [(change, estimate) for change, estimate in changes if estimate is not None]
+        if dimension.key == finding["subject"] or not known:
+            continue
+        if sum(abs(change + estimate) for change, estimate in known) < sum(
+            abs(estimate) for _c, estimate in known
+        ):
+            kept.append(dimension.key)
+    return tuple(kept)

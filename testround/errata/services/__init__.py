@@ -7,13 +7,14 @@ from testround.errata.services.drafting import (
     LONGEST_TEXT,
     Wording,
     errata_merge,
+    erratum_complete,
     erratum_discard,
     erratum_from_remarks,
     erratum_reword,
 )
 from testround.errata.services.editions import corrected_sheet, edition_correct
 from testround.errata.services.publishing import erratum_publish, problems_before_publishing
-from testround.errata.services.values import check_values, gauge_stands
+from testround.errata.services.values import check_values, gauge_stands, sentences_of
 
 __all__ = [
     "KEPT_ANALYSES",
@@ -26,6 +27,7 @@ __all__ = [
     "decision_undo",
     "edition_correct",
     "errata_merge",
+    "erratum_complete",
     "erratum_discard",
     "erratum_from_remarks",
     "erratum_publish",
@@ -34,4 +36,5 @@ __all__ = [
     "finding_decline",
     "gauge_stands",
     "problems_before_publishing",
+    "sentences_of",
 ]

@@ -9,7 +9,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from testround.errata.models import Decision, Erratum
-from testround.errata.selectors import Read, read_round, stands_in
+from testround.errata.selectors import Read, measurements_kept, read_round, stands_in
 from testround.errata.services.drafting import (
     LONGEST_TEXT,
     hold_round,
@@ -19,6 +19,7 @@ from testround.errata.services.drafting import (
     standing_remarks,
 )
 from testround.errata.wording import (
+    Named,
     affected_sizes,
     changes_from,
     draft_place,
@@ -52,7 +53,7 @@ def finding_accept(*, round: Round, finding_ids: Sequence[str], by: User) -> Err
 
 def _accept(read: Read, round: Round, findings: Sequence[dict[str, Any]], by: User) -> Erratum:
     names, stands = names_of(read.sheet), stands_in(read.sheet)
-    changes = joined([changes_from(finding, names, stands) for finding in findings])
+    changes = joined([_changes(read, finding, names, stands) for finding in findings])
     by_finding = [
         [change for change in changes if change["finding"] == finding["id"]] for finding in findings
     ]
@@ -86,6 +87,20 @@ def _accept(read: Read, round: Round, findings: Sequence[dict[str, Any]], by: Us
     said = _("Accepted for the errata: {subjects}.").format(subjects=subjects_of(findings, names))
     diary_write(round=round, by=by, text=said)
     return erratum
+
+
+def _changes(
+    read: Read, finding: dict[str, Any], names: Mapping[str, Named], stands: Mapping[str, Mapping[str, float]]
+) -> list[dict[str, Any]]:
+    """What a finding proposes, with the measurements that the first of its changes is to bring back to what is meant."""
+    changes = changes_from(finding, names, stands)
+    if (
+        finding["kind"] == "finished-size"
+        and changes
+        and changes[0]["subject"] == finding.get("proposed_for")
+    ):
+        changes[0]["keeps"] = list(measurements_kept(read, finding))
+    return changes
 
 
 def finding_decline(*, round: Round, finding_id: str, reason: str, by: User) -> Decision:

@@ -12,13 +12,15 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from testround.errata.models import Erratum
-from testround.errata.selectors import drafts_of, may_correct, stands_in
+from testround.errata.selectors import amendments_of, drafts_of, may_correct, published_sheet, stands_in
 from testround.errata.services.values import check_values, gauge_stands
 from testround.errata.wording import (
+    in_order,
     name_of,
     names_of,
     sizes_listed,
 )
+from testround.kernel.consequences import completed
 from testround.kernel.problems import Problem
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.words import commas
@@ -43,6 +45,10 @@ def joined(lists: Iterable[Sequence[dict[str, Any]]]) -> list[dict[str, Any]]:
     """Changes of several findings in one list. Of two that change one number in one size the first holds."""
     joined: list[dict[str, Any]] = []
     taken: set[tuple[str, str, str]] = set()
+    kept: dict[tuple[str, str], list[str]] = {}
+    lists = [list(changes) for changes in lists]
+    for change in (change for changes in lists for change in changes):
+        kept.setdefault((change["subject"], change["unit"]), []).extend(change.get("keeps", ()))
     for change in (change for changes in lists for change in changes):
         new = {
             size: value
@@ -51,7 +57,9 @@ def joined(lists: Iterable[Sequence[dict[str, Any]]]) -> list[dict[str, Any]]:
         }
         taken |= {(change["subject"], change["unit"], size) for size in new}
         if new:
-            joined.append({**change, "now": new, "was": {s: v for s, v in change["was"].items() if s in new}})
+            keeps = list(dict.fromkeys(kept[change["subject"], change["unit"]]))
+            was = {s: v for s, v in change["was"].items() if s in new}
+            joined.append({**change, "now": new, "was": was, **({"keeps": keeps} if keeps else {})})
     return joined
 
 
@@ -197,6 +205,7 @@ def erratum_reword(*, erratum: Erratum, wording: Wording, by: User) -> Erratum:
                     "was": {size: was[size] for size in new if size in was},
                     "now": new,
                     "finding": before["finding"] if before else "",
+                    **({"keeps": before["keeps"]} if before and before.get("keeps") else {}),
                 }
             )
     corrects = None
@@ -225,6 +234,67 @@ def _no_such_size(size: str, sheet: SheetDocument) -> str:
         return _("The pattern has no size {size}: it has no sizes.").format(size=size)
     said = _("The pattern has no size {size}: it has {sizes}.")
     return said.format(size=size, sizes=commas(sheet.sizes))
+
+
+@transaction.atomic
+def erratum_complete(*, erratum: Erratum, by: User) -> Erratum:
+    """Add to a draft every printed number and measurement that no longer follows from what it corrects.
+
+    Raises
+    ------
+    Refused
+        It is published, or nothing has to be added.
+    """
+    locked = _draft_held(erratum, by)
+    own = amendments_of(locked.changes)
+    sheet = locked.edition.document
+    whole = completed(published_sheet(locked), own)
+    if whole == tuple(own):
+        raise Refused.because(
+            _("Nothing has to be added: everything printed follows from what is corrected.")
+        )
+    stands, names = stands_in(sheet), names_of(sheet)
+    before = {(change["subject"], change["unit"]): change for change in locked.changes}
+    changes = []
+    for one in whole:
+        change = before.get((one.subject, one.unit))
+        named = name_of(one.subject, names)
+        was = {**stands.get(one.subject, {}), **(change["was"] if change else {})}
+        changes.append(
+            {
+                "label": named.label,
+                "place": named.place,
+                "finding": "",
+                **(change or {}),
+                "subject": one.subject,
+                "unit": one.unit,
+                "was": {size: was[size] for size in one.now if size in was},
+                "now": in_order(one.now, sheet.sizes),
+            }
+        )
+    locked.changes = changes
+    if locked.sizes:
+        touched = {size for change in changes for size in change["now"] if size in sheet.sizes}
+        locked.sizes = sizes_listed({*locked.sizes, *touched}, sheet.sizes)
+    locked.save(update_fields=["changes", "sizes"])
+    if locked.round is not None:
+        said = _("Draft of an erratum: what follows from its numbers was added: {place}.")
+        diary_write(round=locked.round, by=by, text=said.format(place=locked.place))
+    return locked
+
+
+def _draft_held(erratum: Erratum, by: User) -> Erratum:
+    """The draft's row, held until the transaction ends."""
+    locked = (
+        Erratum.objects.select_for_update(of=("self",))
+        .select_related("pattern", "edition", "round__edition")
+        .get(pk=erratum.pk)
+    )
+    require(by, Right.EDIT, locked.pattern)
+    if locked.is_published:
+        said = _("Erratum {number} is published and stays as it is.")
+        raise Refused.because(said.format(number=locked.number))
+    return locked
 
 
 @transaction.atomic

@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from testround.errata.heard import tell_published
 from testround.errata.models import Erratum
+from testround.errata.services.values import problems_of_numbers
 from testround.kernel.problems import Problem
 from testround.patterns.access import Right, require
 from testround.patterns.models import Pattern
@@ -28,7 +29,7 @@ def problems_before_publishing(erratum: Erratum) -> list[Problem]:
         problems.append(
             Problem("text", _("Correction: nothing is written here; say what a reader has to change."))
         )
-    return problems
+    return [*problems, *problems_of_numbers(erratum)]
 
 
 @transaction.atomic
@@ -40,7 +41,7 @@ def erratum_publish(*, erratum: Erratum, by: User) -> Erratum:
     Raises
     ------
     Refused
-        It is published already, or lacks its place or its words.
+        It is published already, lacks its place or its words, or the sheet would not stand with its numbers.
     PermissionDenied
         Only the owner publishes.
     """

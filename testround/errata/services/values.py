@@ -7,17 +7,20 @@ from collections.abc import Iterable, Mapping
 
 from django.utils.translation import gettext as _
 
+from testround.errata.models import Erratum
+from testround.errata.selectors import following_of
 from testround.errata.wording import (
     UNIT_WORDS,
     name_of,
     names_of,
 )
 from testround.kernel.amounts import PER_M2
+from testround.kernel.consequences import Consequences
 from testround.kernel.problems import Problem
 from testround.kernel.round import LARGEST_COUNT, LONGEST_CM
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.sheet import Sheet
-from testround.kernel.units import format_count
+from testround.kernel.units import format_count, format_length
 
 
 def gauge_stands(sheet: SheetDocument, subject: str, unit: str) -> dict[str, float]:
@@ -92,3 +95,58 @@ def _check_count(
             above=format_count(below + of),
         ),
     )
+
+
+def problems_of_numbers(erratum: Erratum) -> list[Problem]:
+    """What keeps an erratum's numbers from being published: values that cannot be printed, and what would not stand.
+
+    The sheet is worked and desk-checked as it is with all that is published, and again with these numbers.
+    """
+    sheet = erratum.edition.document
+    problems = [
+        problem
+        for change in erratum.changes
+        for problem in check_values(sheet, change["subject"], change["unit"], change["now"])
+    ]
+    if problems or not erratum.changes:
+        return problems
+    return sentences_of(following_of(erratum).found, sheet)
+
+
+def sentences_of(found: Consequences, sheet: SheetDocument) -> list[Problem]:
+    """Why a corrected sheet does not stand: each a sentence with the number, the size and what would do."""
+    names = names_of(sheet)
+    problems = []
+    printed = {number.key: number.printed or {} for number in found.pattern.numbers}
+    printed |= {dimension.key: dimension.printed or {} for dimension in found.pattern.dimensions}
+    for one in found.to_add:
+        named = name_of(one.subject, names)
+        for size, value in one.now.items():
+            if one.unit == "cm":
+                said = _(
+                    "{label}, size {size}: {printed} is printed and no longer follows from the corrected counts, which "
+                    "give {value}; correct it in this erratum as well."
+                )
+            else:
+                said = _(
+                    "{label}, size {size}: {printed} is printed and no longer follows from what is corrected, which "
+                    "gives {value}; correct it in this erratum as well."
+                )
+            shown = format_length if one.unit == "cm" else format_count
+            problems.append(
+                Problem(
+                    f"{one.subject}|{one.unit}|{size}",
+                    said.format(
+                        label=named.label,
+                        size=size,
+                        printed=shown(printed[one.subject][size]),
+                        value=shown(value),
+                    ),
+                )
+            )
+    for note in found.unworkable:
+        said = _(
+            "{sentence} Choose other values for what is corrected, or mend the formula in the next edition."
+        )
+        problems.append(Problem(f"{note.key}|{note.size}", said.format(sentence=note.sentence)))
+    return problems

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -9,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from testround.errata.wording.names import (
     AXES,
+    COUNTED,
     UNIT_WORDS,
     Change,
     Finding,
@@ -63,8 +65,14 @@ def changes_from(
             changes.append(_change(finding, named, named.unit, was, proposed))
     for key, values in (finding.get("follows") or {}).items():
         named = name_of(key, names)
-        changes.append(_change(finding, named, named.unit, stands.get(key, {}), values))
+        whole = {size: _whole(value) if named.unit in COUNTED else value for size, value in values.items()}
+        changes.append(_change(finding, named, named.unit, stands.get(key, {}), whole))
     return [change for change in changes if change["now"]]
+
+
+def _whole(count: float) -> float:
+    """A broken result of a formula as it is printed: the whole number nearest to it, halves going up."""
+    return count if count % 1 == 0 else float(math.floor(count + 0.5))
 
 
 def _change(

@@ -30,6 +30,7 @@ UNIT_WORDS = {
     "row/10 cm": gettext_lazy("rows in 10 cm"),
 }
 OVER: Mapping[LengthUnit, str] = {"cm": "10 cm", "in": "4 in"}
+COUNTED = ("st", "row", "rep")
 GAUGE_UNITS = ("st/10 cm", "row/10 cm")
 AXES = ("stitches", "rows")
 
