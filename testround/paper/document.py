@@ -1,7 +1,7 @@
 """What every PDF of the program has in common: paper, typeface, running lines, bookmarks, tables.
 
-Documents are built twice: the first pass counts the pages, so that the second can say "page 2 of 5". The same
-input gives the same bytes: ReportLab's invariant mode leaves out the clock.
+Documents are tagged (see `testround.paper.tagging`): they are made of the flowables that are named here. The same input
+gives the same bytes: ReportLab's invariant mode leaves out the clock.
 """
 
 from __future__ import annotations
@@ -9,30 +9,23 @@ from __future__ import annotations
 import io
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Literal
 from xml.sax.saxutils import escape
 
-from reportlab.graphics import shapes
+from reportlab.graphics.barcode.qr import QrCodeWidget
 from reportlab.lib.colors import Color, black
 from reportlab.lib.enums import TA_CENTER, TA_RIGHT
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import inch, mm
-from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import (
-    BaseDocTemplate,
-    CondPageBreak,
-    Flowable,
-    Frame,
-    KeepTogether,
-    PageTemplate,
-    Paragraph,
-    Table,
-)
+from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, KeepTogether, PageTemplate
 
 from testround.kernel.words import either, pgettext
 from testround.kernel.words import gettext as _
 from testround.paper import fonts
 from testround.paper.plots import Table as Figures
+from testround.paper.tagging import Canvas, Caption, Figure, Link, Paragraph, Table
+from testround.paper.tagging import Heading as _Heading
 
 Paper = Literal["A4", "Letter"]
 
@@ -72,6 +65,7 @@ def _style(name: str, size: float, **more: Any) -> ParagraphStyle:
         name,
         **{
             "fontName": fonts.REGULAR,
+            "bulletFontName": fonts.REGULAR,
             "fontSize": size,
             "leading": size * 1.32,
             "textColor": black,
@@ -85,7 +79,7 @@ fonts.register()
 
 BODY = _style("body", 9.5, spaceAfter=4)
 SMALL = _style("small", 8, textColor=_MUTED, spaceAfter=3)
-STEP = _style("step", 8, leftIndent=10, bulletIndent=2, spaceAfter=1)
+STEP = _style("step", 8, leftIndent=14, bulletIndent=2, bulletFontSize=8, spaceAfter=1)
 TITLE = _style("title", 20, fontName=fonts.BOLD, spaceAfter=2)
 SUBTITLE = _style("subtitle", 11, textColor=_MUTED, spaceAfter=8)
 HEADING = _style("heading", 13, fontName=fonts.BOLD, spaceBefore=12, spaceAfter=5)
@@ -122,25 +116,33 @@ def para(text: str, style: ParagraphStyle = BODY) -> Paragraph:
     return Paragraph(words(text), style)
 
 
+def caption(text: str) -> Caption:
+    """What the table that comes next is about."""
+    return Caption(words(text), SMALL)
+
+
 def paragraphs(text: str, style: ParagraphStyle = BODY) -> list[Flowable]:
     """Plain text with its own line breaks, each line a paragraph."""
     return [para(line, style) for line in text.splitlines() if line.strip()]
 
 
-class Heading(Paragraph):
+def link(url: str, told: str, style: ParagraphStyle = BODY) -> Link:
+    """An address in letters that leads to it where it is shown on a screen; ``told`` says what is there."""
+    return Link(words(url), style, url=url, told=fonts.printable(told))
+
+
+class Heading(_Heading):
     """A heading that also becomes a bookmark of the document's outline."""
 
-    def __init__(self, text: str, level: int = 0, *, outline: str | None = None) -> None:
-        super().__init__(words(text), (TITLE, HEADING, SUBHEADING)[level])
-        self.level = level
-        self.outline = fonts.printable(outline or text)
-
-    def draw(self) -> None:
-        key = f"h{self.canv.getPageNumber()}-{self.canv._headings}"
-        self.canv._headings += 1
-        self.canv.bookmarkPage(key, fit="FitH", top=self.canv.absolutePosition(0, self.height)[1] + 6)
-        self.canv.addOutlineEntry(self.outline, key, level=self.level, closed=False)
-        super().draw()
+    def __init__(
+        self, text: str | None, level: Any = 0, *, outline: str | None = None, **options: Any
+    ) -> None:
+        if text is None:
+            # A part of one that a page break cuts: ReportLab hands over its style and what it is made of.
+            super().__init__(None, level, **options)
+        else:
+            look = (TITLE, HEADING, SUBHEADING)[level]
+            super().__init__(words(text), look, level=level, outline=fonts.printable(outline or text))
 
 
 def section(text: str, level: int = 1, *, room: float = 30 * mm) -> list[Flowable]:
@@ -168,11 +170,13 @@ def grid(
     *,
     right: Sequence[int] = (),
     narrow: bool = False,
+    names: int = 0,
     style: Sequence[tuple[Any, ...]] = (),
 ) -> Table:
     """A table whose head is repeated on every page; plain strings are escaped and wrapped.
 
-    ``right`` are the columns set flush right; ``narrow`` makes a table of many small figures.
+    ``right`` are the columns set flush right; ``narrow`` makes a table of many small figures; ``names`` is the column
+    that says what each row is about.
     """
 
     def cell(content: Any, column: int, *, is_head: bool) -> Any:
@@ -193,6 +197,8 @@ def grid(
         data,
         colWidths=list(widths),
         repeatRows=1,
+        heads=1,
+        names=names,
         hAlign="LEFT",
         style=[*_GRID, *style],
         spaceBefore=2,
@@ -227,7 +233,7 @@ def by_size(
             [label, *[each] * len(part)],
             narrow=True,
         )
-        block = [para(caption, SMALL), table] if caption and start == 0 else [table]
+        block = [Caption(words(caption), SMALL), table] if caption and start == 0 else [table]
         parts += [KeepTogether(block)] if len(rows) <= _KEPT_TOGETHER else block
     return parts
 
@@ -248,7 +254,7 @@ def figures(table: Figures, width: float) -> list[Flowable]:
     scale = min(1.0, width / sum(needs))
     return [
         CondPageBreak(22 * mm),
-        para(table.caption, SMALL),
+        caption(table.caption),
         grid(table.columns, table.rows, [need * scale for need in needs]),
     ]
 
@@ -265,12 +271,15 @@ class Box(Flowable):
         return self.width, self.height
 
     def draw(self) -> None:
-        self.canv.setLineWidth(0.7)
-        self.canv.rect(0, 0, self.width, self.height)
+        canvas = self.canv
+        with canvas.artifact():
+            canvas.setLineWidth(0.7)
+            canvas.rect(0, 0, self.width, self.height)
         if self.label:
-            self.canv.setFont(fonts.REGULAR, 6)
-            self.canv.setFillColor(_MUTED)
-            self.canv.drawString(2, self.height - 6.5, self.label)
+            with canvas.content(canvas.element("P")):
+                canvas.setFont(fonts.REGULAR, 6)
+                canvas.setFillColor(_MUTED)
+                canvas.drawString(2, self.height - 6.5, self.label)
 
 
 class Lines(Flowable):
@@ -285,17 +294,28 @@ class Lines(Flowable):
         return available_width, self.tall
 
     def draw(self) -> None:
-        self.canv.setLineWidth(0.4)
-        self.canv.setStrokeColor(_HAIRLINE)
-        y = self.tall - self.apart
-        while y >= 0:
-            self.canv.line(0, y, self.width, y)
-            y -= self.apart
+        with self.canv.artifact():
+            self.canv.setLineWidth(0.4)
+            self.canv.setStrokeColor(_HAIRLINE)
+            y = self.tall - self.apart
+            while y >= 0:
+                self.canv.line(0, y, self.width, y)
+                y -= self.apart
 
 
-def plot(drawing: shapes.Drawing) -> Flowable:
+def plot(drawing: Figure) -> Flowable:
     drawing.hAlign = "LEFT"
     return drawing
+
+
+def qr_code(address: str, side: float) -> Figure:
+    """The address as a QR code (ISO/IEC 18004) with its quiet zone of four modules, ``side`` points wide.
+
+    Medium error correction, for a creased sheet.
+    """
+    said = _("QR code that leads to {address}").format(address=address)
+    code = QrCodeWidget(address, barLevel="M", barWidth=side, barHeight=side, barBorder=4)
+    return Figure(side, side, code, alt=said)
 
 
 # The document ---------------------------------------------------------------------------------------------
@@ -318,31 +338,13 @@ class Cover:
         return pgettext("name of this language", "en-GB")
 
 
-class _Canvas(Canvas):
-    """A canvas that counts its headings, so that each bookmark has a name of its own."""
-
-    def __init__(self, *args: Any, **options: Any) -> None:
-        super().__init__(*args, **options)
-        self._headings = 0
-        self.setViewerPreference("DisplayDocTitle", "true")
-        self.showOutline()
-
-
 def build(story: Callable[[float], list[Flowable]], *, paper: str, cover: Cover) -> bytes:
-    """The PDF of a story; ``story`` is given the width to fill and is called once for each of two passes."""
-    _, pages = _pass(story, paper, cover, total=None)
-    data, _ = _pass(story, paper, cover, total=pages)
-    return data
-
-
-def _pass(
-    story: Callable[[float], list[Flowable]], paper: str, cover: Cover, *, total: int | None
-) -> tuple[bytes, int]:
+    """The PDF of a story; ``story`` is given the width to fill."""
     size = page_size(paper)
     width, height = size
     inner = width - 2 * MARGIN
 
-    def running_lines(canvas: Canvas, document: BaseDocTemplate) -> None:
+    def running_lines(canvas: Canvas, number: int, pages: int) -> None:
         canvas.saveState()
         canvas.setFont(fonts.REGULAR, 7.5)
         canvas.setFillColor(_MUTED)
@@ -354,7 +356,7 @@ def _pass(
             width - MARGIN, height - 11 * mm, fonts.shortened(fonts.printable(cover.running), 58 * mm, 7.5)
         )
         canvas.drawString(MARGIN, 10 * mm, fonts.shortened(fonts.printable(cover.subject), half * 1.5, 7.5))
-        said = _("Page {number} of {all}").format(number=document.page, all=total or document.page)
+        said = _("Page {number} of {all}").format(number=number, all=pages)
         canvas.drawRightString(width - MARGIN, 10 * mm, fonts.printable(said))
         canvas.restoreState()
 
@@ -367,6 +369,7 @@ def _pass(
         subject=fonts.printable(cover.subject),
         creator="Testround",
         lang=cover.language,
+        initialFontName=fonts.REGULAR,
         invariant=1,
         pageCompression=1,
     )
@@ -380,6 +383,6 @@ def _pass(
         topPadding=0,
         bottomPadding=0,
     )
-    document.addPageTemplates(PageTemplate("page", [frame], onPage=running_lines, pagesize=size))
-    document.build(story(inner), canvasmaker=_Canvas)
-    return stream.getvalue(), document.page
+    document.addPageTemplates(PageTemplate("page", [frame], pagesize=size))
+    document.build(story(inner), canvasmaker=partial(Canvas, running=running_lines))
+    return stream.getvalue()

@@ -15,6 +15,7 @@ from reportlab.graphics import shapes
 from reportlab.lib.colors import Color
 
 from testround.paper import fonts
+from testround.paper.tagging import Figure
 
 Point = tuple[float, float]
 
@@ -288,13 +289,16 @@ def _grey(strength: float) -> Color:
     return Color(level, level, level)
 
 
-def paper(drawing: Drawing, *, scale: float = 1.0) -> shapes.Drawing:
+def paper(drawing: Drawing, *, scale: float = 1.0) -> Figure:
     """The drawing as ReportLab shapes, which a document takes as a flowable; vector, with real text.
+
+    Its title and description are what is said in its place.
 
     ``scale`` is points per unit of the drawing, lettering and strokes included.
     """
     fonts.register()
-    sheet = shapes.Drawing(drawing.width * scale, drawing.height * scale)
+    said = ". ".join(part.rstrip(".") for part in (drawing.title, drawing.description) if part) + "."
+    sheet = Figure(drawing.width * scale, drawing.height * scale, alt=said)
     for mark in drawing.leaves():
         if LOOKS[mark.look].on_paper:
             sheet.add(_shape(mark, drawing.height, scale))

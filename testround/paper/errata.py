@@ -7,10 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from django.utils.formats import date_format
-from reportlab.graphics import shapes
-from reportlab.graphics.barcode.qr import QrCodeWidget
 from reportlab.lib.units import mm
-from reportlab.platypus import Spacer, Table
+from reportlab.platypus import Spacer
 
 from testround.kernel.amounts import PER_M2
 from testround.kernel.units import LengthUnit, format_count, format_gauge, format_length
@@ -23,10 +21,13 @@ from testround.paper.document import (
     Cover,
     Flowable,
     Heading,
+    Table,
     build,
     by_size,
+    link,
     para,
     paragraphs,
+    qr_code,
     section,
 )
 
@@ -110,13 +111,6 @@ def _title(errata: ErrataList) -> str:
     return _("{pattern}: errata").format(pattern=errata.title)
 
 
-def qr_code(url: str, side: float) -> shapes.Drawing:
-    """A QR code (ISO/IEC 18004, medium error correction) with its quiet zone, ``side`` points wide."""
-    drawing = shapes.Drawing(side, side)
-    drawing.add(QrCodeWidget(url, barLevel="M", barWidth=side, barHeight=side, barBorder=4))
-    return drawing
-
-
 def _head(errata: ErrataList, width: float) -> Flowable:
     side = 30 * mm
     count = len(errata.entries)
@@ -133,7 +127,7 @@ def _head(errata: ErrataList, width: float) -> Flowable:
         Heading(_title(errata), 0),
         para(said, SUBTITLE),
         para(_("The list that is kept up to date:"), SMALL),
-        para(errata.url, BODY),
+        link(errata.url, _("The list of errata that is kept up to date")),
     ]
     return Table(
         [[left, qr_code(errata.url, side)]],

@@ -6,10 +6,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from reportlab.graphics import shapes
-from reportlab.graphics.barcode.qr import QrCodeWidget
 from reportlab.lib.units import mm
-from reportlab.platypus import KeepTogether, Table
+from reportlab.platypus import KeepTogether
 
 from testround.kernel.measuring import how_to_measure
 from testround.kernel.terms import Terms, terms_of, translate
@@ -38,13 +36,16 @@ from testround.paper.document import (
     Flowable,
     Heading,
     Lines,
+    Table,
     build,
     capital,
     cut,
     grid,
+    link,
     para,
     paragraphs,
     plot,
+    qr_code,
     section,
 )
 from testround.paper.drawing import paper as on_paper
@@ -166,7 +167,7 @@ def _head(worksheet: Worksheet, width: float, address: str) -> list[Flowable]:
     ]
     if not address:
         return whose
-    code = [plot(qr_code(address, _CODE)), para(address, CELL_SMALL)]
+    code = [plot(qr_code(address, _CODE)), link(address, _("This worksheet on its page"), CELL_SMALL)]
     return [
         Table(
             [[whose, code]],
@@ -189,12 +190,6 @@ def _whose(worksheet: Worksheet) -> str:
     else:
         said = _("Worksheet of {tester} · size {size} · edition {edition}")
     return said.format(tester=worksheet.tester, size=worksheet.size, edition=worksheet.edition)
-
-
-def qr_code(address: str, side: float) -> shapes.Drawing:
-    """The address as a QR code, its quiet zone of four modules included; medium correction, for a creased sheet."""
-    widget = QrCodeWidget(address, barLevel="M", barBorder=4, barWidth=side, barHeight=side)
-    return shapes.Drawing(side, side, widget)
 
 
 def _to_fill_in(worksheet: Worksheet, width: float) -> Flowable:

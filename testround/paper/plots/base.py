@@ -7,13 +7,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from reportlab.graphics import shapes
-
 from testround.kernel.units import LengthUnit, format_length
 from testround.kernel.words import gettext as _
 from testround.kernel.words import ngettext, pgettext
 from testround.paper import fonts
 from testround.paper.drawing import Circle, Drawing, Group, Line, Mark, Point, Rect, Text, diamond, paper, svg
+from testround.paper.tagging import Figure
 
 PHONE = 328.0
 """The width that a phone of 360 pixels leaves for a plot beside its margins, so that lettering is as large as said."""
@@ -50,7 +49,7 @@ class Plot:
     def __html__(self) -> str:
         return self.svg
 
-    def flowable(self, *, scale: float = 1.0) -> shapes.Drawing:
+    def flowable(self, *, scale: float = 1.0) -> Figure:
         """The drawing for a ReportLab document, ``scale`` points to a unit."""
         return paper(self.drawing, scale=scale)
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from itertools import zip_longest
 
 from reportlab.lib.units import mm
-from reportlab.platypus import Paragraph, Spacer, Table
+from reportlab.platypus import Spacer
 
 from testround.kernel.words import gettext as _
 from testround.paper.document import (
@@ -18,8 +18,11 @@ from testround.paper.document import (
     Cover,
     Flowable,
     Heading,
+    Paragraph,
+    Table,
     build,
     by_size,
+    caption,
     figures,
     grid,
     para,
@@ -91,7 +94,7 @@ def _grid(block: Grid, width: float) -> list[Flowable]:
     if not block.shares:
         return figures(Figures(block.caption, block.head, block.rows), width)
     table = grid(block.head, block.rows, [width * share for share in block.shares], right=block.right)
-    return [para(block.caption, SMALL), table] if block.caption else [table]
+    return [caption(block.caption), table] if block.caption else [table]
 
 
 def _check(block: Check, width: float) -> list[Flowable]:
