@@ -23,9 +23,10 @@ from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, 
 from testround.kernel.words import either, pgettext
 from testround.kernel.words import gettext as _
 from testround.paper import fonts
+from testround.paper.flowables import Caption, Figure, Link, Paragraph, Table
+from testround.paper.flowables import Heading as _Heading
 from testround.paper.plots import Table as Figures
-from testround.paper.tagging import Canvas, Caption, Figure, Link, Paragraph, Table
-from testround.paper.tagging import Heading as _Heading
+from testround.paper.tagging import Canvas
 
 Paper = Literal["A4", "Letter"]
 

@@ -15,7 +15,7 @@ from reportlab.graphics import shapes
 from reportlab.lib.colors import Color
 
 from testround.paper import fonts
-from testround.paper.tagging import Figure
+from testround.paper.flowables import Figure
 
 Point = tuple[float, float]
 

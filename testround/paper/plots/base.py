@@ -12,7 +12,7 @@ from testround.kernel.words import gettext as _
 from testround.kernel.words import ngettext, pgettext
 from testround.paper import fonts
 from testround.paper.drawing import Circle, Drawing, Group, Line, Mark, Point, Rect, Text, diamond, paper, svg
-from testround.paper.tagging import Figure
+from testround.paper.flowables import Figure
 
 PHONE = 328.0
 """The width that a phone of 360 pixels leaves for a plot beside its margins, so that lettering is as large as said."""
