@@ -305,6 +305,14 @@ TABLE: dict[str, Access] = {
     "following:confirm": ANYONES_FORM,
     "following:leave": ANYONES_FORM,
     "following:pattern": DESIGNER,
+    "errata:erratum_text": ANYONE,
+    "errata:edition": ANYONE,
+    "errata:feed": ANYONE,
+    "errata:text": ANYONE,
+    "errata:embed": ANYONE,
+    # how readers hear of errata: the owner says it, the editor reads it
+    "errata:readers": access(SIGN_IN, 404, 404, 404, 200, 404, editor=200, onlooker=404, senders="designer"),
+    "errata:release": OWNERS_BUTTON,
     # api
     "api:schema": ANYONE,
 }
@@ -357,6 +365,9 @@ class Scene:
             "errata:erratum": (pattern, 1),
             "following:confirm": (confirm_address(self.follower).split("/")[-2],),
             "following:leave": (leave_address(self.follower).split("/")[-2],),
+            "errata:erratum_text": (pattern, 1),
+            "errata:edition": (pattern, self.edition.pk),
+            "errata:release": (pattern, self.edition.pk),
             "patterns:check": (pattern, self.edition.pk),
             "patterns:edition_file": (pattern, self.edition.pk),
             "patterns:paste": (pattern, self.edition.pk),
@@ -417,7 +428,7 @@ class Scene:
             given[f"patterns:{name}"] = (pattern,)
         for name in ("follow", "asked", "pattern"):
             given[f"following:{name}"] = (pattern,)
-        for name in ("list", "pdf", "document"):
+        for name in ("list", "pdf", "document", "feed", "text", "embed", "readers"):
             given[f"errata:{name}"] = (pattern,)
         for name in ("draft", "preview", "publish", "complete", "discard"):
             given[f"errata:{name}"] = (code, draft)

@@ -8,9 +8,11 @@ from urllib.parse import urlencode
 
 from django.conf import settings
 from django.http import HttpRequest, QueryDict
+from django.utils.translation import gettext as _
 
 from testround.errata.models import Erratum
 from testround.errata.selectors import PublicErrata
+from testround.kernel.words import commas
 from testround.patterns.models import Edition
 from testround.people.readers import Reader, Units
 
@@ -54,6 +56,22 @@ class Choice:
     @property
     def suffix(self) -> str:
         return f"?{self.query}" if self.query else ""
+
+    @property
+    def says(self) -> str:
+        """The copy and the ways in a few words, as far as they were chosen: "Edition 1.0, size M, inches"."""
+        chosen = [
+            _("Edition {edition}").format(edition=self.edition.label) if self.edition else "",
+            _("size {size}").format(size=self.size) if self.size else "",
+            _("inches") if self.units == "in" else "",
+            {"us": _("US terms"), "uk": _("UK terms"), "": ""}[self.terms],
+        ]
+        return commas(each for each in chosen if each)
+
+    @property
+    def in_edition(self) -> Choice:
+        """The same at the address of its edition, which need not be named again."""
+        return replace(self, edition=None)
 
     @property
     def ways(self) -> Choice:

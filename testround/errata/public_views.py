@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import wraps
 from typing import Any
 
 from django.conf import settings
-from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.text import slugify
@@ -15,16 +17,14 @@ from django.views.decorators.http import condition, require_safe
 from testround.errata import papers
 from testround.errata.choices import Choice, choice_asked, ways_asked
 from testround.errata.models import Erratum
-from testround.errata.selectors import (
-    PublicErrata,
-    ShownErratum,
-    public_document,
-    public_errata,
-    public_state,
-    shown_erratum,
-)
-from testround.people.everybody import for_everybody
+from testround.errata.published import Addresses, feed, shown_errata, shown_one, text
+from testround.errata.published.document import errata_document
+from testround.errata.selectors import PublicErrata, frame_origins, public_errata, public_state
+from testround.kernel.errata import errata_json
+from testround.patterns.models import Edition
+from testround.people.everybody import View, for_everybody
 from testround.people.kept import source_digest
+from testround.static_files import files_name
 
 
 def _public(code: str) -> PublicErrata:
@@ -34,28 +34,16 @@ def _public(code: str) -> PublicErrata:
     return found
 
 
-def _list_address(code: str) -> str:
-    """Where the list is kept, for documents that people keep: whatever name this request came in by."""
-    return f"{settings.SITE_URL}{reverse('errata:list', args=[code])}"
-
-
-def _etag(request: HttpRequest, code: str, *_: Any, **__: Any) -> str | None:
+def _etag(request: HttpRequest, code: str, *, number: int | None = None, pk: int | None = None) -> str | None:
     """The name of an answer: of all that is public of the pattern, and how the address wants it said.
 
     Asked in two small queries, so that a page that somebody has already costs no more than that.
     """
     state = public_state(code)
-    if state is None:
+    if state is None or not state.has(number=number, pk=pk):
         return None
-    site = (settings.SITE_URL, settings.TIME_ZONE, source_digest().hex())
-    return papers.etag([site, request.path, sorted(request.GET.items()), get_language(), state])
-
-
-def _shown(public: PublicErrata, choice: Choice) -> list[ShownErratum]:
-    return [
-        shown_erratum(each, choice.reader(each), choice.size)
-        for each in public.affecting(choice.edition, choice.size)
-    ]
+    program = (settings.SITE_URL, settings.TIME_ZONE, source_digest().hex(), files_name())
+    return papers.etag([program, request.path, sorted(request.GET.items()), get_language(), state])
 
 
 def _found(public: PublicErrata, number: int) -> Erratum:
@@ -65,22 +53,68 @@ def _found(public: PublicErrata, number: int) -> Erratum:
     return found
 
 
+def _edition(public: PublicErrata, pk: int) -> Edition:
+    found = next((each for each in public.editions if each.pk == pk), None)
+    if found is None:
+        raise Http404
+    return found
+
+
+def _open_to_programs(view: View) -> View:
+    """A public document: a script of any page may read it, also when it is told that nothing has changed."""
+
+    @wraps(view)
+    def answered(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        response = view(request, *args, **kwargs)
+        response.headers["Access-Control-Allow-Origin"] = "*"
+        return response
+
+    return answered
+
+
+# Pages ----------------------------------------------------------------------------------------------------
+
+
 @require_safe
 @for_everybody
 @condition(etag_func=_etag)
 def errata_list(request: HttpRequest, code: str) -> HttpResponse:
     public = _public(code)
     choice = choice_asked(request, public)
-    context = {
+    return render(request, "errata/public_list.html", _list_context(public, choice))
+
+
+@require_safe
+@for_everybody
+@condition(etag_func=_etag)
+def edition(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    """The list for the copies of one edition, at an address that can be printed in them."""
+    public = _public(code)
+    own = _edition(public, pk)
+    choice = choice_asked(request, public, own)
+    return render(request, "errata/public_list.html", _list_context(public, choice, own))
+
+
+def _list_context(public: PublicErrata, choice: Choice, own: Edition | None = None) -> dict[str, Any]:
+    """What the list shows; ``own`` is the edition whose page it stands on."""
+    addresses = Addresses(public.pattern.code)
+    here = addresses.edition(own) + choice.in_edition.suffix if own else addresses.list + choice.suffix
+    errata = public.affecting(choice.edition, choice.size)
+    return {
         "public": public,
         "choice": choice,
         "sizes": public.sizes(choice.edition),
         "credits": public.credits(choice.edition),
-        "errata": _shown(public, choice),
-        "address": _list_address(code) + choice.suffix,
+        "errata": [shown_one(public, each, choice) for each in errata],
+        "corrected": public.corrected_in(choice.edition, choice.size),
+        "others": public.not_in(choice.edition, choice.size),
+        "newer": public.edition_with(errata, choice.edition),
+        "own": own,
+        "addresses": addresses,
+        "address": here,
+        "canonical": here.partition("?")[0],
         "languages": settings.LANGUAGES,
     }
-    return render(request, "errata/public_list.html", context)
 
 
 @require_safe
@@ -90,15 +124,48 @@ def erratum(request: HttpRequest, code: str, number: int) -> HttpResponse:
     public = _public(code)
     found = _found(public, number)
     choice = ways_asked(request.GET)
+    addresses = Addresses(code)
     context = {
         "public": public,
         "choice": choice,
         "erratum": found,
-        "shown": shown_erratum(found, choice.reader(found)),
-        "address": f"{settings.SITE_URL}{found.get_absolute_url()}{choice.suffix}",
+        "shown": shown_one(public, found, choice),
+        "addresses": addresses,
+        "address": addresses.erratum(found) + choice.suffix,
+        "canonical": addresses.erratum(found),
         "languages": settings.LANGUAGES,
     }
     return render(request, "errata/public_erratum.html", context)
+
+
+@require_safe
+@for_everybody
+def embed(request: HttpRequest, code: str) -> HttpResponse:
+    """The list within a page of the designer's own: only sites that they named may frame it, at first none."""
+    response = _embed(request, code)
+    # Said with every answer: a browser takes over what an answer without a body says of a page that it has.
+    return _framed(response, frame_origins(code))
+
+
+@condition(etag_func=_etag)
+def _embed(request: HttpRequest, code: str) -> HttpResponse:
+    public = _public(code)
+    return render(request, "errata/embed.html", _list_context(public, choice_asked(request, public)))
+
+
+def _framed(response: HttpResponse, by: Sequence[str]) -> HttpResponse:
+    """The answer, to be framed by these sites alone. Where there are none, what all pages say forbids it twice."""
+    ancestors = " ".join(by) or "'none'"
+    response.headers["Content-Security-Policy"] = (
+        "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none'; "
+        f"frame-ancestors {ancestors}"
+    )
+    # The older header knows no list: where one is said it would forbid what the list allows.
+    response.xframe_options_exempt = bool(by)
+    return response
+
+
+# Other forms ----------------------------------------------------------------------------------------------
 
 
 @require_safe
@@ -108,7 +175,7 @@ def pdf(request: HttpRequest, code: str) -> HttpResponse:
     public = _public(code)
     choice = choice_asked(request, public)
     data = papers.errata(
-        public, _shown(public, choice), _list_address(code), choice.units, letter=choice.letter
+        public, shown_errata(public, choice), Addresses(code).list, choice.units, letter=choice.letter
     )
     name = slugify(f"{public.pattern.title} errata") or "errata"
     return HttpResponse(
@@ -120,12 +187,47 @@ def pdf(request: HttpRequest, code: str) -> HttpResponse:
 
 @require_safe
 @for_everybody
+@_open_to_programs
 @condition(etag_func=_etag)
 def document(request: HttpRequest, code: str) -> HttpResponse:
-    response = JsonResponse(
-        public_document(_public(code), _list_address(code)),
-        json_dumps_params={"ensure_ascii": False, "indent": 1},
+    """Always of the whole list: it says every thing in each of its ways, and what stands in which edition."""
+    schema = f"{settings.SITE_URL}{reverse('api:schema', args=['errata'])}"
+    return HttpResponse(
+        errata_json(errata_document(_public(code), Addresses(code))),
+        content_type="application/json",
+        headers={"Link": f'<{schema}>; rel="describedby"; type="application/schema+json"'},
     )
-    # A public document: any page may read it.
-    response["Access-Control-Allow-Origin"] = "*"
-    return response
+
+
+@require_safe
+@for_everybody
+@_open_to_programs
+@condition(etag_func=_etag)
+def atom(request: HttpRequest, code: str) -> HttpResponse:
+    public = _public(code)
+    choice = choice_asked(request, public)
+    data = feed.errata_feed(public, shown_errata(public, choice), choice, Addresses(code))
+    return HttpResponse(data, content_type=feed.CONTENT_TYPE)
+
+
+@require_safe
+@for_everybody
+@_open_to_programs
+@condition(etag_func=_etag)
+def as_text(request: HttpRequest, code: str) -> HttpResponse:
+    public = _public(code)
+    choice = choice_asked(request, public)
+    said = text.errata_text(public, shown_errata(public, choice), choice, Addresses(code))
+    return HttpResponse(said, content_type=text.CONTENT_TYPE)
+
+
+@require_safe
+@for_everybody
+@_open_to_programs
+@condition(etag_func=_etag)
+def erratum_as_text(request: HttpRequest, code: str, number: int) -> HttpResponse:
+    public = _public(code)
+    choice = ways_asked(request.GET)
+    shown = shown_one(public, _found(public, number), choice)
+    said = text.erratum_text(shown, choice, Addresses(code))
+    return HttpResponse(said, content_type=text.CONTENT_TYPE)

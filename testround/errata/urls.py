@@ -1,6 +1,6 @@
 from django.urls import URLPattern, URLResolver, path
 
-from testround.errata import desk_views, draft_views, public_views, views
+from testround.errata import desk_views, draft_views, public_views, readers_views, views
 
 app_name = "errata"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -22,8 +22,15 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("rounds/<str:code>/desk/<int:pk>/publish/", draft_views.publish, name="publish"),
     path("rounds/<str:code>/desk/<int:pk>/complete/", draft_views.complete, name="complete"),
     path("rounds/<str:code>/desk/<int:pk>/discard/", draft_views.discard, name="discard"),
+    path("patterns/<str:code>/readers/", readers_views.readers, name="readers"),
+    path("patterns/<str:code>/readers/<int:pk>/", readers_views.release, name="release"),
     path("errata/<str:code>/", public_views.errata_list, name="list"),
     path("errata/<str:code>/errata.pdf", public_views.pdf, name="pdf"),
     path("errata/<str:code>/errata.json", public_views.document, name="document"),
+    path("errata/<str:code>/errata.atom", public_views.atom, name="feed"),
+    path("errata/<str:code>/errata.txt", public_views.as_text, name="text"),
+    path("errata/<str:code>/embed/", public_views.embed, name="embed"),
+    path("errata/<str:code>/editions/<int:pk>/", public_views.edition, name="edition"),
     path("errata/<str:code>/<int:number>/", public_views.erratum, name="erratum"),
+    path("errata/<str:code>/<int:number>/erratum.txt", public_views.erratum_as_text, name="erratum_text"),
 ]

@@ -6,6 +6,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from testround.kernel.errata import ErrataDocument
 from testround.kernel.findings import AssignmentDocument, FindingsDocument
 from testround.kernel.round import Round
 
@@ -14,11 +15,12 @@ DOCUMENTS: dict[str, type[BaseModel]] = {
     "round": Round,
     "findings": FindingsDocument,
     "assignment": AssignmentDocument,
+    "errata": ErrataDocument,
 }
 
 
 def schema_of(document: str) -> dict[str, Any]:
-    """The schema of the round, findings or assignment file, version 1. KeyError for any other name."""
+    """The schema of the round, findings, assignment or errata file, version 1. KeyError for any other name."""
     model = DOCUMENTS[document]
     # With what is left out taken for its default, as the readers do.
     schema = model.model_json_schema(mode="validation")

@@ -26,6 +26,8 @@ class Pattern(models.Model):
     owner = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="patterns")
     code = models.CharField(max_length=16, unique=True, default=new_code, editable=False)
     title = models.CharField(max_length=200)
+    # The sites, as in "https://example.org", that may show its published errata in a frame; none at first.
+    frame_origins: models.JSONField[Any, Any] = models.JSONField(default=list, blank=True)
     created = models.DateTimeField(default=timezone.now)
 
     class Meta:
@@ -57,6 +59,11 @@ class Edition(models.Model):
     terms = models.CharField(max_length=2, choices=Terms, default=Terms.US)
     created = models.DateTimeField(default=timezone.now)
     frozen_at = models.DateTimeField(null=True, blank=True)
+    # Since when readers have it. Until then it is not to be guessed, unless a round has opened on it.
+    released_at = models.DateTimeField(null=True, blank=True)
+    # Numbers of the pattern's errata on other editions whose change of words its text has already, by its designer's
+    # word; whether it has their numbers is read off its sheet.
+    corrected: models.JSONField[Any, Any] = models.JSONField(default=list, blank=True)
 
     class Meta:
         ordering = ["-created", "-pk"]
@@ -71,6 +78,10 @@ class Edition(models.Model):
     @property
     def is_frozen(self) -> bool:
         return self.frozen_at is not None
+
+    @property
+    def is_released(self) -> bool:
+        return self.released_at is not None
 
     @property
     def document(self) -> SheetDocument:

@@ -182,10 +182,22 @@ def test_the_document_carries_what_the_page_shows_and_the_sites_own_address(
     assert response["Content-Type"] == "application/json"
     assert response["Access-Control-Allow-Origin"] == "*"
     base = f"https://testround.example.org{address('list', tested)}"
+    words = {"place": "Back, step 1", "text": misprint.text, "why": misprint.why}
+    as_read = {"was": {"M": "118"}, "now": {"M": "114"}}
     assert json.loads(response.content) == {
         "format": "testround/errata",
         "version": 1,
-        "pattern": {"title": "Little top", "address": base, "editions": ["1.0"]},
+        "pattern": {
+            "title": "Little top",
+            "address": base,
+            "editions": [
+                {
+                    "label": "1.0",
+                    "address": f"{base}editions/{tested.edition.pk}/",
+                    "sizes": ["XS", "S", "M"],
+                }
+            ],
+        },
         "errata": [
             {
                 "number": 1,
@@ -202,11 +214,17 @@ def test_the_document_carries_what_the_page_shows_and_the_sites_own_address(
                         "unit": "st",
                         "was": {"M": 118},
                         "now": {"M": 114},
+                        "read": {"cm": as_read, "in": as_read},
                     }
                 ],
                 "text": "Back, cast on: 114 stitches in size M, not 118.",
                 "why": misprint.why,
-                "published": misprint.published_at.isoformat(),
+                "told": {"us": words, "uk": words},
+                "corrects": None,
+                "corrected_by": [],
+                "stands_in": [],
+                "corrected_in": [],
+                "published": misprint.published_at.isoformat().replace("+00:00", "Z"),
             }
         ],
     }

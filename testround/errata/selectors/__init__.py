@@ -19,12 +19,14 @@ from testround.errata.selectors.gauges import GaugeResult, GaugesResult, gauges_
 from testround.errata.selectors.public import (
     PublicErrata,
     ShownErratum,
-    public_document,
+    changes_of,
+    frame_origins,
     public_errata,
     public_state,
     shown_erratum,
 )
 from testround.errata.selectors.results import DimensionResult, decisions_of, dimension_result, results_of
+from testround.errata.selectors.standing import Standing, standing_of
 
 __all__ = [
     "PRESSING",
@@ -38,25 +40,28 @@ __all__ = [
     "PublicErrata",
     "Read",
     "ShownErratum",
+    "Standing",
     "amendments_of",
     "amounts_result",
+    "changes_of",
     "credits_of",
     "decisions_of",
     "desk_of",
     "dimension_result",
     "drafts_of",
     "following_of",
+    "frame_origins",
     "gauges_result",
     "hash_of",
     "judged_by",
     "may_correct",
     "measurements_kept",
-    "public_document",
     "public_errata",
     "public_state",
     "published_sheet",
     "read_round",
     "results_of",
     "shown_erratum",
+    "standing_of",
     "stands_in",
 ]

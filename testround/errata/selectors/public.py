@@ -6,12 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, cast
 
-from django.db.models import Exists, OuterRef, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from testround.errata.models import Erratum
 from testround.errata.selectors.credits import Credits, Tested, credits_among, credits_state, tested
+from testround.errata.selectors.standing import Standing, standing_of
 from testround.errata.wording import (
     ChangeTable,
     change_table_of,
@@ -46,25 +47,64 @@ class PublicErrata:
         return tuple(dict.fromkeys(size for each in editions for size in each.sheet.get("sizes", ())))
 
     def affecting(self, edition: Edition | None, size: str) -> tuple[Erratum, ...]:
+        """What a copy has to change: errata of its edition, and those of others that stand in it too."""
+        return self._standing(edition, size, (Standing.OWN, Standing.STANDS))
+
+    def corrected_in(self, edition: Edition | None, size: str) -> tuple[Erratum, ...]:
+        """Errata of other editions whose correction a copy of this one has already."""
+        return self._standing(edition, size, (Standing.CORRECTED,)) if edition else ()
+
+    def _standing(
+        self, edition: Edition | None, size: str, wanted: Sequence[Standing]
+    ) -> tuple[Erratum, ...]:
         return tuple(
             erratum
             for erratum in self.errata
-            if (edition is None or erratum.edition_id == edition.pk)
-            and (not size or not erratum.sizes or size in erratum.sizes)
+            if (not size or not erratum.sizes or size in erratum.sizes)
+            and (edition is None or standing_of(erratum, edition, size) in wanted)
         )
+
+    def not_in(self, edition: Edition | None, size: str) -> tuple[Erratum, ...]:
+        """Errata of this edition that concern other sizes than this one."""
+        return tuple(
+            erratum
+            for erratum in self.errata
+            if size
+            and erratum.sizes
+            and size not in erratum.sizes
+            and (edition is None or erratum.edition_id == edition.pk)
+        )
+
+    def edition_with(self, errata: Sequence[Erratum], after: Edition | None) -> Edition | None:
+        """The first released edition after a copy's own that has all these corrections; None where none has."""
+        if not errata or after is None:
+            return None
+        later = self.editions[self.editions.index(after) + 1 :]
+        return next(
+            (
+                each
+                for each in later
+                if each.is_released
+                and all(standing_of(erratum, each) is Standing.CORRECTED for erratum in errata)
+            ),
+            None,
+        )
+
+    def correctors(self, erratum: Erratum) -> tuple[Erratum, ...]:
+        """The errata that put this one right, oldest first."""
+        return tuple(each for each in self.errata if each.corrects_id == erratum.pk)
 
 
 def public_editions(code: str) -> QuerySet[Edition]:
     """The editions of a pattern that anyone may know of, oldest first.
 
-    They are those that a round has opened on to others, or an erratum is out for; a pattern is public once it has
-    one. Drafts are never read here.
+    They are those that the designer released, that a round has opened on to others, or that an erratum is out for; a
+    pattern is public once it has one. Drafts are never read here.
     """
     opened = Round.objects.filter(edition=OuterRef("pk")).exclude(state=Round.State.PLANNED)
     published = Erratum.objects.published().filter(edition=OuterRef("pk"))
-    return Edition.objects.filter(Exists(opened) | Exists(published), pattern__code=code).order_by(
-        "created", "pk"
-    )
+    known = Q(released_at__isnull=False) | Exists(opened) | Exists(published)
+    return Edition.objects.filter(known, pattern__code=code).order_by("created", "pk")
 
 
 def public_errata(code: str) -> PublicErrata | None:
@@ -72,7 +112,11 @@ def public_errata(code: str) -> PublicErrata | None:
     editions = list(public_editions(code).select_related("pattern"))
     if not editions:
         return None
-    errata = Erratum.objects.published().filter(pattern__code=code).select_related("pattern", "edition")
+    errata = (
+        Erratum.objects.published()
+        .filter(pattern__code=code)
+        .select_related("pattern", "edition", "corrects")
+    )
     return PublicErrata(
         pattern=editions[0].pattern,
         editions=tuple(editions),
@@ -81,20 +125,49 @@ def public_errata(code: str) -> PublicErrata | None:
     )
 
 
-def public_state(code: str) -> list[Any] | None:
-    """Everything that public pages of a pattern rest on, as plain values; None where nothing of it is public.
+@dataclass(frozen=True, slots=True)
+class PublicState:
+    """All that public pages of a pattern rest on, as plain values."""
 
-    An erratum that is out stays as it is, so that the last number speaks for all of them.
-    """
+    editions: tuple[tuple[Any, ...], ...]
+    last: int
+    """The number of its last erratum, which speaks for all of them, as one that is out stays as it is; 0 for none."""
+    credits: tuple[Any, ...]
+
+    def has(self, *, number: int | None = None, pk: int | None = None) -> bool:
+        """Whether there is such an erratum and such an edition, where one is asked for."""
+        return (number is None or 1 <= number <= self.last) and (
+            pk is None or any(edition[0] == pk for edition in self.editions)
+        )
+
+
+def public_state(code: str) -> PublicState | None:
+    """What there is to know of a pattern's errata, in two small queries; None where nothing of it is public."""
     last = Erratum.objects.published().filter(pattern=OuterRef("pattern")).order_by("-number")
-    editions = list(
+    editions = (
         public_editions(code)
         .annotate(last=Subquery(last.values("number")[:1]))
-        .values_list("pk", "label", "revision", "terms", "pattern__title", "last")
+        .values_list(
+            "pk",
+            "label",
+            "revision",
+            "terms",
+            "released_at",
+            "corrected",
+            "pattern__title",
+            "pattern__frame_origins",
+            "last",
+        )
     )
-    if not editions:
+    found = tuple(editions)
+    if not found:
         return None
-    return [editions, credits_state(code)]
+    return PublicState(found, found[0][-1] or 0, credits_state(code))
+
+
+def frame_origins(code: str) -> list[str]:
+    """The sites that may show a pattern's errata in a frame; none for a pattern that there is not."""
+    return Pattern.objects.filter(code=code).values_list("frame_origins", flat=True).first() or []
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +182,12 @@ class ShownErratum:
     sizes: str
     changes: tuple[Mapping[str, Any], ...]
     tables: tuple[ChangeTable, ...]
+    corrects: int | None = None
+    """The number of the earlier erratum that it puts right."""
+    corrected_by: tuple[int, ...] = ()
+    """The numbers of later ones that put it right."""
+    elsewhere: str = ""
+    """Why it is shown to a copy of an edition that it was not written for; empty where it was."""
 
 
 def changes_of(erratum: Erratum) -> list[dict[str, Any]]:
@@ -120,8 +199,18 @@ def changes_of(erratum: Erratum) -> list[dict[str, Any]]:
     ]
 
 
-def shown_erratum(erratum: Erratum, reader: Reader, size: str = "") -> ShownErratum:
-    """An erratum as this reader sees it; with ``size`` only what that size needs."""
+def shown_erratum(
+    erratum: Erratum,
+    reader: Reader,
+    size: str = "",
+    *,
+    corrected_by: Sequence[Erratum] = (),
+    edition: Edition | None = None,
+) -> ShownErratum:
+    """An erratum as this reader sees it; with ``size`` only what that size needs.
+
+    ``edition`` is the one that the reader's copy is of, and ``corrected_by`` what puts the erratum right.
+    """
 
     def told(text: str) -> str:
         return translate(text, source=cast(Terms, erratum.edition.terms), target=reader.terms)
@@ -140,43 +229,26 @@ def shown_erratum(erratum: Erratum, reader: Reader, size: str = "") -> ShownErra
         sizes=_named_sizes(erratum.sizes) if erratum.sizes else _("every size") if every else "",
         changes=changes,
         tables=change_table_of(changes, size, reader.units) if size else change_tables(changes, reader.units),
+        corrects=erratum.corrects.number if erratum.corrects else None,
+        corrected_by=tuple(each.number or 0 for each in corrected_by),
+        elsewhere=_elsewhere(erratum, edition),
     )
+
+
+def _elsewhere(erratum: Erratum, edition: Edition | None) -> str:
+    if edition is None or erratum.edition_id == edition.pk:
+        return ""
+    if erratum.changes:
+        said = _(
+            "Written for edition {own}. Edition {other} has the same there, so that it holds for that one too."
+        )
+    else:
+        said = _(
+            "Written for edition {own}. Where edition {other} reads the same, it holds for that one too."
+        )
+    return said.format(own=erratum.edition.label, other=edition.label)
 
 
 def _named_sizes(sizes: Sequence[str]) -> str:
     """ "size 2X", "sizes M, L"."""
     return ngettext("size {sizes}", "sizes {sizes}", len(sizes)).format(sizes=", ".join(sizes))
-
-
-def public_document(public: PublicErrata, address: str) -> dict[str, Any]:
-    """The published errata of a pattern as a document for other programs, in the words they were written in.
-
-    Lengths are centimetres, gauges per 10 cm. ``sizes`` is empty where every copy of the edition is affected.
-    """
-    return {
-        "format": "testround/errata",
-        "version": 1,
-        "pattern": {
-            "title": public.pattern.title,
-            "address": address,
-            "editions": [edition.label for edition in public.editions],
-        },
-        "errata": [
-            {
-                "number": erratum.number,
-                "address": f"{address}{erratum.number}/",
-                "edition": erratum.edition.label,
-                "terms": erratum.edition.terms,
-                "place": erratum.place,
-                "sizes": erratum.sizes,
-                "changes": [
-                    {key: change[key] for key in ("subject", "label", "place", "unit", "was", "now")}
-                    for change in changes_of(erratum)
-                ],
-                "text": erratum.text,
-                "why": erratum.why,
-                "published": erratum.published_at.isoformat() if erratum.published_at else None,
-            }
-            for erratum in public.errata
-        ],
-    }
