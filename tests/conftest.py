@@ -9,6 +9,7 @@ import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import hypothesis
 import pytest
@@ -23,6 +24,14 @@ from testround.people.models import User
 from testround.recent import forget_recent
 from testround.rounds.models import Place, Round
 from tests.spoken.catalogue import catalogue_write
+
+# Workers that run side by side (`-n`) empty their cache before each test: each has a Redis database of its own.
+WORKER = os.environ.get("PYTEST_XDIST_WORKER", "")
+if WORKER and django_settings.REDIS_URL:
+    address = urlsplit(django_settings.REDIS_URL)
+    number = int(address.path.strip("/") or 0) + 1 + int(WORKER.removeprefix("gw"))
+    django_settings.REDIS_URL = address._replace(path=f"/{number}").geturl()
+    django_settings.CACHES["default"]["LOCATION"] = django_settings.REDIS_URL
 
 # How long an example takes is the machine's matter; speed is held in benchmarks.
 hypothesis.settings.register_profile("unhurried", deadline=None)

@@ -1,14 +1,15 @@
 """One small drawing, written twice: as SVG for a page and as vector shapes for a PDF.
 
 A drawing is a list of marks in points or pixels, x to the right and y down. Marks name a look, never a
-colour: on a page the look is a class that the style sheet can change and `currentColor` otherwise, on paper it
-is a grey. So a plot keeps its meaning in print, in a dark theme and without colour.
+colour: on a page the look is a class, which the style sheet draws in the ink of the page, on paper it is a grey.
+So a plot keeps its meaning in print, in a dark theme and without colour.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import groupby
 from xml.sax.saxutils import escape, quoteattr
 
 from reportlab.graphics import shapes
@@ -208,8 +209,9 @@ def hatched(x: float, y: float, width: float, height: float, *, step: float = 5)
 def svg(drawing: Drawing, *, ident: str = "plot") -> str:
     """The drawing as an SVG element to stand in a page.
 
-    No style element and no style attribute, so that it shows under a strict content security policy. The
-    identifiers of its title and description begin with ``ident``; give each plot of a page its own.
+    No style element and no style attribute, so that it shows under a strict content security policy: each mark
+    has the class of its look, which ``static/css/parts.css`` draws as ``LOOKS`` says. The identifiers of its title
+    and description begin with ``ident``; give each plot of a page its own.
     """
     name = f"{ident}-title"
     about = f"{ident}-about"
@@ -220,15 +222,15 @@ def svg(drawing: Drawing, *, ident: str = "plot") -> str:
         f'width="{_n(drawing.width)}" height="{_n(drawing.height)}">',
         f"<title id={quoteattr(name)}>{_xml(drawing.title)}</title>",
         f"<desc id={quoteattr(about)}>{_xml(drawing.description)}</desc>",
-        *(_svg_mark(mark, ident) for mark in drawing.marks),
+        *_svg_marks(drawing.marks, ident),
         "</svg>",
     ]
     return "".join(parts)
 
 
 def _n(value: float) -> str:
-    """A coordinate to a hundredth, short, and never "-0"."""
-    return f"{round(value, 2) + 0.0:.2f}".rstrip("0").rstrip(".")
+    """A coordinate to a tenth of a pixel, short, and never "-0"."""
+    return f"{round(value, 1) + 0.0:.1f}".removesuffix(".0")
 
 
 def _xml(text: str) -> str:
@@ -236,20 +238,42 @@ def _xml(text: str) -> str:
     return escape("".join(sign if sign >= " " or sign in "\n\t" else " " for sign in text))
 
 
-def _svg_look(name: str) -> str:
+def look_css(name: str) -> str:
+    """What the style sheet says of a look: declarations that take nothing but the page's ink and its ground."""
     look = LOOKS[name]
-    given = [f'class="plot-{name}"']
-    # The paper behind a hollow mark is the page's own ground, light or dark.
-    given.append({"none": 'fill="none"', "ink": 'fill="currentColor"', "paper": 'fill="Canvas"'}[look.fill])
+    given = [f"fill: {SVG_FILLS[look.fill]};"]
     if look.fill == "ink" and look.strength < 1:
-        given.append(f'fill-opacity="{_n(look.strength)}"')
+        given.append(f"fill-opacity: {look.strength:g};")
     if look.stroke is not None:
-        given.append(f'stroke="currentColor" stroke-width="{_n(look.stroke)}"')
+        given += ["stroke: currentcolor;", f"stroke-width: {look.stroke:g};"]
         if look.strength < 1:
-            given.append(f'stroke-opacity="{_n(look.strength)}"')
+            given.append(f"stroke-opacity: {look.strength:g};")
         if look.dash:
-            given.append(f'stroke-dasharray="{" ".join(_n(part) for part in look.dash)}"')
+            given.append(f"stroke-dasharray: {' '.join(f'{part:g}' for part in look.dash)};")
     return " ".join(given)
+
+
+# The paper behind a hollow mark is the page's own ground, light or dark.
+SVG_FILLS = {"none": "none", "ink": "currentcolor", "paper": "var(--ground)"}
+
+
+def _svg_marks(marks: Sequence[Mark], ident: str) -> Iterator[str]:
+    """Marks in their order; lines of one look that follow each other are one path, which is a third as long."""
+    for kind, run in groupby(
+        marks, key=lambda mark: (type(mark), mark.look if isinstance(mark, Line) else "")
+    ):
+        several = list(run)
+        if kind[0] is Line and len(several) > 1:
+            ways = "".join(
+                f"M{_at(line.start)}L{_at(line.end)}" for line in several if isinstance(line, Line)
+            )
+            yield f'<path d="{ways}" class="plot-{kind[1]}"/>'
+        else:
+            yield from (_svg_mark(mark, ident) for mark in several)
+
+
+def _at(point: Point) -> str:
+    return f"{_n(point[0])} {_n(point[1])}"
 
 
 def _svg_mark(mark: Mark, ident: str) -> str:
@@ -257,8 +281,8 @@ def _svg_mark(mark: Mark, ident: str) -> str:
         named = f" id={quoteattr(f'{ident}-{mark.ident}')}" if mark.ident else ""
         kind = f' class="plot-{mark.kind}"' if mark.kind else ""
         title = f"<title>{_xml(mark.label)}</title>" if mark.label else ""
-        return f"<g{named}{kind}>{title}{''.join(_svg_mark(part, ident) for part in mark.marks)}</g>"
-    look = _svg_look(mark.look)
+        return f"<g{named}{kind}>{title}{''.join(_svg_marks(mark.marks, ident))}</g>"
+    look = f'class="plot-{mark.look}"'
     if isinstance(mark, Line):
         (x1, y1), (x2, y2) = mark.start, mark.end
         return f'<line x1="{_n(x1)}" y1="{_n(y1)}" x2="{_n(x2)}" y2="{_n(y2)}" {look}/>'
@@ -273,9 +297,10 @@ def _svg_mark(mark: Mark, ident: str) -> str:
         points = " ".join(f"{_n(x)},{_n(y)}" for x, y in mark.points)
         return f'<{"polygon" if isinstance(mark, Polygon) else "polyline"} points="{points}" {look}/>'
     weight = ' font-weight="bold"' if mark.look == "strong" else ""
+    anchor = f' text-anchor="{mark.anchor}"' if mark.anchor != "start" else ""
     return (
-        f'<text x="{_n(mark.x)}" y="{_n(mark.y)}" font-size="{_n(mark.size)}" '
-        f'text-anchor="{mark.anchor}"{weight} {look}>{_xml(mark.words)}</text>'
+        f'<text x="{_n(mark.x)}" y="{_n(mark.y)}" font-size="{_n(mark.size)}"{anchor}{weight} {look}>'
+        f"{_xml(mark.words)}</text>"
     )
 
 

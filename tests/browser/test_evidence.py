@@ -32,12 +32,11 @@ def test_a_name_in_the_table_leads_to_its_dot_and_shows_how_sure_it_is(
     phone.open(f"/rounds/{fenlight.code}/gauges/")
     figures = page.locator("details.figures").first
 
-    def whiskers() -> int:
-        # A level line has no height, so that it counts as hidden for whoever only asks for its box.
-        visible = "lines => lines.filter(line => getComputedStyle(line).visibility === 'visible').length"
+    def crosses() -> int:
+        visible = "ways => ways.filter(way => getComputedStyle(way).visibility === 'visible').length"
         return int(page.eval_on_selector_all(".plot-point .plot-pointed", visible))
 
-    assert whiskers() == 0
+    assert crosses() == 0
 
     figures.locator("summary").click()
     assert phone.fits()
@@ -46,7 +45,7 @@ def test_a_name_in_the_table_leads_to_its_dot_and_shows_how_sure_it_is(
     assert (
         page.locator(".plot-point:target > title").text_content() == "Tester Fern, blocked: 22 1/2 × 28 3/4"
     )
-    assert whiskers() == 2
+    assert crosses() == 1
     assert page.locator(".plot-pointed-name:visible").text_content() == "Fern"
 
 

@@ -6,12 +6,26 @@ import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
+from django.contrib.staticfiles import finders
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from testround.paper.drawing import Circle, Drawing, Group, Line, Mark, Polygon, Polyline, Rect, Text
+from testround.paper.drawing import (
+    LOOKS,
+    Circle,
+    Drawing,
+    Group,
+    Line,
+    Mark,
+    Polygon,
+    Polyline,
+    Rect,
+    Text,
+    look_css,
+)
 from testround.paper.fonts import width_of
 from testround.paper.plots import (
     AmountOfSize,
@@ -105,10 +119,21 @@ def test_lettering_is_large_enough_and_nothing_leaves_the_drawing(plot: Plot) ->
 
 
 def test_page_and_paper_draw_the_same_number_of_marks(plot: Plot) -> None:
-    on_page = re.findall(r"<(?:line|rect|circle|polygon|polyline|text) ", plot.svg)
-    when_pointed_at = re.findall(r'class="plot-pointed(?:-name)?"', plot.svg)
+    # Lines of one look are one path, which begins anew for each.
+    shapes = re.findall(
+        r'<(?:line|rect|circle|polygon|polyline|text|path d="([^"]*)") [^>]*class="plot-([a-z-]+)"', plot.svg
+    )
+    on_page = [max(way.count("M"), 1) for way, look in shapes if LOOKS[look].on_paper]
 
-    assert len(on_page) - len(when_pointed_at) == len(plot.flowable().contents)
+    assert sum(on_page) == len(plot.flowable().contents)
+
+
+def test_the_style_sheet_draws_every_look_as_paper_does() -> None:
+    styles = finders.find("css/parts.css")
+    assert styles is not None
+    rules = dict(re.findall(r"\n\.plot-([a-z-]+) \{\s*(.*?)\s*\}", Path(styles).read_text(), re.DOTALL))
+
+    assert {name: " ".join(rules[name].split()) for name in LOOKS} == {name: look_css(name) for name in LOOKS}
 
 
 # One dimension --------------------------------------------------------------------------------------------
