@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from testround.errata.agreement import agreement, standing
 from testround.errata.selectors import (
@@ -54,7 +55,7 @@ def deviation_svg(result: DimensionResult, units: LengthUnit) -> Plot | None:
 
 
 def parts_svg(result: DimensionResult, units: LengthUnit) -> Plot | None:
-    """Every tester's discrepancy in its three parts; None while nobody has measured."""
+    """The discrepancy of each piece that is taken apart, in its three parts; None while nobody has measured."""
     if not result.points:
         return None
     bars = tuple(
@@ -66,9 +67,12 @@ def parts_svg(result: DimensionResult, units: LengthUnit) -> Plot | None:
             point.remainder,
             asked=point.question is not None,
         )
-        for point in result.points
+        for point in result.pieces
     )
-    return parts_bars(Parts(result.dimension.label, result.dimension.tolerance, bars), units=units)
+    title = result.dimension.label
+    if result.size:
+        title = _("{dimension}, size {size}").format(dimension=title, size=result.size)
+    return parts_bars(Parts(title, result.dimension.tolerance, bars), units=units)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +96,7 @@ def gauges_with_plots(result: GaugesResult, units: LengthUnit) -> list[DrawnGaug
         plot = gauge_plot(data, units=units, ident=f"gauge-{index}") if data.points else None
         # The first row is the stated gauge, which is no point.
         rows = plot.table.rows[1:] if plot else ()
-        anchors = tuple((row, f"gauge-{index}-point-{k}") for k, row in enumerate(rows))
+        anchors = tuple((row, f"gauge-{index}-{k}") for k, row in enumerate(rows))
         drawn.append(DrawnGauge(one, plot, agreement(one, over), standing(one, result.size), anchors))
     return drawn
 

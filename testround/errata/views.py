@@ -61,11 +61,14 @@ def dimension(request: HttpRequest, code: str, dimension: str) -> HttpResponse:
     if not named:
         raise Http404
     units = reader_for(request).units
-    result = cast(DimensionResult, SimpleLazyObject(lambda: dimension_result(round, dimension)))
+    size = request.GET.get("size", "")
+    if size not in round.edition.sheet.get("sizes", ()):
+        size = ""
+    result = cast(DimensionResult, SimpleLazyObject(lambda: dimension_result(round, dimension, size)))
     context = {
         "round": round,
         "label": named[0],
-        "kept": kept_of(request, "dimension", round, round_digest(round), dimension),
+        "kept": kept_of(request, "dimension", round, round_digest(round), dimension, size),
         "result": result,
         "plot": SimpleLazyObject(lambda: papers.deviation_svg(result, units)),
         "bars": SimpleLazyObject(lambda: papers.parts_svg(result, units)),

@@ -20,6 +20,9 @@ from testround.paper.flowables import Figure
 
 Point = tuple[float, float]
 
+LETTERING = 12.0
+"""How large words are where nothing else is said, in points or pixels."""
+
 
 @dataclass(frozen=True, slots=True)
 class Look:
@@ -102,7 +105,7 @@ class Text:
     y: float
     """The baseline."""
     words: str
-    size: float = 12
+    size: float = LETTERING
     anchor: str = "start"
     """"start", "middle" or "end"."""
     look: str = "text"
@@ -219,7 +222,7 @@ def svg(drawing: Drawing, *, ident: str = "plot") -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing" role="img" '
         f"aria-labelledby={quoteattr(name)} aria-describedby={quoteattr(about)} "
         f'viewBox="0 0 {_n(drawing.width)} {_n(drawing.height)}" '
-        f'width="{_n(drawing.width)}" height="{_n(drawing.height)}">',
+        f'width="{_n(drawing.width)}" height="{_n(drawing.height)}" font-size="{_n(LETTERING)}">',
         f"<title id={quoteattr(name)}>{_xml(drawing.title)}</title>",
         f"<desc id={quoteattr(about)}>{_xml(drawing.description)}</desc>",
         *_svg_marks(drawing.marks, ident),
@@ -264,16 +267,17 @@ def _svg_marks(marks: Sequence[Mark], ident: str) -> Iterator[str]:
     ):
         several = list(run)
         if kind[0] is Line and len(several) > 1:
-            ways = "".join(
-                f"M{_at(line.start)}L{_at(line.end)}" for line in several if isinstance(line, Line)
-            )
+            ways = "".join(_way(line) for line in several if isinstance(line, Line))
             yield f'<path d="{ways}" class="plot-{kind[1]}"/>'
         else:
             yield from (_svg_mark(mark, ident) for mark in several)
 
 
-def _at(point: Point) -> str:
-    return f"{_n(point[0])} {_n(point[1])}"
+def _way(line: Line) -> str:
+    """A line as a part of a path, which says a level or upright one in one number."""
+    (x1, y1), (x2, y2) = ((_n(x), _n(y)) for x, y in (line.start, line.end))
+    onward = f"H{x2}" if y1 == y2 else f"V{y2}" if x1 == x2 else f"L{x2} {y2}"
+    return f"M{x1} {y1}{onward}"
 
 
 def _svg_mark(mark: Mark, ident: str) -> str:
@@ -298,10 +302,8 @@ def _svg_mark(mark: Mark, ident: str) -> str:
         return f'<{"polygon" if isinstance(mark, Polygon) else "polyline"} points="{points}" {look}/>'
     weight = ' font-weight="bold"' if mark.look == "strong" else ""
     anchor = f' text-anchor="{mark.anchor}"' if mark.anchor != "start" else ""
-    return (
-        f'<text x="{_n(mark.x)}" y="{_n(mark.y)}" font-size="{_n(mark.size)}"{anchor}{weight} {look}>'
-        f"{_xml(mark.words)}</text>"
-    )
+    size = f' font-size="{_n(mark.size)}"' if mark.size != LETTERING else ""
+    return f'<text x="{_n(mark.x)}" y="{_n(mark.y)}"{size}{anchor}{weight} {look}>{_xml(mark.words)}</text>'
 
 
 # Paper ----------------------------------------------------------------------------------------------------

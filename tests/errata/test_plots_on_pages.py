@@ -105,8 +105,9 @@ def assert_labelled(plot: Shown) -> None:
 def assert_large_enough(plot: Shown) -> None:
     """As a phone of 360 pixels shows it."""
     scale = min(PHONE_LEAVES / float(plot.root.get("width", "0")), 1)
+    usual = plot.root.get("font-size", "0")
     for text in plot.root.iter(f"{SVG}text"):
-        assert float(text.get("font-size", "0")) * scale >= SMALLEST, (plot.where, text.text)
+        assert float(text.get("font-size", usual)) * scale >= SMALLEST, (plot.where, text.text)
 
 
 def assert_without_colour(plot: Shown) -> None:

@@ -21,6 +21,7 @@ from testround.people.models import User
 from testround.reports.exchange import round_import
 from testround.rounds.models import Round
 from tests.errata.conftest import round_document
+from tests.kernel.simulated import Truth, simulated_round
 from tests.kernel.sums import untrue
 
 PAGES = ("results", "gauges", "report_pdf", "findings", "desk")
@@ -30,6 +31,10 @@ SignIn = Callable[[User], Client]
 @pytest.fixture(autouse=True)
 def nothing_is_remembered() -> None:
     cache.clear()
+
+
+def main_of(page: bytes) -> bytes:
+    return page.partition(b"<main")[2].partition(b"</main>")[0]
 
 
 def address(page: str, round_: Round) -> str:
@@ -241,8 +246,8 @@ def test_the_gauges_page_sets_stated_against_what_testers_get(
     assert "Stitches agree: testers get 22.0, and 22 is stated. Rows agree" in page
     # In the figures of the plot each leads to its dot; and in the figures behind stitches and behind rows.
     assert page.count('<th scope="row">Tester 00') == 2 * 9
-    assert [f'<a href="#gauge-0-point-{k}">Tester 00{k}</a>' in page for k in range(9)] == [True] * 9
-    assert 'id="gauge-0-point-8"' in page
+    assert [f'<a href="#gauge-0-{k}">Tester 00{k}</a>' in page for k in range(9)] == [True] * 9
+    assert 'id="gauge-0-8"' in page
 
 
 def test_the_gauges_page_says_how_many_swatches_the_pattern_stands_and_what_limits_it(
@@ -491,3 +496,53 @@ def test_what_testers_sent_is_not_told_to_the_readers_of_an_erratum(
     for text in texts:
         assert "Tester 00" not in text
         assert "Check it by hand" not in text
+
+
+# Many testers ---------------------------------------------------------------------------------------------
+
+
+def test_the_pieces_of_many_testers_are_taken_apart_one_size_at_a_time(
+    signed_in: SignIn, designer: User, round_of: Callable[..., Round]
+) -> None:
+    round_ = round_of(200)
+    sizes = round_.edition.document.sizes
+    page = signed_in(designer)
+    everything = dimension_result(round_, "chest")
+    assert everything is not None
+    address = reverse("errata:dimension", args=[round_.code, "chest"])
+
+    for size in sizes:
+        shown = dimension_result(round_, "chest", size)
+        assert shown is not None
+        html = page.get(address, {"size": size}).content.decode()
+
+        assert [point.name for point in shown.pieces] == [
+            point.name for point in everything.points if point.size == size
+        ]
+        assert len(shown.points) == len(everything.points)
+        assert f'<a href="?size={size}#parts-heading" aria-current="true">{size}</a>' in html
+
+    off = {cell.size: abs(cell.estimate or 0) for _named, cell in everything.cells}
+    assert off[everything.size] == max(off.values())
+    otherwise, unasked = (page.get(address, query).content for query in ({"size": "9X"}, {}))
+    assert main_of(otherwise) == main_of(unasked)
+
+
+def test_the_pieces_of_few_testers_are_all_taken_apart(tested: Round) -> None:
+    result = dimension_result(tested, "chest", tested.edition.document.sizes[0])
+
+    assert result is not None
+    assert (result.size, result.pieces, result.sizes_apart) == ("", result.points, ())
+
+
+@pytest.mark.parametrize("page", ["results/chest/", "results/", "gauges/", "yarn-and-hours/"])
+def test_a_page_of_two_hundred_testers_is_no_heavier_than_a_slow_line_carries_in_a_moment(
+    signed_in: SignIn, designer: User, page: str
+) -> None:
+    """150 kB with what it loads beside it, which is 33 kB (tests/browser looks at the pages of a small round)."""
+    document = simulated_round(1, 200, Truth(offsets={"chest": {"*": 3.4}}))
+    round_ = round_import(data=json.dumps(document).encode(), owner=designer)
+
+    response = signed_in(designer).get(f"/rounds/{round_.code}/{page}")
+
+    assert len(response.content) < 117_000

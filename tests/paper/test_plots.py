@@ -350,7 +350,7 @@ def test_how_sure_a_swatch_is_stands_in_the_corner_once_and_at_a_dot_only_where_
 
 def test_every_row_of_the_table_has_a_dot_to_lead_to() -> None:
     for k in range(len(PLOTS["gauges"].table.rows) - 1):
-        assert f'id="gauges-point-{k}"' in PLOTS["gauges"].svg
+        assert f'id="gauges-{k}"' in PLOTS["gauges"].svg
 
 
 REGION = replace(

@@ -149,6 +149,18 @@ class DimensionResult:
     """What else that correction moves."""
     before: Dimension | None
     after: Dimension | None
+    size: str = ""
+    """The size whose pieces are taken apart one by one; empty for every size."""
+
+    @property
+    def pieces(self) -> tuple[TesterPoint, ...]:
+        """The pieces that are taken apart one by one."""
+        return tuple(point for point in self.points if self.size in ("", point.size))
+
+    @property
+    def sizes_apart(self) -> tuple[str, ...]:
+        """The sizes to choose from where the pieces are too many to be taken apart in one go."""
+        return tuple(dict.fromkeys(point.size for point in self.points)) if self.size else ()
 
     @property
     def own(self) -> Mapping[str, Any] | None:
@@ -174,8 +186,26 @@ class DimensionResult:
         )
 
 
-def dimension_result(round: Round, key: str) -> DimensionResult | None:
-    """One dimension with every tester's point; None when the sheet has no such dimension."""
+# Bars that are looked through in one go. Beyond that those of one size are shown at a time.
+MOST_PIECES = 48
+
+
+def _size_apart(size: str, points: Sequence[TesterPoint], cells: Sequence[tuple[str, DeviationCell]]) -> str:
+    """The size that was asked for if anybody made it, or the one that is off furthest; empty for every size."""
+    made = list(dict.fromkeys(point.size for point in points))
+    if len(points) <= MOST_PIECES or len(made) < 2:
+        return ""
+    if size in made:
+        return size
+    off = {cell.size: abs(cell.estimate) for _named, cell in cells if cell.estimate is not None}
+    return max(made, key=lambda size: off.get(size, 0.0))
+
+
+def dimension_result(round: Round, key: str, size: str = "") -> DimensionResult | None:
+    """One dimension with every tester's point; None when the sheet has no such dimension.
+
+    Where testers are many, their pieces are taken apart one size at a time: ``size``, or the one furthest off.
+    """
     read = read_round(round)
     dimensions = read.sheet.dimensions
     at = next((index for index, dimension in enumerate(dimensions) if dimension.key == key), None)
@@ -236,4 +266,5 @@ def dimension_result(round: Round, key: str) -> DimensionResult | None:
         moves=effects.elsewhere(key, read.analysis.deviations) if effects else (),
         before=dimensions[at - 1] if at else None,
         after=dimensions[at + 1] if at + 1 < len(dimensions) else None,
+        size=_size_apart(size, points, cells),
     )

@@ -148,7 +148,7 @@ def gauge_plot(
             marks.append(Line(start, end, "join"))
     points = zip(data.points, places, strict=True)
     drawn = [
-        (point.state, _gauge_mark(point, place, (across, up), usual, over, f"point-{k}"))
+        (point.state, _gauge_mark(point, place, (across, up), usual, over, f"{k}"))
         for k, (point, place) in enumerate(points)
     ]
     # What counts lies on top.
