@@ -278,6 +278,7 @@ TABLE: dict[str, Access] = {
     "talk:feed": ANYONE,
     # errata
     "errata:results": DESIGNER,
+    "errata:report": DESIGNER,
     "errata:report_pdf": DESIGNER,
     "errata:findings": DESIGNER,
     "errata:dimension": DESIGNER,

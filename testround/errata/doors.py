@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, cast
 
+from django.conf import settings
+from django.core.cache import cache
 from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 
@@ -42,3 +45,14 @@ def kept_of(request: HttpRequest, part: str, round: Round, digest: str, *rests_o
     edition = round.edition
     said = (round.code, round.title, edition.label, edition.pattern.code, edition.pattern.title)
     return kept(request, part, digest, said, rests_on, holds=lambda: round_digest(round) == digest)
+
+
+def kept_file(place: Kept, make: Callable[[], bytes]) -> bytes:
+    """A file that is kept as a part of a page would be, or what ``make`` gives, which then is."""
+    data: bytes | None = cache.get(place.name)
+    if data is None:
+        data = make()
+        # Whoever is changing the program sees what it makes now.
+        if not settings.DEBUG and place.holds():
+            cache.set(place.name, data, place.seconds)
+    return data

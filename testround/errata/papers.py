@@ -17,7 +17,10 @@ from testround.errata.selectors import (
     GaugesResult,
     PublicErrata,
     Read,
+    ReportFacts,
     ShownErratum,
+    read_round,
+    report_known,
 )
 from testround.kernel.amounts import Amount, Guesses
 from testround.kernel.units import GaugeSpan, LengthUnit
@@ -34,7 +37,8 @@ from testround.paper.plots import (
     gauge_plot,
     parts_bars,
 )
-from testround.paper.report import amounts_of, names_of_testers, pooled_deviations, report_pdf
+from testround.paper.report import Report, amounts_of, names_of_testers, pooled_deviations, report_of
+from testround.people.readers import Reader
 
 
 def deviation_svg(result: DimensionResult, units: LengthUnit) -> Plot | None:
@@ -123,9 +127,10 @@ def amounts_with_plots(read: Read) -> list[DrawnAmount]:
     return drawn
 
 
-def report(read: Read, units: LengthUnit, *, letter: bool) -> bytes:
-    """The report of a round on paper."""
-    return report_pdf(read.analysis, read.round, paper="Letter" if letter else "A4", units=units)
+def report(facts: ReportFacts, reader: Reader) -> Report:
+    """The report of a round, for page and paper."""
+    read = read_round(facts.round)
+    return report_of(read.analysis, read.round, units=reader.units, known=report_known(facts, read, reader))
 
 
 def errata(

@@ -5,6 +5,7 @@ from testround.errata import desk_views, draft_views, public_views, readers_view
 app_name = "errata"
 urlpatterns: list[URLPattern | URLResolver] = [
     path("rounds/<str:code>/results/", views.results, name="results"),
+    path("rounds/<str:code>/report/", views.report, name="report"),
     path("rounds/<str:code>/results/report.pdf", views.report_pdf, name="report_pdf"),
     path("rounds/<str:code>/results/findings.json", views.findings, name="findings"),
     path("rounds/<str:code>/results/<slug:dimension>/", views.dimension, name="dimension"),

@@ -13,7 +13,7 @@ from django.views.decorators.http import (
 
 from testround.errata import papers
 from testround.errata.checks import checks_of
-from testround.errata.doors import judged, kept_of
+from testround.errata.doors import judged, kept_file, kept_of
 from testround.errata.models import Decision
 from testround.errata.selectors import (
     AmountsResult,
@@ -24,8 +24,10 @@ from testround.errata.selectors import (
     dimension_result,
     gauges_result,
     read_round,
+    report_facts,
     results_of,
 )
+from testround.paper.report import laid_out
 from testround.people.context import reader_for
 from testround.reports.digest import round_digest
 from testround.rounds.models import Round
@@ -129,11 +131,25 @@ def amounts(request: HttpRequest, code: str) -> HttpResponse:
 
 @require_safe
 @login_required
+def report(request: HttpRequest, code: str) -> HttpResponse:
+    round = judged(request, code)
+    facts = report_facts(round)
+    context = {
+        "round": round,
+        "kept": kept_of(request, "report", round, round_digest(round), facts.state),
+        "report": SimpleLazyObject(lambda: papers.report(facts, reader_for(request))),
+    }
+    return render(request, "errata/report.html", context)
+
+
+@require_safe
+@login_required
 def report_pdf(request: HttpRequest, code: str) -> HttpResponse:
     round = judged(request, code)
-    data = papers.report(
-        read_round(round), reader_for(request).units, letter=request.GET.get("paper") == "letter"
-    )
+    facts = report_facts(round)
+    paper = "Letter" if request.GET.get("paper") == "letter" else "A4"
+    place = kept_of(request, "report on paper", round, round_digest(round), paper, facts.state)
+    data = kept_file(place, lambda: laid_out(papers.report(facts, reader_for(request)), paper=paper))
     return _file(data, "application/pdf", f"{_file_name(round)}-report.pdf")
 
 

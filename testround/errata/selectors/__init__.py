@@ -25,6 +25,7 @@ from testround.errata.selectors.public import (
     public_state,
     shown_erratum,
 )
+from testround.errata.selectors.report import ReportFacts, report_facts, report_known
 from testround.errata.selectors.results import DimensionResult, decisions_of, dimension_result, results_of
 from testround.errata.selectors.standing import Standing, standing_of
 
@@ -39,6 +40,7 @@ __all__ = [
     "GaugesResult",
     "PublicErrata",
     "Read",
+    "ReportFacts",
     "ShownErratum",
     "Standing",
     "amendments_of",
@@ -60,6 +62,8 @@ __all__ = [
     "public_state",
     "published_sheet",
     "read_round",
+    "report_facts",
+    "report_known",
     "results_of",
     "shown_erratum",
     "standing_of",

@@ -48,8 +48,8 @@ class Grid:
     caption: str = ""
     right: tuple[int, ...] = ()
     """Columns of figures, set flush right."""
-    folded: bool = False
-    """Whether a page shows it once it is asked for; a paper has it in any case."""
+    fold: str = ""
+    """The title of the fold in which a page keeps it until it is asked for; a paper shows it in any case."""
 
 
 @dataclass(frozen=True, slots=True)

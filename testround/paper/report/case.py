@@ -113,6 +113,11 @@ class Case:
         """What a gauge is counted over."""
         return "4 in" if self.over == "4in" else "10 cm"
 
+    @property
+    def unit(self) -> str:
+        """The reader's unit of length as a sentence says it: "in cm", "in inches"."""
+        return _("inches") if self.units == "in" else "cm"
+
     def name(self, finding: Finding) -> str:
         """What a finding is about."""
         return self.label(finding.subject)

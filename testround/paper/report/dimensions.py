@@ -65,8 +65,8 @@ def _dimension(case: Case, dimension: Dimension, found: list[Deviation]) -> Sect
     pictures = Pictures(
         (Picture(points, lambda width: _plots(data, case.units, width)), Picture(parts, split)),
         _(
-            "Left: what is left over of each tester's difference after counts and gauge, against the "
-            "tolerance. Right: the difference in its three parts."
+            "Dots: what is left over of each tester's difference after counts and gauge, against the "
+            "tolerance. Bars: the difference in its three parts."
         ),
         ident=f"dimension-{dimension.key}",
     )
@@ -127,9 +127,9 @@ def _tester_table(case: Case, dimension: Dimension, found: Sequence[Deviation]) 
         caption=_(
             "Every tester's piece, in {unit}: measured − target = counts + gauge + left. ± is the standard "
             "uncertainty of what is left; believed, from 0 to 1, is how far it was counted."
-        ).format(unit=case.units),
+        ).format(unit=case.unit),
         right=tuple(range(2, 11)),
-        folded=True,
+        fold=_("Every tester’s piece in its parts"),
     )
 
 

@@ -49,7 +49,7 @@ def _gauge(case: Case, gauge: StatedGauge, index: int, data: Gauges, region: Gau
     said = _verdicts(case, gauge)
     if said:
         blocks.append(Text(said, "small"))
-    blocks.append(grid_of(plot.table, folded=True))
+    blocks.append(grid_of(plot.table, fold=_("Every swatch")))
     more = shown_of(len(data.points))
     if more:
         blocks.append(Text(more, "small"))
@@ -57,9 +57,9 @@ def _gauge(case: Case, gauge: StatedGauge, index: int, data: Gauges, region: Gau
     return Section(f"gauge-{index}", case.told(title), tuple(blocks), room=120 * mm)
 
 
-def grid_of(table: Figures, *, folded: bool = False) -> Grid:
+def grid_of(table: Figures, *, fold: str = "") -> Grid:
     """The table beside a plot. Its columns are as wide as their words need, which `layout` measures."""
-    return Grid(table.columns, table.rows, (), caption=table.caption, folded=folded)
+    return Grid(table.columns, table.rows, (), caption=table.caption, fold=fold)
 
 
 def _region_words(case: Case, notes: Sequence[str], region: GaugeRegion | None) -> list[Block]:

@@ -74,7 +74,7 @@ def _matrix(case: Case) -> list[Block]:
     legend = commas(f"{_SIGNS[verdict]} {VERDICT_WORDS[verdict]}" for verdict in _SIGNS)
     said = _("How far off the pattern itself is, in {unit}: what counts and gauges do not explain. {legend}.")
     columns = tuple(size or pgettext("all sizes", "all") for size in sizes)
-    return [BySize(columns, rows, caption=said.format(unit=case.units, legend=legend))]
+    return [BySize(columns, rows, caption=said.format(unit=case.unit, legend=legend))]
 
 
 def _matrix_cell(case: Case, cell: DeviationCell | None) -> str:
