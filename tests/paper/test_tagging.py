@@ -19,7 +19,7 @@ from reportlab.graphics import shapes
 from reportlab.platypus import BaseDocTemplate, KeepTogether
 
 from testround.kernel.worksheet import worksheet
-from testround.paper import document
+from testround.paper import document, fonts
 from testround.paper.errata import ErrataList, ErratumChange, ErratumEntry, errata_pdf
 from testround.paper.report import report_pdf
 from testround.paper.worksheet import Answered, worksheet_pdf
@@ -194,6 +194,7 @@ def test_title_language_and_author_are_said(made: Made) -> None:
     assert root.MarkInfo.Marked
     assert "/Suspects" not in root.MarkInfo
     assert str(info.Title)
+    assert said["pdfuaid:part"] == "1"
     assert said["dc:title"] == str(info.Title)
     assert said["dc:creator"] == [str(info.Author)]
     assert said["dc:description"] == str(info.Subject)
@@ -295,14 +296,134 @@ def test_a_code_says_where_it_leads_and_the_address_is_a_link(made: Made) -> Non
 
 
 def test_every_typeface_is_embedded_and_says_what_its_signs_are(made: Made) -> None:
-    # Matterhorn 10-001, 31-009, 31-027.
+    # Matterhorn 10-001, 31-009, 31-027 to 31-029; ISO 14289-1, 7.21.7.
     for page in made.structure.pdf.pages:
         for font in page.Resources.Font.values():
             assert "/FontFile2" in font.FontDescriptor, font.BaseFont
-            assert "/ToUnicode" in font
+            text = font.ToUnicode.read_bytes().decode()
+            blocks = re.findall(r"(\d+) beginbfchar\n(.*?)endbfchar", text, re.DOTALL)
+            meant = [entry.split()[1] for _count, block in blocks for entry in block.splitlines()]
+            assert not {"<0000>", "<FEFF>", "<FFFE>"} & set(meant)
+            assert len(meant) > 60
+            assert all(int(count) == len(block.splitlines()) <= 100 for count, block in blocks)
+
+
+def test_signs_of_many_languages_are_read_as_what_they_are() -> None:
+    # More than a hundred of them, so that the map from codes to letters has several parts.
+    said = "".join(chr(code) for code in [*range(0xC0, 0x17F), *range(0x391, 0x3C9)] if code != 0x3A2)
+
+    made = built([document.Heading("Signs", 0), document.para(said)])
+
+    assert squeezed(made.all("P")[0].text) == fonts.printable(said).replace(" ", "")
 
 
 def test_the_paper_is_the_one_asked_for(made: Made) -> None:
     sizes = {tuple(round(float(side)) for side in page.MediaBox) for page in made.structure.pdf.pages}
 
     assert sizes == {(0, 0, 595, 842) if made.paper == "A4" else (0, 0, 612, 792)}
+
+
+# What goes on over the foot of a page ----------------------------------------------------------------------------
+
+COVER = document.Cover(title="Long", author="A Designer", subject="Edition 1", running="Long")
+LONG = " ".join(f"word{k}" for k in range(740))
+
+
+def built(story: list[Any]) -> Structure:
+    return Structure(document.build(lambda width: story, paper="A4", cover=COVER))
+
+
+def test_a_paragraph_over_two_pages_is_one_paragraph() -> None:
+    made = built([document.Heading("Long", 0), document.para(LONG), document.para(LONG)])
+
+    assert [node.text for node in made.all("P")] == [LONG, LONG]
+    assert [len(node.held) for node in made.all("P")] == [2, 2]
+
+
+def test_the_head_of_a_table_is_read_once_however_many_pages_repeat_it() -> None:
+    rows = [[f"row {k}", str(k)] for k in range(120)]
+    made = built([document.Heading("Long", 0), document.grid(["Name", "Count"], rows, [200, 80])])
+
+    (table,) = made.all("Table")
+    assert [node.text for node in table.nodes] == [
+        "Name Count",
+        *(f"row {k} {k}" for k in range(120)),
+    ]
+    repeated = [mark for page in made.marks[1:] for mark in page if "Name" in mark.text]
+    assert len(made.pdf.pages) > 2
+    assert [mark.tag for mark in repeated] == ["/Artifact"] * (len(made.pdf.pages) - 1)
+
+
+def test_a_heading_over_two_pages_is_one_heading_and_one_bookmark() -> None:
+    made_of = [document.Heading("Long", 0), document.Heading(LONG, 1), document.para("After.")]
+    pdf = document.build(lambda width: made_of, paper="A4", cover=COVER)
+    made = Structure(pdf)
+
+    assert [node.text for node in made.all("H2")] == [LONG]
+    assert [level for level, _title in outline_of(pdf)] == [0, 1]
+
+
+def test_steps_are_one_list_with_its_marks_until_something_else_stands_between() -> None:
+    def step(text: str) -> document.Paragraph:
+        return document.Paragraph(document.words(text), document.STEP, bulletText="–")
+
+    made = built(
+        [
+            document.Heading("Long", 0),
+            step(LONG),
+            step(LONG),
+            document.para("Between."),
+            step("third"),
+        ]
+    )
+
+    one, other = made.all("L")
+    assert [[part.role for part in item.nodes] for item in one.nodes] == [["Lbl", "LBody"]] * 2
+    assert [item.text for item in one.nodes] == [f"– {LONG}"] * 2
+    assert [item.text for item in other.nodes] == ["– third"]
+
+
+def test_an_address_that_breaks_is_one_link_with_an_area_on_every_line() -> None:
+    address = "https://testround.example/errata/" + "fenlight-" * 30
+    made = built([document.Heading("Long", 0), document.link(address, "The page")])
+
+    (link,) = made.all("Link")
+    assert squeezed(link.text) == address
+    assert len(made.annotations) > 1
+    areas = [[float(side) for side in one.Rect] for one, _element in made.annotations]
+    assert all(above[1] == pytest.approx(below[3]) for above, below in itertools.pairwise(areas))
+    assert all(left < right and foot < top for left, foot, right, top in areas)
+
+
+def test_sections_hold_what_stands_under_their_heading() -> None:
+    head = document.Heading
+    made = built(
+        [head("T", 0), head("A", 1), head("A.1", 2), document.para("a1"), head("B", 1), document.para("b")]
+    )
+
+    first, second = (node for node in made.root.nodes if node.role == "Sect")
+    assert [node.role for node in first.nodes] == ["H2", "Sect"]
+    assert first.text == "A A.1 a1"
+    assert second.text == "B b"
+
+
+def test_a_table_that_only_lays_out_is_read_as_what_it_holds() -> None:
+    cells = [[[document.para("one")], "two"], ["", document.para("three")]]
+    made = built([document.Heading("T", 0), document.Table(cells, colWidths=[100, 100])])
+
+    assert [(node.role, node.text) for node in made.root.nodes] == [
+        ("H1", "T"),
+        ("P", "one"),
+        ("P", "two"),
+        ("P", "three"),
+    ]
+
+
+def test_an_empty_cell_keeps_the_others_in_their_columns() -> None:
+    made = built([document.Heading("T", 0), document.grid(["", "B"], [["", "2"]], [50, 50])])
+
+    (table,) = made.all("Table")
+    assert [[(cell.role, cell.text) for cell in row.nodes] for row in table.nodes] == [
+        [("TH", ""), ("TH", "B")],
+        [("TH", ""), ("TD", "2")],
+    ]
