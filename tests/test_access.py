@@ -287,6 +287,10 @@ TABLE: dict[str, Access] = {
     "errata:desk": DESIGNER,
     "errata:accept": DESIGNERS_BUTTON,
     "errata:decline": DESIGNERS_BUTTON,
+    "errata:wait": DESIGNERS_BUTTON,
+    # What to ask about is chosen on the desk.
+    "errata:ask": access(SIGN_IN, 404, 404, 404, AWAY, 404, editor=403, onlooker=404, senders="designer"),
+    "errata:undo_remark": DESIGNERS_BUTTON,
     "errata:undo": DESIGNERS_BUTTON,
     "errata:from_remarks": DESIGNERS_BUTTON,
     "errata:merge": DESIGNERS_BUTTON,

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.contrib import admin
 
-from testround.errata.models import Analysis, Decision, Erratum
+from testround.errata.models import Analysis, Asked, Decision, Erratum, RemarkDecision
 from testround.outbox.admin import ReadOnlyAdmin
 
 
@@ -27,3 +27,18 @@ class DecisionAdmin(ReadOnlyAdmin):
     list_display = ("finding_id", "round", "choice", "by", "at")
     list_filter = ("choice",)
     list_select_related = ("round__edition__pattern", "by")
+
+
+@admin.register(RemarkDecision)
+class RemarkDecisionAdmin(ReadOnlyAdmin):
+    list_display = ("remark", "choice", "by", "at")
+    list_filter = ("choice",)
+    list_select_related = ("remark", "by")
+
+
+@admin.register(Asked)
+class AskedAdmin(ReadOnlyAdmin):
+    """That a tester was asked; what was said is between the two."""
+
+    list_display = ("__str__", "round", "at")
+    list_select_related = ("round__edition__pattern",)

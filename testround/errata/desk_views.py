@@ -4,22 +4,26 @@ from __future__ import annotations
 
 import json
 from typing import Any
+from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.template.loader import get_template
+from django.urls import reverse
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import (
     require_POST,
     require_safe,
 )
 
 from testround.errata.checks import checks_of
-from testround.errata.doors import judged, kept_of, user_of
+from testround.errata.doors import judged, kept_of, rights_of, user_of
 from testround.errata.forms import DeclineForm, NextEditionForm
+from testround.errata.models import RemarkDecision
 from testround.errata.selectors import (
     PRESSING,
     Desk,
@@ -31,6 +35,9 @@ from testround.errata.services import (
     erratum_from_remarks,
     finding_accept,
     finding_decline,
+    finding_wait,
+    remark_undo,
+    remarks_decide,
 )
 from testround.patterns.services import next_label
 from testround.people.context import reader_for
@@ -50,12 +57,13 @@ def desk(request: HttpRequest, code: str) -> HttpResponse:
 
 def desk_page(request: HttpRequest, round: Round, *, status: int = 200, **context: Any) -> HttpResponse:
     next_form = NextEditionForm(initial={"label": next_label(round.edition.label)})
-    desk = desk_of(round)
+    desk = desk_of(round, user_of(request), reader_for(request).units)
     context = {
         "round": round,
         "desk": desk,
         **_evidence(request, round, desk),
         "next_form": next_form,
+        "may": rights_of(request, round),
         **context,
     }
     return render(request, "errata/desk.html", context, status=status)
@@ -144,6 +152,19 @@ def decline(request: HttpRequest, code: str) -> HttpResponse:
 
 @require_POST
 @login_required
+def wait(request: HttpRequest, code: str) -> HttpResponse:
+    round = judged(request, code)
+    finding_id, reason = request.POST.get("finding", ""), request.POST.get("reason", "")
+    try:
+        finding_wait(round=round, finding_id=finding_id, reason=reason, by=user_of(request))
+    except Refused as refusal:
+        return desk_page(request, round, status=422, refusal=refusal, waiting_for=finding_id, reason=reason)
+    messages.success(request, _("Set aside. It comes back as soon as something about it changes."))
+    return back_to_desk(round)
+
+
+@require_POST
+@login_required
 def undo(request: HttpRequest, code: str) -> HttpResponse:
     round = judged(request, code)
     try:
@@ -160,15 +181,45 @@ def undo(request: HttpRequest, code: str) -> HttpResponse:
 @require_POST
 @login_required
 def from_remarks(request: HttpRequest, code: str) -> HttpResponse:
+    """What becomes of the ticked remarks, by the button that was pressed: a draft, unless it says otherwise."""
+    round = judged(request, code)
+    ticked, reason, by = _ticked(request, "remark"), request.POST.get("reason", ""), user_of(request)
+    choice = {"decline": RemarkDecision.Choice.DECLINED, "wait": RemarkDecision.Choice.WAITING}
+    try:
+        match request.POST.get("do"):
+            case "ask" if ticked:
+                query = urlencode([("remark", pk) for pk in ticked])
+                return redirect(f"{reverse('errata:ask', args=[round.code])}?{query}")
+            case ("decline" | "wait") as do:
+                made = remarks_decide(round=round, remark_ids=ticked, choice=choice[do], reason=reason, by=by)
+            case _:
+                erratum = erratum_from_remarks(round=round, remark_ids=ticked, by=by)
+                messages.success(request, _("Draft made. Write the correction as a reader should see it."))
+                return redirect("errata:draft", round.code, erratum.pk)
+    except Refused as refusal:
+        return desk_page(
+            request, round, status=422, refusal=refusal, remarks_ticked=ticked, remarks_reason=reason
+        )
+    said = ngettext(
+        "{n} remark is dealt with. You can undo it below.",
+        "{n} remarks are dealt with. You can undo it below.",
+        len(made),
+    )
+    messages.success(request, said.format(n=len(made)))
+    return back_to_desk(round)
+
+
+@require_POST
+@login_required
+def undo_remark(request: HttpRequest, code: str) -> HttpResponse:
     round = judged(request, code)
     try:
-        erratum = erratum_from_remarks(
-            round=round, remark_ids=_ticked(request, "remark"), by=user_of(request)
-        )
+        for pk in _ticked(request, "remark"):
+            remark_undo(round=round, remark_id=pk, by=user_of(request))
     except Refused as refusal:
         return desk_page(request, round, status=422, refusal=refusal)
-    messages.success(request, _("Draft made. Write the correction as a reader should see it."))
-    return redirect("errata:draft", round.code, erratum.pk)
+    messages.success(request, _("Taken back; the remark is undecided again."))
+    return back_to_desk(round)
 
 
 @require_POST

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,6 +23,9 @@ from testround.kernel.units import (
     parse_length,
 )
 from testround.patterns.models import Edition
+from testround.rounds.models import Place
+from testround.talk.forms import SaidForm
+from testround.talk.models import LONGEST_SAID
 
 
 class DeclineForm(forms.Form):
@@ -32,6 +35,41 @@ class DeclineForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 3}),
         error_messages={"required": _("Say in a few words why this finding is declined.")},
     )
+
+
+class AskForm(SaidForm):
+    """A question to testers, in private, made once by its key."""
+
+    place = forms.MultipleChoiceField(
+        label=_("Whom to ask"),
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": _("Tick one tester or more.")},
+    )
+    text = forms.CharField(
+        label=_("Question"),
+        max_length=LONGEST_SAID,
+        widget=forms.Textarea(attrs={"rows": 5}),
+        help_text=_(
+            "Each of them gets it as a private word, and a mail that there is one. No other tester sees it."
+        ),
+        error_messages={"required": _("Ask what you want to know.")},
+    )
+
+    def __init__(self, *args: Any, places: Sequence[Place], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["place"]
+        assert isinstance(field, forms.MultipleChoiceField)  # noqa: S101 -- for the type checker
+        field.choices = [
+            (
+                str(place.pk),
+                _("{name}, size {size}").format(name=place.name, size=place.size)
+                if place.size
+                else place.name,
+            )
+            for place in places
+        ]
+        if len(places) == 1:
+            field.initial = [str(places[0].pk)]
 
 
 class NextEditionForm(forms.Form):

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy
 from testround.patterns.models import Edition, Pattern
 from testround.reports.models import Remark
 from testround.rounds.models import Round
+from testround.talk.models import Word
 
 
 class Analysis(models.Model):
@@ -144,6 +145,8 @@ class Decision(models.Model):
     class Choice(models.TextChoices):
         ACCEPTED = "accepted", gettext_lazy("Accepted")
         DECLINED = "declined", gettext_lazy("Declined")
+        # Until something about the finding changes, or somebody takes it up again.
+        WAITING = "waiting", gettext_lazy("Waiting for more evidence")
 
     # Findings that were merged share their erratum.
     erratum = models.ForeignKey(
@@ -156,6 +159,8 @@ class Decision(models.Model):
     finding: models.JSONField[Any, Any] = models.JSONField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
     at = models.DateTimeField(default=timezone.now)
+    # Since when the analysis says otherwise; null while it says the same.
+    changed_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["pk"]
@@ -163,3 +168,46 @@ class Decision(models.Model):
 
     def __str__(self) -> str:
         return f"{self.finding_id}: {self.choice}"
+
+
+class RemarkDecision(models.Model):
+    """What the designer decided of one remark that went into no erratum."""
+
+    class Choice(models.TextChoices):
+        DECLINED = "declined", gettext_lazy("Declined")
+        # Until somebody else remarks on the same place, or somebody takes it up again.
+        WAITING = "waiting", gettext_lazy("Waiting for more evidence")
+
+    remark = models.OneToOneField(Remark, on_delete=models.CASCADE, related_name="decision")
+    choice = models.CharField(max_length=10, choices=Choice)
+    reason = models.TextField(max_length=2000, blank=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+")
+    at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"{self.remark_id}: {self.choice}"
+
+
+class Asked(models.Model):
+    """A tester was asked about a finding, or about a remark of theirs, in a private word; it goes when that goes."""
+
+    round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="asked_testers")
+    finding_id = models.CharField(max_length=300, blank=True)
+    remark = models.ForeignKey(Remark, null=True, blank=True, on_delete=models.CASCADE, related_name="asked")
+    word = models.ForeignKey(Word, on_delete=models.CASCADE, related_name="asked")
+    at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["at", "pk"]
+        verbose_name_plural = "asked"
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(remark__isnull=True) | models.Q(finding_id=""), name="asked_about_one"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.finding_id or f"remark {self.remark_id}"

@@ -1,6 +1,6 @@
 from django.urls import URLPattern, URLResolver, path
 
-from testround.errata import desk_views, draft_views, public_views, readers_views, views
+from testround.errata import asking_views, desk_views, draft_views, public_views, readers_views, views
 
 app_name = "errata"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -14,6 +14,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("rounds/<str:code>/desk/", desk_views.desk, name="desk"),
     path("rounds/<str:code>/desk/accept/", desk_views.accept, name="accept"),
     path("rounds/<str:code>/desk/decline/", desk_views.decline, name="decline"),
+    path("rounds/<str:code>/desk/wait/", desk_views.wait, name="wait"),
+    path("rounds/<str:code>/desk/ask/", asking_views.ask, name="ask"),
+    path("rounds/<str:code>/desk/remarks/undo/", desk_views.undo_remark, name="undo_remark"),
     path("rounds/<str:code>/desk/undo/", desk_views.undo, name="undo"),
     path("rounds/<str:code>/desk/remarks/", desk_views.from_remarks, name="from_remarks"),
     path("rounds/<str:code>/desk/merge/", desk_views.merge, name="merge"),

@@ -158,7 +158,8 @@ def test_a_decision_on_numbers_that_have_changed_is_pointed_out(
 
     page = signed_in(designer).get(address("desk", tested)).content.decode()
 
-    assert "Changed since you decided: " in page
+    assert "1 finding has changed since you decided it" in page
+    assert "Your decision stands until you undo it." in page
     assert "It grows in the wash." in page
 
 

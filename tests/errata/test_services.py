@@ -8,6 +8,7 @@ import pytest
 from django.conf import settings
 from django.db import IntegrityError, connection, transaction
 from django.utils import timezone
+from django.utils.formats import date_format
 
 from testround.errata.forms import DraftForm
 from testround.errata.models import Analysis, Decision, Erratum, PublishedForGood
@@ -140,8 +141,9 @@ def test_a_decided_finding_whose_numbers_changed_says_so_and_stays_decided(
     (entry,) = [entry for entry in desk_of(tested).decided if entry.decision.finding_id == TOO_LONG]
 
     assert entry.decision.choice == Decision.Choice.DECLINED
-    assert entry.changed.startswith("Changed since you decided: ")
-    assert "estimate" in entry.changed
+    assert entry.changed.startswith(f"Since {date_format(timezone.localdate(), 'DATE_FORMAT')}: ")
+    assert " off, was +" in entry.changed
+    assert entry.changed.endswith("Your decision stands until you undo it.")
     assert entry.finding["estimate"] > entry.decision.finding["estimate"] + 1
 
 
@@ -165,7 +167,8 @@ def test_a_decision_outlives_its_finding(tested: Round, designer: User) -> None:
     assert unclear not in {finding["id"] for finding in desk_of(tested).read.document["findings"]}
     assert (entry.gone, entry.changed) == (
         True,
-        "The analysis no longer reports this. Your decision stands until you undo it.",
+        f"Since {date_format(timezone.localdate(), 'DATE_FORMAT')} the analysis no longer reports this. Your decision "
+        "stands until you undo it.",
     )
 
 

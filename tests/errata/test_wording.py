@@ -281,7 +281,7 @@ def test_one_size_sees_its_own_numbers_and_the_gauge() -> None:
 def test_what_has_changed_since_a_decision_is_said_in_numbers() -> None:
     assert changed_since(finding(), finding()) == ""
     assert changed_since(finding(), finding(estimate=1.2, verdict="holds")) == (
-        "Changed since you decided: verdict amend then, holds now; estimate 3.4 then, 1.2 now. "
+        "Changed since you decided: was amend, now holds; +1.2 cm off, was +3.4 cm. "
         "Your decision stands until you undo it."
     )
     assert changed_since(finding(), None) == (

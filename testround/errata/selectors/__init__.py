@@ -12,7 +12,7 @@ from testround.errata.selectors.analyses import (
     stands_in,
 )
 from testround.errata.selectors.credits import Credits, credits_of
-from testround.errata.selectors.desk import Desk, desk_of
+from testround.errata.selectors.desk import Askable, Desk, askable, behind, desk_of
 from testround.errata.selectors.effects import measurements_kept
 from testround.errata.selectors.following import Following, amendments_of, following_of, published_sheet
 from testround.errata.selectors.gauges import GaugeResult, GaugesResult, gauges_result
@@ -32,6 +32,7 @@ from testround.errata.selectors.standing import Standing, standing_of
 __all__ = [
     "PRESSING",
     "AmountsResult",
+    "Askable",
     "Credits",
     "Desk",
     "DimensionResult",
@@ -45,6 +46,8 @@ __all__ = [
     "Standing",
     "amendments_of",
     "amounts_result",
+    "askable",
+    "behind",
     "changes_of",
     "credits_of",
     "decisions_of",

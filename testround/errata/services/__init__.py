@@ -1,7 +1,8 @@
 """What changes on the errata desk, and the work that follows a report."""
 
 from testround.errata.services.analysing import KEPT_ANALYSES, analysis_keep
-from testround.errata.services.deciding import decision_undo, finding_accept, finding_decline
+from testround.errata.services.asking import asking_send
+from testround.errata.services.deciding import decision_undo, finding_accept, finding_decline, finding_wait
 from testround.errata.services.drafting import (
     LONGEST_PLACE,
     LONGEST_TEXT,
@@ -11,6 +12,8 @@ from testround.errata.services.drafting import (
     erratum_discard,
     erratum_from_remarks,
     erratum_reword,
+    remark_undo,
+    remarks_decide,
 )
 from testround.errata.services.editions import corrected_sheet, edition_correct
 from testround.errata.services.publishing import erratum_publish, problems_before_publishing
@@ -22,6 +25,7 @@ __all__ = [
     "LONGEST_TEXT",
     "Wording",
     "analysis_keep",
+    "asking_send",
     "check_values",
     "corrected_sheet",
     "decision_undo",
@@ -34,7 +38,10 @@ __all__ = [
     "erratum_reword",
     "finding_accept",
     "finding_decline",
+    "finding_wait",
     "gauge_stands",
     "problems_before_publishing",
+    "remark_undo",
+    "remarks_decide",
     "sentences_of",
 ]

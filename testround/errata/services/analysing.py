@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.db import transaction
@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from testround.errata.models import Analysis
 from testround.errata.selectors import read_round
+from testround.errata.wording import tells
 from testround.outbox.services import handles
 from testround.rounds.models import Round
 
@@ -34,6 +35,18 @@ def analysis_keep(*, round: Round) -> Analysis:
             input_hash=read.input_hash,
             defaults={"document": read.document, "made": timezone.now()},
         )
+        _decisions_follow(round, read.document["findings"])
         stale = Analysis.objects.filter(round=round).values_list("pk", flat=True)[KEPT_ANALYSES:]
         Analysis.objects.filter(pk__in=list(stale)).delete()
     return kept
+
+
+def _decisions_follow(round: Round, findings: Sequence[Mapping[str, Any]]) -> None:
+    """Note beside every decision since when the analysis says otherwise; what was decided stays as it is."""
+    current = {finding["id"]: finding for finding in findings}
+    for decision in round.decisions.all():
+        differs = tells(decision.finding, current.get(decision.finding_id))
+        if differs == (decision.changed_at is not None):
+            continue
+        decision.changed_at = timezone.now() if differs else None
+        decision.save(update_fields=["changed_at"])

@@ -117,10 +117,7 @@ def finding_decline(*, round: Round, finding_id: str, reason: str, by: User) -> 
         raise Refused.because(
             _("Reason: nothing is written here; say in a few words why this finding is declined."), "reason"
         )
-    most = Decision._meta.get_field("reason").max_length
-    if len(reason) > most:
-        said = _("Reason: this has {n} characters; keep it within {most}.")
-        raise Refused.because(said.format(n=len(reason), most=most), "reason")
+    reason = checked_reason(reason)
     read = read_round(round)
     with transaction.atomic():
         (finding,) = _undecided(read, round, [finding_id])
@@ -136,6 +133,45 @@ def finding_decline(*, round: Round, finding_id: str, reason: str, by: User) -> 
         said = _("The finding on {subject} is declined.").format(subject=subject)
         diary_write(round=round, by=by, text=said, reason=reason)
     return decision
+
+
+def finding_wait(*, round: Round, finding_id: str, reason: str = "", by: User) -> Decision:
+    """Set a finding aside until something about it changes, or somebody takes it up again.
+
+    One that waits already waits on, with the finding as it is now.
+
+    Raises
+    ------
+    Refused
+        The finding is unknown or decided, or the reason is too long.
+    """
+    require(by, Right.EDIT, round.edition.pattern)
+    reason = checked_reason(reason)
+    read = read_round(round)
+    with transaction.atomic():
+        (finding,) = _undecided(read, round, [finding_id])
+        decision = Decision.objects.create(
+            round=round,
+            finding_id=finding_id,
+            choice=Decision.Choice.WAITING,
+            reason=reason,
+            finding=finding,
+            by=by,
+        )
+        subject = subjects_of([finding], names_of(read.sheet))
+        said = _("The finding on {subject} waits for more evidence.").format(subject=subject)
+        diary_write(round=round, by=by, text=said, reason=reason)
+    return decision
+
+
+def checked_reason(reason: str) -> str:
+    """A reason without spaces around it. Raises Refused when it is longer than can be kept."""
+    reason = reason.strip()
+    most = Decision._meta.get_field("reason").max_length
+    if len(reason) > most:
+        said = _("Reason: this has {n} characters; keep it within {most}.")
+        raise Refused.because(said.format(n=len(reason), most=most), "reason")
+    return reason
 
 
 @transaction.atomic
@@ -157,8 +193,11 @@ def decision_undo(*, round: Round, finding_id: str, by: User) -> Erratum | None:
     subjects = subjects_of([decision.finding], names_of(round.edition.document))
     if erratum is not None and decision.finding["kind"] == "clarity":
         erratum.remarks.remove(*erratum.remarks.filter(where=decision.finding["subject"]))
+    said = _("Decision taken back: {subjects}.")
+    if decision.choice == Decision.Choice.WAITING:
+        said = _("Taken up again: {subjects}.")
     decision.delete()
-    diary_write(round=round, by=by, text=_("Decision taken back: {subjects}.").format(subjects=subjects))
+    diary_write(round=round, by=by, text=said.format(subjects=subjects))
     if erratum is None:
         return None
     if not erratum.decisions.exists() and not erratum.remarks.exists():
@@ -183,8 +222,11 @@ def _undecided(read: Read, round: Round, finding_ids: Sequence[str]) -> list[dic
                 "Look at the findings as they are now."
             )
         )
-    if round.decisions.filter(finding_id__in=wanted).exists():
+    made = round.decisions.filter(finding_id__in=wanted)
+    if made.exclude(choice=Decision.Choice.WAITING).exists():
         raise Refused.because(_("This finding is decided already; undo that decision first."))
+    # What waits is undecided: whatever is decided now takes its place.
+    made.delete()
     return [current[key] for key in wanted]
 
 

@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from testround.errata.models import Erratum
+from testround.errata.models import Erratum, RemarkDecision
 from testround.errata.selectors import amendments_of, drafts_of, may_correct, published_sheet, stands_in
 from testround.errata.services.values import check_values, gauge_stands
 from testround.errata.wording import (
@@ -91,6 +91,7 @@ def erratum_from_remarks(*, round: Round, remark_ids: Sequence[int], by: User) -
         why=_testers_say(remarks),
     )
     erratum.remarks.set(remarks)
+    RemarkDecision.objects.filter(remark__in=remarks).delete()
     said = ngettext(
         "Draft of an erratum made from one remark.",
         "Draft of an erratum made from {n} remarks.",
@@ -98,6 +99,61 @@ def erratum_from_remarks(*, round: Round, remark_ids: Sequence[int], by: User) -
     )
     diary_write(round=round, by=by, text=said.format(n=len(remarks)))
     return erratum
+
+
+@transaction.atomic
+def remarks_decide(
+    *, round: Round, remark_ids: Sequence[int], choice: str, reason: str = "", by: User
+) -> list[RemarkDecision]:
+    """Decline remarks with a reason, or let them wait until somebody else remarks on the same place.
+
+    Raises
+    ------
+    Refused
+        Nothing is ticked, one is in an erratum, or a remark is declined without a reason.
+    """
+    require(by, Right.EDIT, round.edition.pattern)
+    hold_round(round)
+    reason = reason.strip()
+    remarks = list(standing_remarks(round).filter(pk__in=remark_ids).prefetch_related("errata"))
+    if not remarks:
+        raise Refused.because(_("No remark is ticked; tick one or more, then say what becomes of them."))
+    if any(remark.errata.all() for remark in remarks):
+        raise Refused.because(_("One of the ticked remarks is in an erratum already; leave it out."))
+    if choice == RemarkDecision.Choice.DECLINED and not reason:
+        said = _("Reason: nothing is written here; say in a few words why these remarks are declined.")
+        raise Refused.because(said, "reason")
+    most = RemarkDecision._meta.get_field("reason").max_length
+    if len(reason) > most:
+        said = _("Reason: this has {n} characters; keep it within {most}.")
+        raise Refused.because(said.format(n=len(reason), most=most), "reason")
+    RemarkDecision.objects.filter(remark__in=remarks).delete()
+    made = RemarkDecision.objects.bulk_create(
+        [RemarkDecision(remark=remark, choice=choice, reason=reason, by=by) for remark in remarks]
+    )
+    if choice == RemarkDecision.Choice.DECLINED:
+        said = ngettext("{n} remark declined: {places}.", "{n} remarks declined: {places}.", len(made))
+    else:
+        said = ngettext(
+            "{n} remark waits for more evidence: {places}.",
+            "{n} remarks wait for more evidence: {places}.",
+            len(made),
+        )
+    places = commas(dict.fromkeys(remark.where or _("no place named") for remark in remarks))
+    diary_write(round=round, by=by, text=said.format(n=len(made), places=places), reason=reason)
+    return made
+
+
+@transaction.atomic
+def remark_undo(*, round: Round, remark_id: int, by: User) -> None:
+    """Take back what was decided of a remark. Raises Refused where nothing was."""
+    require(by, Right.EDIT, round.edition.pattern)
+    decision = RemarkDecision.objects.filter(remark__in=standing_remarks(round), remark=remark_id).first()
+    if decision is None:
+        raise Refused.because(_("Nothing was decided of this remark, so there is nothing to undo."))
+    where = Remark.objects.get(pk=remark_id).where or _("no place named")
+    decision.delete()
+    diary_write(round=round, by=by, text=_("A remark is taken up again: {place}.").format(place=where))
 
 
 def standing_remarks(round: Round) -> QuerySet[Remark]:

@@ -30,7 +30,7 @@ from testround.errata.wording.names import (
     sizes_listed,
     sizes_words,
 )
-from testround.errata.wording.since import COMPARED, changed_since
+from testround.errata.wording.since import changed_since, differences, tells
 from testround.errata.wording.tables import (
     ChangeRow,
     ChangeTable,
@@ -41,7 +41,6 @@ from testround.errata.wording.tables import (
 )
 
 __all__ = [
-    "COMPARED",
     "GAUGE_UNITS",
     "KIND_WORDS",
     "OVER",
@@ -57,6 +56,7 @@ __all__ = [
     "change_tables",
     "changed_since",
     "changes_from",
+    "differences",
     "draft_place",
     "draft_text",
     "fault_words",
@@ -69,6 +69,7 @@ __all__ = [
     "reason_beyond",
     "sizes_listed",
     "sizes_words",
+    "tells",
     "title_of",
     "value_words",
     "verdict_sentence",
