@@ -280,6 +280,9 @@ EMAIL_TIMEOUT = environment.whole_number("EMAIL_TIMEOUT", default=30)
 DEFAULT_FROM_EMAIL = environment.text("MAIL_FROM", "Testround <testround@localhost>")
 SERVER_EMAIL = DEFAULT_FROM_EMAIL
 
+# Errata are posted to other programs in public networks only, but for these hosts of one's own.
+WEBHOOK_PRIVATE_HOSTS = environment.names("TESTROUND_WEBHOOK_PRIVATE_HOSTS", default=[])
+
 # Largest things taken in. A round of two thousand testers is a file of some 5 MB.
 ROUND_FILE_MAX_BYTES = 40_000_000
 PHOTO_MAX_BYTES = 25_000_000

@@ -29,7 +29,8 @@ from django.utils import timezone
 
 from testround.errata.models import Erratum
 from testround.following.links import confirm_address, leave_address
-from testround.following.models import Follower
+from testround.following.models import Delivery, Follower, Webhook
+from testround.following.signing import new_secret
 from testround.outbox.letters import letter, to_data
 from testround.outbox.mail import message_of
 from testround.outbox.mailbox import FolderBackend, mails
@@ -309,7 +310,6 @@ TABLE: dict[str, Access] = {
     "following:asked": ANYONE,
     "following:confirm": ANYONES_FORM,
     "following:leave": ANYONES_FORM,
-    "following:pattern": DESIGNER,
     "errata:erratum_text": ANYONE,
     "errata:edition": ANYONE,
     "errata:feed": ANYONE,
@@ -318,6 +318,17 @@ TABLE: dict[str, Access] = {
     # how readers hear of errata: the owner says it, the editor reads it
     "errata:readers": access(SIGN_IN, 404, 404, 404, 200, 404, editor=200, onlooker=404, senders="designer"),
     "errata:release": OWNERS_BUTTON,
+    # how many follow is for who runs the pattern; where errata are posted, for who publishes them
+    "following:pattern": access(
+        SIGN_IN, 404, 404, 404, 200, 404, editor=200, onlooker=404, senders="designer"
+    ),
+    "following:webhook": access(SIGN_IN, 404, 404, 404, 200, 404, editor=404, onlooker=404),
+    "following:webhook_test": OWNERS_BUTTON,
+    "following:webhook_secret": OWNERS_BUTTON,
+    "following:webhook_pause": OWNERS_BUTTON,
+    "following:webhook_resume": OWNERS_BUTTON,
+    "following:webhook_remove": OWNERS_BUTTON,
+    "following:delivery_again": OWNERS_BUTTON,
     # api
     "api:schema": ANYONE,
 }
@@ -354,6 +365,7 @@ class Scene:
     question: Question
     calendar: str
     follower: Follower
+    delivery: Delivery
     clients: dict[str, Client]
 
     def addresses(self) -> dict[str, str]:
@@ -373,6 +385,7 @@ class Scene:
             "errata:erratum_text": (pattern, 1),
             "errata:edition": (pattern, self.edition.pk),
             "errata:release": (pattern, self.edition.pk),
+            "following:delivery_again": (pattern, self.delivery.webhook.key, self.delivery.pk),
             "patterns:check": (pattern, self.edition.pk),
             "patterns:edition_file": (pattern, self.edition.pk),
             "patterns:paste": (pattern, self.edition.pk),
@@ -431,6 +444,8 @@ class Scene:
         }
         for name in ("detail", "delete"):
             given[f"patterns:{name}"] = (pattern,)
+        for name in ("", "_test", "_secret", "_pause", "_resume", "_remove"):
+            given[f"following:webhook{name}"] = (pattern, self.delivery.webhook.key)
         for name in ("follow", "asked", "pattern"):
             given[f"following:{name}"] = (pattern,)
         for name in ("list", "pdf", "document", "feed", "text", "embed", "readers"):
@@ -554,6 +569,15 @@ def scene(
         calendar=calendar_renew(person=tester).token,
         follower=Follower.objects.create(
             pattern=round_.edition.pattern, address="maker@example.org", language="en-gb"
+        ),
+        delivery=Delivery.objects.create(
+            # A name that never leads anywhere (RFC 6761): what is posted there is answered at once.
+            webhook=Webhook.objects.create(
+                pattern=round_.edition.pattern, url="https://hook.invalid/", secret=new_secret()
+            ),
+            kind=Delivery.Kind.TEST,
+            body="{}",
+            state=Delivery.State.DELIVERED,
         ),
         clients=clients,
     )
@@ -731,6 +755,23 @@ def test_the_code_of_ones_own_pattern_opens_no_edition_of_anothers(
     )
 
     assert {page: answer for page, answer in answers.items() if not answer <= {404, 405}} == {}
+    assert everything_stored() == before
+
+
+def test_the_code_of_ones_own_pattern_opens_no_address_that_anothers_errata_are_posted_to(
+    scene: Scene, other_designer: User
+) -> None:
+    own, delivery = other_designer.patterns.get(), scene.delivery
+    names = [name for name in TABLE if name.startswith("following:webhook")]
+    addresses = {name: reverse(name, args=[own.code, delivery.webhook.key]) for name in names}
+    addresses["again"] = reverse(
+        "following:delivery_again", args=[own.code, delivery.webhook.key, delivery.pk]
+    )
+    before = everything_stored()
+
+    answers = answers_to_own(scene.clients["other designer"], addresses)
+
+    assert {name: answer for name, answer in answers.items() if not answer <= {404, 405}} == {}
     assert everything_stored() == before
 
 

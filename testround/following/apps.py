@@ -7,4 +7,4 @@ class FollowingConfig(AppConfig):
 
     def ready(self) -> None:
         # Registers what follows on an erratum's publication, the chores, and what is held about people.
-        from testround.following import privacy, services  # noqa: F401
+        from testround.following import privacy, services, webhooks  # noqa: F401

@@ -1,4 +1,4 @@
-"""The two mails that a follower ever gets: the question whether they asked, and a published erratum."""
+"""The two mails that a follower ever gets: the question whether they asked, and a published erratum; and the owner's."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from testround.errata.models import Erratum
 from testround.errata.selectors import ShownErratum, shown_erratum
 from testround.errata.wording import ChangeRow
 from testround.following.links import confirm_address, leave_address
-from testround.following.models import Follower
+from testround.following.models import Attempt, Delivery, Follower, Webhook
 from testround.kernel.terms import Terms
 from testround.outbox.letters import Action, Facts, Letter, Mailing, Part, letter
 from testround.patterns.models import Pattern
@@ -137,3 +137,34 @@ def _why(erratum: Erratum, by_terms: dict[str, ShownErratum]) -> list[str]:
     if in_inches == by_terms[erratum.edition.terms].why:
         return [why]
     return [why, _("In inches: {why}").format(why=in_inches)]
+
+
+def given_up(*, webhook: Webhook, delivery: Delivery, attempt: Attempt) -> Letter:
+    """To the owner, when a message could not be delivered to one of the pattern's addresses."""
+    title = webhook.pattern.title
+    answered = (
+        _("it answered {status}").format(status=attempt.status)
+        if attempt.status is not None
+        else attempt.get_problem_display()
+    )
+    erratum = delivery.erratum
+    what = _("Erratum {number}").format(number=erratum.number) if erratum is not None else ""
+    return letter(
+        _("Not delivered: errata of {title}").format(title=title),
+        _("An erratum of {title} could not be posted to another program, and is not tried any more.").format(
+            title=title
+        ),
+        Facts(
+            (
+                *([(_("What"), what)] if what else []),
+                (_("Address"), webhook.url),
+                (_("At last"), answered),
+            )
+        ),
+        webhook.get_paused_display() if webhook.paused else "",
+        _("When the address is mended, take it up again and send what it missed.")
+        if webhook.paused
+        else _("When the address is mended, send it again from its page."),
+        Action(_("See what was tried"), f"{settings.SITE_URL}{webhook.get_absolute_url()}"),
+        why=_("You get this mail because the pattern is yours."),
+    )

@@ -7,7 +7,7 @@ from django.db.models import QuerySet
 from django.db.models.functions import Lower
 from django.utils.translation import gettext as _
 
-from testround.following.models import Follower
+from testround.following.models import Follower, Webhook
 from testround.following.services import follower_leave
 from testround.people.held import Shelf, erases, keeps
 from testround.people.models import User
@@ -26,6 +26,16 @@ def follows_held(user: User) -> Shelf:
         for follower in _of(user).select_related("pattern")
     ]
     return Shelf("follows", _("Patterns whose errata you follow by mail"), _("nobody"), rows)
+
+
+@keeps
+def webhooks_held(user: User) -> Shelf:
+    """Addresses of other programs that errata of their patterns are posted to."""
+    rows = [
+        {"pattern": webhook.pattern.title, "address": webhook.url, "added": webhook.created}
+        for webhook in Webhook.objects.filter(pattern__owner=user).select_related("pattern").order_by("pk")
+    ]
+    return Shelf("webhooks", _("Where errata of your patterns are posted"), _("nobody"), rows)
 
 
 @erases
