@@ -58,6 +58,7 @@ def published(*, erratum: Erratum) -> Letter:
                 *([(_("Sizes"), own.sizes)] if own.sizes else []),
             )
         ),
+        _("It puts right erratum {number}.").format(number=own.corrects) if own.corrects else "",
         *_said(by_terms, lambda shown: shown.text),
         *_numbers(erratum),
         *_why(erratum, by_terms),

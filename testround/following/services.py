@@ -117,7 +117,7 @@ def _tell_batch(subject: Mapping[str, Any]) -> None:
     """
     erratum = (
         Erratum.objects.published()
-        .select_related("pattern", "edition__pattern")
+        .select_related("pattern", "edition__pattern", "corrects")
         .filter(pk=subject["erratum"])
         .first()
     )

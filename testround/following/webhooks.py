@@ -9,20 +9,21 @@ import uuid
 from collections.abc import Mapping
 from typing import Any
 
-from django.conf import settings
 from django.db import transaction
 from django.db.models import Q
-from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from testround.errata.heard import when_published
 from testround.errata.models import Erratum
-from testround.errata.selectors import public_document, public_errata
+from testround.errata.published import Addresses
+from testround.errata.published.document import errata_document
+from testround.errata.selectors import public_errata
 from testround.following import letters, posting, signing
 from testround.following.models import Attempt, Delivery, Webhook
 from testround.following.posting import Answer
 from testround.following.targets import BadTarget, target_of
+from testround.kernel.errata import errata_json
 from testround.outbox.mail import mail_send
 from testround.outbox.services import handles, regularly, work_add
 from testround.patterns.access import Right, require
@@ -217,14 +218,13 @@ def _data(erratum: Erratum) -> dict[str, Any]:
         raise LookupError(
             f"Nothing of {erratum.pattern.code} is public, though an erratum of it is published."
         )
-    document = public_document(public, _pattern(erratum.pattern)["address"])
+    document = json.loads(errata_json(errata_document(public, Addresses(erratum.pattern.code))))
     (entry,) = (entry for entry in document["errata"] if entry["number"] == erratum.number)
     return {"pattern": document["pattern"], "erratum": entry}
 
 
 def _pattern(pattern: Pattern) -> dict[str, str]:
-    address = f"{settings.SITE_URL}{reverse('errata:list', args=[pattern.code])}"
-    return {"title": pattern.title, "address": address}
+    return {"title": pattern.title, "address": Addresses(pattern.code).list}
 
 
 def _body(delivery: Delivery, data: Mapping[str, Any], *, at: dt.datetime | None = None) -> str:

@@ -265,6 +265,16 @@ Testround
     assert "was 107.3 cm (42 1/4 in), now 103.6 cm (40 3/4 in)" in html
 
 
+def test_the_mail_says_which_earlier_erratum_is_put_right(
+    follower: Follower, publish: Callable[..., Erratum]
+) -> None:
+    first = Erratum.objects.get()
+
+    publish(corrects=first)
+
+    assert "It puts right erratum 1." in mail.outbox[0].body
+
+
 def test_the_mail_is_in_the_language_in_which_its_reader_asked(
     client: Client,
     followed: Pattern,
@@ -462,7 +472,7 @@ def test_the_designers_page_costs_the_same_for_one_follower_or_many(
             )
             for number in range(count)
         )
-        with django_assert_num_queries(4):  # session, person, pattern, followers
+        with django_assert_num_queries(5):  # session, person, pattern, followers, webhooks
             client.get(path)
 
 
