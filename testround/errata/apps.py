@@ -6,5 +6,5 @@ class ErrataConfig(AppConfig):
     label = "errata"
 
     def ready(self) -> None:
-        # Registers the work that follows a report.
-        from testround.errata import services  # noqa: F401
+        # Registers the work that follows a report, and what testers hear of errata.
+        from testround.errata import services, testers  # noqa: F401

@@ -17,7 +17,9 @@ from testround.outbox.models import Mail, Stopped
 SALT = "testround.outbox.stop"
 KINDS: dict[str, str] = {
     Mail.Kind.REMINDERS: _("Reminders of dates, and a designer's friendly word"),
-    Mail.Kind.NOTES: _("Notes from the designer, and questions and answers of a round"),
+    Mail.Kind.NOTES: _(
+        "Notes from the designer, questions and answers of a round, and corrections that touch your size"
+    ),
 }
 
 

@@ -34,11 +34,13 @@ from testround.errata.wording.since import changed_since, differences, tells
 from testround.errata.wording.tables import (
     ChangeRow,
     ChangeTable,
+    change_sizes,
     change_table_of,
     change_tables,
     of_size,
     value_words,
 )
+from testround.errata.wording.testers import means
 
 __all__ = [
     "GAUGE_UNITS",
@@ -52,6 +54,7 @@ __all__ = [
     "Named",
     "affected_sizes",
     "change_sentence",
+    "change_sizes",
     "change_table_of",
     "change_tables",
     "changed_since",
@@ -62,6 +65,7 @@ __all__ = [
     "fault_words",
     "headline",
     "in_order",
+    "means",
     "name_of",
     "names_of",
     "needs_words",

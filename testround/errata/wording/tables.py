@@ -52,6 +52,11 @@ def of_size(changes: Iterable[Change], size: str) -> list[dict[str, Any]]:
     return [change for change in kept if change["now"]]
 
 
+def change_sizes(changes: Iterable[Change], size: str) -> bool:
+    """Whether any change is one of this size, or of what is every size's: the gauge, or yarn by the square metre."""
+    return any(size in change["now"] or not _is_by_size(change["now"]) for change in changes)
+
+
 def change_tables(changes: Iterable[Change], units: LengthUnit) -> tuple[ChangeTable, ...]:
     """What changes, a table of was and now for each number."""
     return tuple(
