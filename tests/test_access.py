@@ -300,6 +300,7 @@ TABLE: dict[str, Access] = {
     "errata:preview": DESIGNER,
     "errata:publish": OWNERS_BUTTON,
     "errata:complete": DESIGNERS_BUTTON,
+    "errata:compare": DESIGNERS_FORM,
     "errata:discard": DESIGNERS_BUTTON,
     "errata:list": ANYONE,
     "errata:pdf": ANYONE,
@@ -448,7 +449,7 @@ class Scene:
             given[f"following:webhook{name}"] = (pattern, self.delivery.webhook.key)
         for name in ("follow", "asked", "pattern"):
             given[f"following:{name}"] = (pattern,)
-        for name in ("list", "pdf", "document", "feed", "text", "embed", "readers"):
+        for name in ("list", "pdf", "document", "feed", "text", "embed", "readers", "compare"):
             given[f"errata:{name}"] = (pattern,)
         for name in ("draft", "preview", "publish", "complete", "discard"):
             given[f"errata:{name}"] = (code, draft)

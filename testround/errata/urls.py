@@ -1,6 +1,14 @@
 from django.urls import URLPattern, URLResolver, path
 
-from testround.errata import asking_views, desk_views, draft_views, public_views, readers_views, views
+from testround.errata import (
+    asking_views,
+    desk_views,
+    draft_views,
+    editions_views,
+    public_views,
+    readers_views,
+    views,
+)
 
 app_name = "errata"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -28,6 +36,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("rounds/<str:code>/desk/<int:pk>/discard/", draft_views.discard, name="discard"),
     path("patterns/<str:code>/readers/", readers_views.readers, name="readers"),
     path("patterns/<str:code>/readers/<int:pk>/", readers_views.release, name="release"),
+    path("patterns/<str:code>/editions/", editions_views.compare, name="compare"),
     path("errata/<str:code>/", public_views.errata_list, name="list"),
     path("errata/<str:code>/errata.pdf", public_views.pdf, name="pdf"),
     path("errata/<str:code>/errata.json", public_views.document, name="document"),

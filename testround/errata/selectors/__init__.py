@@ -11,6 +11,12 @@ from testround.errata.selectors.analyses import (
     read_round,
     stands_in,
 )
+from testround.errata.selectors.compared import (
+    ComparedEditions,
+    changes_between_sheets,
+    compared_editions,
+    editions_of,
+)
 from testround.errata.selectors.credits import Credits, credits_of
 from testround.errata.selectors.desk import Askable, Desk, askable, behind, desk_of
 from testround.errata.selectors.effects import measurements_kept
@@ -33,6 +39,7 @@ __all__ = [
     "PRESSING",
     "AmountsResult",
     "Askable",
+    "ComparedEditions",
     "Credits",
     "Desk",
     "DimensionResult",
@@ -48,12 +55,15 @@ __all__ = [
     "amounts_result",
     "askable",
     "behind",
+    "changes_between_sheets",
     "changes_of",
+    "compared_editions",
     "credits_of",
     "decisions_of",
     "desk_of",
     "dimension_result",
     "drafts_of",
+    "editions_of",
     "following_of",
     "frame_origins",
     "gauges_result",

@@ -15,7 +15,7 @@ from testround.errata.services.drafting import (
     remark_undo,
     remarks_decide,
 )
-from testround.errata.services.editions import corrected_sheet, edition_correct
+from testround.errata.services.editions import corrected_sheet, drafts_from_editions, edition_correct
 from testround.errata.services.publishing import erratum_publish, problems_before_publishing
 from testround.errata.services.values import check_values, gauge_stands, sentences_of
 
@@ -29,6 +29,7 @@ __all__ = [
     "check_values",
     "corrected_sheet",
     "decision_undo",
+    "drafts_from_editions",
     "edition_correct",
     "errata_merge",
     "erratum_complete",

@@ -9,10 +9,14 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from testround.errata.models import Erratum
-from testround.errata.selectors import amendments_of
+from testround.errata.selectors import ComparedEditions, amendments_of, compared_editions
+from testround.errata.services.drafting import LONGEST_TEXT, hold_round, one_line
+from testround.errata.wording import draft_text, sizes_listed
 from testround.kernel.amended import amended_by_each
 from testround.kernel.problems import Problem
 from testround.kernel.round import Pattern as SheetDocument
+from testround.patterns.access import Right, require
+from testround.patterns.fields import Scale
 from testround.patterns.models import Edition
 from testround.patterns.services import SheetRefused, edition_create_next
 from testround.people.models import User
@@ -60,3 +64,50 @@ def edition_correct(*, round: Round, label: str, by: User) -> Edition:
     )
     diary_write(round=round, by=by, text=said.format(edition=edition.label, n=len(errata)))
     return edition
+
+
+@transaction.atomic
+def drafts_from_editions(*, compared: ComparedEditions, by: User) -> list[Erratum]:
+    """Draft errata to an older edition from what a newer one prints: one for each group of numbers that hang together.
+
+    They stand on the desk of the older edition's newest round. What an erratum or a draft has already is left out.
+
+    Raises
+    ------
+    Refused
+        There is nothing left to draft, or no round was made on the older edition.
+    """
+    old, new = compared.old, compared.new
+    require(by, Right.EDIT, old.pattern)
+    if compared.round is None:
+        said = _("No round was made on edition {edition}, so there is no desk that drafts could stand on.")
+        raise Refused.because(said.format(edition=old.label))
+    # Two who press at once: the second finds the drafts of the first.
+    hold_round(compared.round)
+    compared = compared_editions(old, new, Scale())
+    if not compared.groups or compared.round is None:
+        raise Refused.because(_("Every number that changed is in an erratum or a draft already."))
+    sizes = old.document.sizes
+    drafts = []
+    for changes in compared.groups:
+        touched = {size for change in changes for size in change["now"]}
+        drafts.append(
+            Erratum.objects.create(
+                pattern=old.pattern,
+                edition=old,
+                round=compared.round,
+                place=one_line(dict.fromkeys(change["place"] for change in changes)),
+                # A gauge is every size's.
+                sizes=sizes_listed(touched, sizes) if touched <= set(sizes) else [],
+                changes=list(changes),
+                text=draft_text(changes, sizes)[:LONGEST_TEXT],
+                why=_("Edition {edition} has it so.").format(edition=new.label),
+            )
+        )
+    said = ngettext(
+        "{n} draft of an erratum made from what edition {edition} prints.",
+        "{n} drafts of errata made from what edition {edition} prints.",
+        len(drafts),
+    )
+    diary_write(round=compared.round, by=by, text=said.format(n=len(drafts), edition=new.label))
+    return drafts
