@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from testround.errata.agreement import agreement, standing
@@ -15,16 +14,13 @@ from testround.errata.selectors import (
     DimensionResult,
     GaugeResult,
     GaugesResult,
-    PublicErrata,
     Read,
     ReportFacts,
-    ShownErratum,
     read_round,
     report_known,
 )
 from testround.kernel.amounts import Amount, Guesses
 from testround.kernel.units import GaugeSpan, LengthUnit
-from testround.paper.errata import ErrataList, ErratumChange, ErratumEntry, errata_pdf
 from testround.paper.gauge_data import gauges_of
 from testround.paper.plots import (
     DeviationPoint,
@@ -131,50 +127,6 @@ def report(facts: ReportFacts, reader: Reader) -> Report:
     """The report of a round, for page and paper."""
     read = read_round(facts.round)
     return report_of(read.analysis, read.round, units=reader.units, known=report_known(facts, read, reader))
-
-
-def errata(
-    public: PublicErrata, shown: Sequence[ShownErratum], url: str, units: LengthUnit, *, letter: bool
-) -> bytes:
-    """Published errata on paper, in their reader's terms and units."""
-    editions = dict.fromkeys(entry.edition for entry in shown) or [
-        edition.label for edition in public.editions
-    ]
-    return errata_pdf(
-        ErrataList(
-            title=public.pattern.title,
-            edition=", ".join(editions),
-            url=url,
-            entries=tuple(_entry(entry) for entry in shown),
-            sizes=public.sizes(None),
-            thanks=public.credits(None).sentence,
-        ),
-        paper="Letter" if letter else "A4",
-        units=units,
-    )
-
-
-def _entry(shown: ShownErratum) -> ErratumEntry:
-    erratum = shown.erratum
-    return ErratumEntry(
-        number=erratum.number or 0,
-        date=timezone.localdate(erratum.published_at),
-        edition=shown.edition,
-        place=shown.place,
-        sizes=tuple(erratum.sizes),
-        text=shown.text,
-        why=shown.why,
-        changes=tuple(
-            ErratumChange(
-                label=change["label"],
-                unit=change["unit"],
-                was=change["was"],
-                now=change["now"],
-                place=change["place"] if change["place"] not in (erratum.place, change["label"]) else "",
-            )
-            for change in shown.changes
-        ),
-    )
 
 
 def etag(state: Sequence[Any]) -> str:

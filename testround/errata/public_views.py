@@ -19,6 +19,7 @@ from testround.errata.choices import Choice, choice_asked, ways_asked
 from testround.errata.models import Erratum
 from testround.errata.published import Addresses, feed, shown_errata, shown_one, text
 from testround.errata.published.document import errata_document
+from testround.errata.published.paper import errata_paper
 from testround.errata.selectors import PublicErrata, frame_origins, public_errata, public_state
 from testround.kernel.errata import errata_json
 from testround.patterns.models import Edition
@@ -173,10 +174,7 @@ def _framed(response: HttpResponse, by: Sequence[str]) -> HttpResponse:
 @condition(etag_func=_etag)
 def pdf(request: HttpRequest, code: str) -> HttpResponse:
     public = _public(code)
-    choice = choice_asked(request, public)
-    data = papers.errata(
-        public, shown_errata(public, choice), Addresses(code).list, choice.units, letter=choice.letter
-    )
+    data = errata_paper(public, choice_asked(request, public))
     name = slugify(f"{public.pattern.title} errata") or "errata"
     return HttpResponse(
         data,

@@ -79,6 +79,7 @@ def _style(name: str, size: float, **more: Any) -> ParagraphStyle:
 fonts.register()
 
 BODY = _style("body", 9.5, spaceAfter=4)
+BODY_STRONG = _style("body-strong", 9.5, fontName=fonts.BOLD, spaceAfter=4)
 SMALL = _style("small", 8, textColor=_MUTED, spaceAfter=3)
 STEP = _style("step", 8, leftIndent=14, bulletIndent=2, bulletFontSize=8, spaceAfter=1)
 TITLE = _style("title", 20, fontName=fonts.BOLD, spaceAfter=2)
@@ -127,9 +128,12 @@ def paragraphs(text: str, style: ParagraphStyle = BODY) -> list[Flowable]:
     return [para(line, style) for line in text.splitlines() if line.strip()]
 
 
-def link(url: str, told: str, style: ParagraphStyle = BODY) -> Link:
-    """An address in letters that leads to it where it is shown on a screen; ``told`` says what is there."""
-    return Link(words(url), style, url=url, told=fonts.printable(told))
+def link(url: str, told: str, style: ParagraphStyle = BODY, *, shown: str = "") -> Link:
+    """An address in letters that leads to it where it is shown on a screen.
+
+    ``told`` says what is there; ``shown`` is what is printed, where that is shorter than the address.
+    """
+    return Link(words(shown or url), style, url=url, told=fonts.printable(told))
 
 
 class Heading(_Heading):
@@ -218,25 +222,53 @@ def by_size(
     *,
     head: str = "",
     caption: str = "",
+    large: bool = False,
+    strong: Sequence[int] = (),
 ) -> list[Flowable]:
     """A table with a column for every size; more than ten sizes go on in a further table below.
 
-    A table of few rows is kept on one page, with its caption.
+    A table of few rows is kept on one page, with its caption. With ``large`` its figures are as large as their columns
+    allow, to be read while working; those of the rows ``strong`` are bold.
     """
     parts: list[Flowable] = []
     for start in range(0, len(columns), _COLUMNS_ABREAST):
         part = columns[start : start + _COLUMNS_ABREAST]
         label = min(width * 0.22, 38 * mm)
         each = min((width - label) / len(part), 24 * mm)
+        shown = [(name, cells[start : start + _COLUMNS_ABREAST]) for name, cells in rows]
+        size = _largest([part, *(cells for _name, cells in shown)], each) if large else CELL_NARROW.fontSize
         table = grid(
             [head, *part],
-            [[name, *cells[start : start + _COLUMNS_ABREAST]] for name, cells in rows],
+            [
+                [
+                    para(cut(name), CELL_HEAD if row in strong else CELL),
+                    *(_figure(cell, size, strong=row in strong) for cell in cells),
+                ]
+                for row, (name, cells) in enumerate(shown)
+            ],
             [label, *[each] * len(part)],
             narrow=True,
         )
         block = [Caption(words(caption), SMALL), table] if caption and start == 0 else [table]
         parts += [KeepTogether(block)] if len(rows) <= _KEPT_TOGETHER else block
     return parts
+
+
+_NARROW = {
+    (size, strong): _style(f"cell-{size}", size, fontName=face, alignment=TA_CENTER)
+    for size in (9.5, 8.5, 7.5)
+    for strong, face in ((False, fonts.REGULAR), (True, fonts.BOLD))
+}
+
+
+def _figure(text: str, size: float, *, strong: bool) -> Paragraph:
+    return para(cut(text), _NARROW[size, strong])
+
+
+def _largest(rows: Sequence[Sequence[str]], width: float) -> float:
+    """The size at which no figure breaks in a column of that width; the smallest where all do."""
+    widest = max((fonts.width_of(cell, 1, bold=True) for row in rows for cell in row), default=0)
+    return next((size for size, _strong in _NARROW if widest * size <= width - 6), CELL_NARROW.fontSize)
 
 
 def figures(table: Figures, width: float) -> list[Flowable]:

@@ -16,6 +16,7 @@ from testround.kernel.words import commas, gettext_noop, ngettext, pgettext
 from testround.kernel.words import gettext as _
 from testround.paper.document import (
     BODY,
+    BODY_STRONG,
     SMALL,
     SUBTITLE,
     Cover,
@@ -49,7 +50,11 @@ class ErratumChange:
 
 @dataclass(frozen=True, slots=True)
 class ErratumEntry:
-    """One published erratum. ``sizes`` are those whose copies are affected; empty for all."""
+    """One published erratum. ``sizes`` are those whose copies are affected; empty for all.
+
+    ``sized`` is whether the edition has sizes at all; ``standing`` what holds between it and others, a sentence each;
+    ``url`` the address at which it stays.
+    """
 
     number: int
     date: dt.date
@@ -59,20 +64,32 @@ class ErratumEntry:
     text: str
     why: str = ""
     changes: tuple[ErratumChange, ...] = ()
+    sized: bool = True
+    standing: tuple[str, ...] = ()
+    url: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class ErrataList:
-    """All published errata of a pattern. ``sizes`` in wearing order; ``url`` is the page that is kept up to date."""
+    """The published errata that matter to a copy of a pattern, or all of them.
+
+    ``copies`` says which editions and sizes those are; ``ways`` how lengths and stitches are said. ``sizes`` are in
+    wearing order. ``url`` is the page that is kept up to date, ``to`` the same for these copies. ``beside`` is what
+    else such a copy should know, a sentence each; ``nothing`` what is said where there is no erratum.
+    """
 
     title: str
-    edition: str
+    copies: str
     url: str
     entries: tuple[ErratumEntry, ...]
     sizes: tuple[str, ...] = ()
     designer: str = ""
     thanks: str = ""
     """Who tested it, in one sentence; empty for nobody."""
+    to: str = ""
+    ways: str = ""
+    beside: tuple[str, ...] = ()
+    nothing: str = ""
 
 
 _UNIT_WORDS = {
@@ -90,16 +107,18 @@ def errata_pdf(errata: ErrataList, *, paper: str = "A4", units: LengthUnit = "cm
     cover = Cover(
         title=_title(errata),
         author=errata.designer or "Testround",
-        subject=_("Edition {edition}").format(edition=errata.edition),
-        running=ngettext("{n} published", "{n} published", len(errata.entries)).format(n=len(errata.entries)),
+        subject=errata.copies,
+        running=_count(errata),
     )
 
     def story(width: float) -> list[Flowable]:
         parts: list[Flowable] = [_head(errata, width)]
         if not errata.entries:
-            parts.append(para(_("No errata are published for this pattern."), BODY))
+            parts.append(para(errata.nothing or _("No errata are published for this pattern."), BODY))
         for entry in sorted(errata.entries, key=lambda entry: entry.number):
             parts += _entry(entry, errata, width, units)
+        if errata.beside:
+            parts += [Spacer(1, 8), *(para(sentence, BODY) for sentence in errata.beside)]
         if errata.thanks:
             parts += [Spacer(1, 8), para(errata.thanks, SMALL)]
         return parts
@@ -111,26 +130,29 @@ def _title(errata: ErrataList) -> str:
     return _("{pattern}: errata").format(pattern=errata.title)
 
 
+def _count(errata: ErrataList) -> str:
+    """How many there are and how new the newest is."""
+    latest = max((entry.date for entry in errata.entries), default=None)
+    if latest is None:
+        return _("no errata")
+    said = ngettext(
+        "{n} erratum, the latest of {day}", "{n} errata, the latest of {day}", len(errata.entries)
+    )
+    return said.format(n=len(errata.entries), day=_day(latest))
+
+
 def _head(errata: ErrataList, width: float) -> Flowable:
     side = 30 * mm
-    count = len(errata.entries)
-    latest = max((entry.date for entry in errata.entries), default=None)
-    if latest:
-        said = ngettext(
-            "Edition {edition} · {n} erratum, the latest of {day}",
-            "Edition {edition} · {n} errata, the latest of {day}",
-            count,
-        ).format(edition=errata.edition, n=count, day=_day(latest))
-    else:
-        said = _("Edition {edition} · no errata").format(edition=errata.edition)
+    where = errata.to or errata.url
     left = [
         Heading(_title(errata), 0),
-        para(said, SUBTITLE),
+        para(f"{errata.copies} · {_count(errata)}", SUBTITLE),
+        *([para(errata.ways, SMALL)] if errata.ways else []),
         para(_("The list that is kept up to date:"), SMALL),
-        link(errata.url, _("The list of errata that is kept up to date")),
+        link(where, _("The list of errata that is kept up to date"), shown=errata.url),
     ]
     return Table(
-        [[left, qr_code(errata.url, side)]],
+        [[left, qr_code(where, side)]],
         colWidths=[width - side - 6, side + 6],
         hAlign="LEFT",
         spaceAfter=8,
@@ -144,26 +166,36 @@ def _head(errata: ErrataList, width: float) -> Flowable:
 
 
 def _entry(entry: ErratumEntry, errata: ErrataList, width: float, units: LengthUnit) -> list[Flowable]:
-    if entry.sizes:
-        said = ngettext(
-            "{day} · found in edition {edition} · affects size {sizes}",
-            "{day} · found in edition {edition} · affects sizes {sizes}",
-            len(entry.sizes),
-        )
-    else:
-        said = _("{day} · found in edition {edition} · affects every size")
-    said = said.format(day=_day(entry.date), edition=entry.edition, sizes=commas(entry.sizes))
     parts: list[Flowable] = [
         *section(f"{entry.number}. {entry.place}", room=35 * mm),
-        para(said, SMALL),
+        para(_found(entry), SMALL),
+        *(para(sentence, BODY_STRONG) for sentence in entry.standing),
         *paragraphs(entry.text, BODY),
     ]
     for change in entry.changes:
         parts += change_tables(change, errata.sizes, width, units)
     if entry.why:
         parts += paragraphs(_("Why: {why}").format(why=entry.why), SMALL)
+    if entry.url:
+        told = _("Erratum {number} at the address where it stays").format(number=entry.number)
+        parts.append(link(entry.url, told, SMALL))
     parts.append(Spacer(1, 4))
     return parts
+
+
+def _found(entry: ErratumEntry) -> str:
+    """When it was published, in which edition it was found, and which sizes it affects."""
+    if entry.sizes:
+        said = ngettext(
+            "{day} · found in edition {edition} · affects size {sizes}",
+            "{day} · found in edition {edition} · affects sizes {sizes}",
+            len(entry.sizes),
+        )
+    elif entry.sized:
+        said = _("{day} · found in edition {edition} · affects every size")
+    else:
+        said = _("{day} · found in edition {edition}")
+    return said.format(day=_day(entry.date), edition=entry.edition, sizes=commas(entry.sizes))
 
 
 def change_tables(
@@ -186,7 +218,8 @@ def change_tables(
         (pgettext("a correction", "was"), row(change.was)),
         (pgettext("a correction", "now"), row(change.now)),
     ]
-    return by_size([_column(name) for name in columns], rows, width, caption=head)
+    head_of = [_column(name) for name in columns]
+    return by_size(head_of, rows, width, caption=head, large=True, strong=(1,))
 
 
 def _unit_words(unit: str, units: LengthUnit) -> str:

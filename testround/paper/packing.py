@@ -18,14 +18,15 @@ _TOGETHER = 200
 def packed(document: PDFDocument) -> bytes:
     """The whole file: what `PDFDocument.format` writes, with every object packed that may be."""
     root, info = document.Reference(document.Catalog), document.Reference(document.info)
-    streams: list[tuple[int, bytes]] = []
+    whole: list[tuple[int, bytes]] = []
     plain: list[tuple[int, bytes]] = []
     number = 1
     # Writing an object may bring in others.
     while number in document.numberToId:
         body = format(document.idToObject[document.numberToId[number]], document, toplevel=1)
-        # A stream cannot be part of another.
-        (streams if body.rstrip().endswith(b"endstream") else plain).append((number, body.strip()))
+        # A stream cannot be part of another; what the document says of itself stays open to simple tools.
+        alone = body.rstrip().endswith(b"endstream") or document.numberToId[number] in (root.name, info.name)
+        (whole if alone else plain).append((number, body.strip()))
         number += 1
     file = PDFFile(document._pdfVersion)
     # For each object its kind, and where it is: an offset, or a pack and a place in it.
@@ -34,7 +35,7 @@ def packed(document: PDFDocument) -> bytes:
     def put(number: int, body: bytes) -> None:
         places[number] = (1, file.add(b"%d 0 obj\n%b\nendobj\n" % (number, body)), 0)
 
-    for own, body in streams:
+    for own, body in whole:
         put(own, body)
     for start in range(0, len(plain), _TOGETHER):
         part = plain[start : start + _TOGETHER]

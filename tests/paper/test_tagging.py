@@ -41,7 +41,7 @@ def errata(paper: str) -> bytes:
     return errata_pdf(
         ErrataList(
             title="Fenlight Cardigan",
-            edition="0.9",
+            copies="Edition 0.9",
             url=PAGE,
             sizes=SIZES,
             designer="A Designer",

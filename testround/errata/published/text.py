@@ -42,7 +42,7 @@ def erratum_text(shown: ShownErratum, choice: Choice, addresses: Addresses) -> s
     )
     day = date_format(timezone.localtime(erratum.published_at), "DATE_FORMAT") if erratum.published_at else ""
     blocks = [
-        _block([heading, f"{copies}, {day}", *_standing(shown)]),
+        _block([heading, f"{copies}, {day}", *standing_lines(shown)]),
         _block(shown.text.splitlines()),
         *(_block(lines) for lines in _tables(shown)),
     ]
@@ -52,7 +52,8 @@ def erratum_text(shown: ShownErratum, choice: Choice, addresses: Addresses) -> s
     return "\n".join(blocks)
 
 
-def _standing(shown: ShownErratum) -> Iterator[str]:
+def standing_lines(shown: ShownErratum) -> Iterator[str]:
+    """What holds between an erratum and others, and between it and a copy of another edition."""
     if shown.corrects:
         yield _("Puts right erratum {number}.").format(number=shown.corrects)
     for number in shown.corrected_by:
