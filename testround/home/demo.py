@@ -28,6 +28,7 @@ from testround.reports.photos import reencode
 from testround.rounds.forms.rounds import DEFAULT_TERMS
 from testround.rounds.models import Place, Round
 from testround.rounds.services import diary_write, invitation_create, place_add
+from testround.rounds.services.credits import credit_choose
 from testround.talk.services import note_write, question_answer, question_ask, word_write
 
 Say = Callable[[str], None]
@@ -100,6 +101,8 @@ def load(say: Say) -> None:
     say("Inviting one more by mail")
     seat = place_add(round=fenlight, name="Willow", size="2X", measures={}, yarn=None, by=designer)
     invitation_create(place=seat, email=INVITED, by=designer)
+    elder = fenlight.places.get(key="t05")
+    credit_choose(place=elder, thanked_as="Elder", in_report=True, by=elder.tester)
     say("Publishing a first erratum")
     erratum = finding_accept(round=fenlight, finding_ids=["printed-count:sleeve_sts"], by=designer)
     erratum_publish(erratum=erratum, by=designer)

@@ -49,9 +49,11 @@ def rounded(value: float, step: Fraction) -> Fraction:
     The one rounding rule of everything shown (ISO 80000-1:2009, annex B, rule B). What binary arithmetic
     leaves beyond the ninth decimal is not part of the value.
     """
-    exact = Fraction(f"{abs(value):.9f}")
-    whole, rest = divmod(exact, step)
-    result = step * (whole + (1 if 2 * rest >= step else 0))
+    # In whole billionths: a report says thousands of figures, and fractions are slow to reckon with.
+    billionths = int(f"{abs(value):.9f}".replace(".", ""))
+    each = 10**9 * step.numerator
+    whole, rest = divmod(billionths * step.denominator, each)
+    result = Fraction((whole + (2 * rest >= each)) * step.numerator, step.denominator)
     return -result if value < 0 else result
 
 

@@ -13,9 +13,10 @@ from functools import partial
 from typing import Any, Literal
 from xml.sax.saxutils import escape
 
+from reportlab import rl_config
 from reportlab.graphics.barcode.qr import QrCodeWidget
 from reportlab.lib.colors import Color, black
-from reportlab.lib.enums import TA_CENTER, TA_RIGHT
+from reportlab.lib.enums import TA_CENTER, TA_LEFT, TA_RIGHT
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import inch, mm
 from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, KeepTogether, PageTemplate
@@ -77,6 +78,8 @@ def _style(name: str, size: float, **more: Any) -> ParagraphStyle:
 
 
 fonts.register()
+# Streams are written as they are: in letters (ASCII85) they would be a quarter longer, and no mail needs that today.
+rl_config.useA85 = 0
 
 BODY = _style("body", 9.5, spaceAfter=4)
 BODY_STRONG = _style("body-strong", 9.5, fontName=fonts.BOLD, spaceAfter=4)
@@ -108,9 +111,9 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def cut(text: str) -> str:
+def cut(text: str, longest: int = LONGEST_CELL) -> str:
     """A text that fits a cell: a row cannot be taller than a page."""
-    return text if len(text) <= LONGEST_CELL else text[: LONGEST_CELL - 1].rstrip() + "…"
+    return text if len(text) <= longest else text[: longest - 1].rstrip() + "…"
 
 
 def para(text: str, style: ParagraphStyle = BODY) -> Paragraph:
@@ -157,15 +160,27 @@ def section(text: str, level: int = 1, *, room: float = 30 * mm) -> list[Flowabl
 
 # Tables ---------------------------------------------------------------------------------------------------
 
+_BESIDE = 3
+"""Points to the left and the right of what stands in a cell."""
 _GRID = [
     ("VALIGN", (0, 0), (-1, -1), "TOP"),
     ("LINEBELOW", (0, 0), (-1, -1), 0.4, _HAIRLINE),
     ("LINEBELOW", (0, 0), (-1, 0), 0.8, black),
-    ("LEFTPADDING", (0, 0), (-1, -1), 3),
-    ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+    ("LEFTPADDING", (0, 0), (-1, -1), _BESIDE),
+    ("RIGHTPADDING", (0, 0), (-1, -1), _BESIDE),
     ("TOPPADDING", (0, 0), (-1, -1), 2.5),
     ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
 ]
+_ALIGNED = {TA_LEFT: "LEFT", TA_CENTER: "CENTER", TA_RIGHT: "RIGHT"}
+
+
+def _as_lines(start: tuple[int, int], end: tuple[int, int], look: ParagraphStyle) -> list[tuple[Any, ...]]:
+    """How a table sets its cells of one line, so that they look as a paragraph of that style."""
+    return [
+        ("FONT", start, end, look.fontName, look.fontSize, look.leading),
+        ("ALIGN", start, end, _ALIGNED[look.alignment]),
+        ("TEXTCOLOR", start, end, look.textColor),
+    ]
 
 
 def grid(
@@ -176,27 +191,45 @@ def grid(
     right: Sequence[int] = (),
     narrow: bool = False,
     names: int = 0,
+    longest: int = LONGEST_CELL,
     style: Sequence[tuple[Any, ...]] = (),
 ) -> Table:
     """A table whose head is repeated on every page; plain strings are escaped and wrapped.
 
     ``right`` are the columns set flush right; ``narrow`` makes a table of many small figures; ``names`` is the column
-    that says what each row is about.
+    that says what each row is about; a text of more than ``longest`` signs is cut.
     """
 
-    def cell(content: Any, column: int, *, is_head: bool) -> Any:
+    def style_of(column: int, *, is_head: bool) -> ParagraphStyle:
+        if narrow and column > 0:
+            return CELL_NARROW_HEAD if is_head else CELL_NARROW
+        if column in right:
+            return CELL_HEAD_RIGHT if is_head else CELL_RIGHT
+        return CELL_HEAD if is_head else CELL
+
+    def cell(content: Any, column: int, look: ParagraphStyle) -> Any:
         if not isinstance(content, str):
             return content
-        content = cut(content)
-        if narrow and column > 0:
-            return para(content, CELL_NARROW_HEAD if is_head else CELL_NARROW)
-        if column in right:
-            return para(content, CELL_HEAD_RIGHT if is_head else CELL_RIGHT)
-        return para(content, CELL_HEAD if is_head else CELL)
+        content = cut(content, longest)
+        # What fits its column needs no paragraph, which takes many times as long to read and to set.
+        line = fonts.printable(content)
+        room = widths[column] - 2 * _BESIDE
+        if fonts.width_of(line, look.fontSize, bold=look.fontName == fonts.BOLD) <= room:
+            return line
+        return para(content, look)
 
+    heads = [style_of(column, is_head=True) for column in range(len(head))]
+    looks = [style_of(column, is_head=False) for column in range(len(head))]
     data = [
-        [cell(content, column, is_head=True) for column, content in enumerate(head)],
-        *([cell(content, column, is_head=False) for column, content in enumerate(row)] for row in rows),
+        [cell(content, column, heads[column]) for column, content in enumerate(head)],
+        *([cell(content, column, looks[column]) for column, content in enumerate(row)] for row in rows),
+    ]
+    lines = [
+        command
+        for column in range(len(head))
+        for first, last, look in ((0, 0, heads[column]), (1, -1, looks[column]))
+        for command in _as_lines((column, first), (column, last), look)
+        if first <= len(rows)
     ]
     return Table(
         data,
@@ -205,7 +238,7 @@ def grid(
         heads=1,
         names=names,
         hAlign="LEFT",
-        style=[*_GRID, *style],
+        style=[*_GRID, *lines, *style],
         spaceBefore=2,
         spaceAfter=6,
     )

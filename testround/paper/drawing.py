@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from itertools import groupby
 from xml.sax.saxutils import escape, quoteattr
 
@@ -311,6 +312,7 @@ def _svg_mark(mark: Mark, ident: str) -> str:
 _INK = 0.08
 
 
+@cache
 def _grey(strength: float) -> Color:
     level = 1 - strength * (1 - _INK)
     return Color(level, level, level)

@@ -7,7 +7,7 @@ copied, and fractions, arrows and the letters of European languages are all ther
 from __future__ import annotations
 
 import unicodedata
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 from reportlab.pdfbase import pdfmetrics
@@ -38,6 +38,7 @@ def _has() -> frozenset[int]:
     return frozenset(pdfmetrics.getFont(REGULAR).face.charToGlyph)
 
 
+@lru_cache(maxsize=4096)
 def printable(text: str) -> str:
     """The text as the typeface can show it.
 
@@ -45,6 +46,8 @@ def printable(text: str) -> str:
     steers the direction of writing is dropped; line ends, tabs and control signs become spaces; any other
     sign that the typeface lacks becomes `MISSING`.
     """
+    if text.isascii() and text.isprintable():
+        return text
     shown = []
     for sign in unicodedata.normalize("NFC", text):
         category = unicodedata.category(sign)
@@ -58,6 +61,7 @@ def printable(text: str) -> str:
     return "".join(shown)
 
 
+@lru_cache(maxsize=8192)
 def width_of(text: str, size: float, *, bold: bool = False) -> float:
     """How wide a line of text is, in the unit of ``size``."""
     register()

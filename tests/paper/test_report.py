@@ -170,7 +170,7 @@ def test_what_was_decided_and_whom_to_thank_are_said_where_they_are_known(text: 
         "1 Back, step 3 every size Work 96 rows. 12 May 2027 "
         "Declined, and why About Verdict Reason Chest circumference look closer Meant to be roomy."
     ) in told
-    assert "Thanks Tested by Alder and 3 others who prefer not to be named. How this was" in told
+    assert "Thanks Tested by Alder and 3 others who prefer not to be named. To copy into the pattern" in told
     assert "What was decided" not in text
     assert "Thanks" not in text
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from itertools import zip_longest
 
 from reportlab.lib.units import mm
-from reportlab.platypus import Spacer
+from reportlab.platypus import CondPageBreak, Spacer
 
 from testround.kernel.words import gettext as _
 from testround.paper.document import (
@@ -36,6 +36,10 @@ from testround.paper.report.blocks import BySize, Check, Grid, Pictures, Report,
 _SCALE = 0.75
 """Points to a unit of a plot: its lettering is as large as that of the tables."""
 _APART = 10.0
+_ABOVE_A_PLOT = 45 * mm
+"""Heading, verdict and caption."""
+_LONGEST_CELL = 1200
+"""Signs of what people wrote: in the narrowest column of words still half a page."""
 _TALLEST_ROOM = 220 * mm
 _LOOKS = {"body": BODY, "small": SMALL, "strong": CELL_HEAD}
 
@@ -71,7 +75,7 @@ def _section(one: Section, width: float) -> list[Flowable]:
             rows = _rows_of(block, width)
             # A plot comes with its heading.
             tallest = max(plot.drawing.height for plot in rows[0] if plot is not None) * _SCALE
-            room = max(room, min(tallest + 20 * mm, _TALLEST_ROOM))
+            room = max(room, min(tallest + _ABOVE_A_PLOT, _TALLEST_ROOM))
             body += _pictures(block, rows, width)
         else:
             body += _set(block, width)
@@ -93,8 +97,9 @@ def _set(block: Text | Grid | BySize | Check, width: float) -> list[Flowable]:
 def _grid(block: Grid, width: float) -> list[Flowable]:
     if not block.shares:
         return figures(Figures(block.caption, block.head, block.rows), width)
-    table = grid(block.head, block.rows, [width * share for share in block.shares], right=block.right)
-    return [caption(block.caption), table] if block.caption else [table]
+    widths = [width * share for share in block.shares]
+    table = grid(block.head, block.rows, widths, right=block.right, longest=_LONGEST_CELL)
+    return [CondPageBreak(22 * mm), caption(block.caption), table] if block.caption else [table]
 
 
 def _check(block: Check, width: float) -> list[Flowable]:

@@ -195,7 +195,8 @@ def thanks(case: Case) -> list[Section]:
     """Who is thanked, as they wish to be named."""
     if not case.known.thanks:
         return []
-    return [Section("thanks", _("Thanks"), (Text(case.known.thanks),))]
+    said = _("To copy into the pattern; it follows how testers wish to be named.")
+    return [Section("thanks", _("Thanks"), (Text(case.known.thanks), Text(said, "small")))]
 
 
 def method() -> Section:
