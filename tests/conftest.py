@@ -39,6 +39,7 @@ hypothesis.settings.load_profile("unhurried")
 
 # What a test may need beyond Python, and how a newcomer gets it.
 CHROMIUM = shutil.which("chromium")
+NU_JAR = os.environ.get("TESTROUND_NU_JAR", "")
 SERVICES = {
     "postgres": (
         "postgresql" in django_settings.DATABASES["default"]["ENGINE"],
@@ -50,6 +51,11 @@ SERVICES = {
         "needs Redis: apt-get install redis-server, and set REDIS_URL=redis://127.0.0.1:6379/9",
     ),
     "browser": (CHROMIUM is not None, "needs Chromium: apt-get install chromium"),
+    "nu": (
+        Path(NU_JAR).is_file() and shutil.which("java") is not None,
+        "needs the W3C's Nu HTML checker: apt-get install default-jre-headless npm, npm install --prefix FOLDER vnu-jar, "
+        "and set TESTROUND_NU_JAR=FOLDER/node_modules/vnu-jar/build/dist/vnu.jar",
+    ),
     "gettext": (shutil.which("xgettext") is not None, "needs GNU gettext: apt-get install gettext"),
 }
 

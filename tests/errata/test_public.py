@@ -241,7 +241,7 @@ def test_the_errata_come_as_a_pdf(client: Client, tested: Round, misprint: Errat
 # What there is nothing to know of
 
 
-@pytest.mark.parametrize("page", ["list", "document", "pdf"])
+@pytest.mark.parametrize("page", ["list", "document", "feed", "text", "embed", "pdf"])
 def test_a_pattern_in_an_open_round_says_that_there_are_none_so_far(
     client: Client, a_round: Round, page: str
 ) -> None:
@@ -252,7 +252,7 @@ def test_a_pattern_in_an_open_round_says_that_there_are_none_so_far(
         assert "None so far" in response.content.decode()
 
 
-@pytest.mark.parametrize("page", ["list", "document", "pdf"])
+@pytest.mark.parametrize("page", ["list", "document", "feed", "text", "embed", "pdf"])
 def test_a_pattern_whose_round_is_only_planned_is_not_to_be_guessed(
     client: Client, a_round: Round, page: str
 ) -> None:
