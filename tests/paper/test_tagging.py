@@ -5,11 +5,13 @@ Structure and marks are those of ISO 32000-1:2008, 14.6 to 14.9.
 
 from __future__ import annotations
 
+import ast
 import datetime as dt
 import itertools
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -427,3 +429,20 @@ def test_an_empty_cell_keeps_the_others_in_their_columns() -> None:
         [("TH", ""), ("TH", "B")],
         [("TH", ""), ("TD", "2")],
     ]
+
+
+def test_papers_are_made_of_flowables_that_tell_what_they_draw() -> None:
+    """ReportLab's own would be drawn outside of all marks."""
+    told = {"Paragraph", "Table", "LongTable", "Image", "ListFlowable", "HRFlowable", "Drawing", "Canvas"}
+    allowed = {"flowables.py", "tagging.py"}
+    found = [
+        f"{path.name}: {name.name}"
+        for path in (Path(document.__file__).parent).rglob("*.py")
+        if path.name not in allowed
+        for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("reportlab")
+        for name in node.names
+        if name.name in told
+    ]
+
+    assert found == []
