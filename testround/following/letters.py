@@ -55,7 +55,7 @@ def published(*, erratum: Erratum) -> Letter:
             (
                 (_("Where"), _in_both(by_terms, lambda shown: shown.place)),
                 (_("Edition"), own.edition),
-                *([(_("Sizes"), own.sizes)] if own.sizes else []),
+                *([(_("Sizes"), ", ".join(erratum.sizes) or own.sizes)] if own.sizes else []),
             )
         ),
         _("It puts right erratum {number}.").format(number=own.corrects) if own.corrects else "",
@@ -65,7 +65,7 @@ def published(*, erratum: Erratum) -> Letter:
         Action(_("Open it, in my own size and units"), address),
         why=_(
             "You get this mail because this address follows the errata of {title}. It is used for nothing else, "
-            "and nobody sees it."
+            "and the designer does not see it."
         ).format(title=title),
     )
 

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from urllib.parse import urlencode
+
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.debug import sensitive_post_parameters, sensitive_variables
@@ -20,6 +24,7 @@ from testround.following.services import (
     follower_leave,
 )
 from testround.patterns.models import Pattern
+from testround.people.language import speaking
 from testround.rounds.throttle import counted, network_of
 from testround.rounds.views.shared import form_view, posted, secret_page
 
@@ -42,13 +47,20 @@ def _public_pattern(code: str) -> Pattern:
 @sensitive_post_parameters("email")
 def follow(request: HttpRequest, code: str) -> HttpResponse:
     """Ask to follow a pattern by mail. The answer is the same whether or not the address does already."""
+    # Of the page on which the form stood, which says it by its address and not by who reads.
+    with speaking(request.POST.get("language", "")):
+        return _follow(request, code)
+
+
+def _follow(request: HttpRequest, code: str) -> HttpResponse:
     pattern = _public_pattern(code)
     form = FollowForm(posted(request))
     status = 422 if form.is_bound else 200
     if form.is_valid():
         if counted("follow", network_of(request), most=MOST_FROM_A_NETWORK, seconds=HOUR):
             follow_ask(pattern=pattern, address=form.cleaned_data["email"])
-            return redirect("following:asked", code)
+            there = reverse("following:asked", args=[code])
+            return redirect(f"{there}?{urlencode({'language': get_language()})}")
         form.add_error(
             None,
             _(
@@ -62,7 +74,8 @@ def follow(request: HttpRequest, code: str) -> HttpResponse:
 @require_safe
 def asked(request: HttpRequest, code: str) -> HttpResponse:
     context = {"pattern": _public_pattern(code), "days": FORGOTTEN_AFTER_DAYS}
-    return render(request, "following/asked.html", context)
+    with speaking(request.GET.get("language", "")):
+        return render(request, "following/asked.html", context)
 
 
 def _follower(token: str, salt: str) -> Follower | None:
@@ -87,7 +100,8 @@ def confirm(request: HttpRequest, token: str) -> HttpResponse:
     if request.method == "POST":
         follow_confirm(follower=follower)
         follower = get_object_or_404(Follower.objects.select_related("pattern"), pk=follower.pk)
-    return secret_page(render(request, "following/confirm.html", {"follower": follower}))
+    with speaking(follower.language):
+        return secret_page(render(request, "following/confirm.html", {"follower": follower}))
 
 
 # A mail program posts here by itself, without a cookie and without having seen the page (RFC 8058, section 3.2).
@@ -97,8 +111,11 @@ def confirm(request: HttpRequest, token: str) -> HttpResponse:
 def leave(request: HttpRequest, token: str) -> HttpResponse:
     """Leave and be forgotten: asked about on the page, done by a post, with whatever in it."""
     follower = _follower(token, LEAVE)
-    pattern = follower.pattern if follower is not None else None
-    if follower is not None and request.method == "POST":
+    if follower is None:
+        return secret_page(render(request, "following/leave.html"))
+    context = {"follower": follower, "pattern": follower.pattern}
+    if request.method == "POST":
         follower_leave(follower=follower)
-        follower = None
-    return secret_page(render(request, "following/leave.html", {"follower": follower, "pattern": pattern}))
+        context["follower"] = None
+    with speaking(follower.language):
+        return secret_page(render(request, "following/leave.html", context))

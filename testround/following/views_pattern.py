@@ -155,7 +155,7 @@ def delivery_again(request: HttpRequest, code: str, key: uuid.UUID, pk: int) -> 
         if webhooks.delivery_send_again(delivery=delivery, by=_user(request)):
             messages.success(request, _("On its way again, under the same id."))
         else:
-            messages.success(request, _("It waits for its turn already."))
+            messages.success(request, _("It is being posted already."))
     return redirect(found)
 
 

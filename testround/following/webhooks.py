@@ -138,10 +138,11 @@ def webhook_test(*, webhook: Webhook, by: User) -> Delivery:
 
 @transaction.atomic
 def delivery_send_again(*, delivery: Delivery, by: User) -> bool:
-    """Post a message that is done with once more, under the same id. False when it waits for its turn anyway."""
+    """Post a message at once, under the same id: again, or before its time. False when it is about to be anyway."""
     _locked(delivery.webhook, by)
     locked = Delivery.objects.select_for_update(of=("self",)).get(pk=delivery.pk)
-    if locked.state == State.WAITING:
+    being_posted = locked.claimed_until is not None and locked.claimed_until > timezone.now()
+    if locked.state == State.WAITING and (being_posted or not locked.attempts_made):
         return False
     _send_anew(locked)
     return True

@@ -24,6 +24,7 @@ from testround.following.webhooks import (
     deliveries_forget,
     deliveries_sweep,
     delivery_run,
+    delivery_send_again,
     webhook_add,
     webhook_pause,
     webhook_resume,
@@ -468,6 +469,20 @@ def test_the_page_of_an_address_lists_what_was_posted_and_sends_it_again(
     assert "Erratum 1: delivered" in done.text
     assert len({posted.headers["webhook-id"] for posted in program.posted}) == 1
     assert len(program.posted) == 2
+
+
+def test_a_message_that_waits_for_its_next_turn_can_be_sent_at_once(
+    webhook: Webhook, program: Receiver, publish: Callable[..., Erratum], designer: User
+) -> None:
+    program.status = 500
+    publish()
+    program.status = 200
+    delivery = webhook.deliveries.get()
+
+    assert delivery_send_again(delivery=delivery, by=designer)
+
+    delivery.refresh_from_db()
+    assert (delivery.state, tried(delivery)) == ("delivered", [(500, ""), (200, "")])
 
 
 def test_the_buttons_of_an_address_do_what_they_say(
