@@ -40,7 +40,8 @@ def follow_ask(*, pattern: Pattern, address: str) -> None:
     now = timezone.now()
     # Two forms at once write one row, and the second waits for the first.
     pattern = Pattern.objects.select_for_update(no_key=True).get(pk=pattern.pk)
-    follower = Follower.objects.filter(pattern=pattern, address__iexact=address).first()
+    # And one that is being forgotten at this moment is either gone by now or stays.
+    follower = Follower.objects.select_for_update().filter(pattern=pattern, address__iexact=address).first()
     if follower is not None and (
         follower.confirmed_at is not None or follower.asked_at > now - ASKED_AGAIN_AFTER
     ):
@@ -69,6 +70,8 @@ def follow_confirm(*, follower: Follower) -> None:
 @transaction.atomic
 def follower_leave(*, follower: Follower) -> None:
     """Delete the address, and with it every mail to it that has not left or is still on record."""
+    # Whoever is writing a mail to it holds the row: this waits for them, and takes that mail along.
+    Follower.objects.select_for_update().filter(pk=follower.pk).first()
     Mail.objects.filter(about=follower.about).delete()
     Follower.objects.filter(pk=follower.pk).delete()
 
@@ -79,12 +82,12 @@ def followers_forget(*, now: dt.datetime | None = None, most: int = 500) -> int:
     now = now or timezone.now()
     silent = Follower.objects.filter(
         confirmed_at__isnull=True, asked_at__lt=now - dt.timedelta(days=FORGOTTEN_AFTER_DAYS)
-    ).order_by("asked_at")
+    )
     gone = 0
-    for follower in list(silent[:most]):
+    for follower in list(silent.order_by("asked_at")[:most]):
         with transaction.atomic():
-            # Not who says yes at this very moment.
-            deleted, _rows = Follower.objects.filter(pk=follower.pk, confirmed_at__isnull=True).delete()
+            # Not who says yes, or is asked once more, at this very moment.
+            deleted, _rows = silent.filter(pk=follower.pk).delete()
             if deleted:
                 Mail.objects.filter(about=follower.about).delete()
                 gone += 1

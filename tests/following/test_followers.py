@@ -22,6 +22,7 @@ from testround.outbox.services import work_run
 from testround.patterns.models import Edition, Pattern
 from testround.people.held import held_of, person_erase
 from testround.people.models import User
+from testround.rounds.models import Round
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -385,6 +386,22 @@ def test_the_mails_of_a_batch_cost_the_same_letter_once_and_few_queries_each(
 
     assert len(written) == 1
     assert Mail.objects.count() == 51
+
+
+def test_who_is_about_to_publish_is_told_how_many_will_hear_of_it(
+    follower: Follower,
+    edition: Edition,
+    a_round: Round,
+    designer: User,
+    signed_in: Callable[[User], Client],
+) -> None:
+    draft = Erratum.objects.create(
+        pattern=edition.pattern, edition=edition, round=a_round, place="Hem", text="Knit 4 rows."
+    )
+
+    page = signed_in(designer).get(reverse("errata:preview", args=[a_round.code, draft.pk]))
+
+    assert "When it is published, 1 address that follows gets it by mail." in page.text
 
 
 # -- leaving -----------------------------------------------------------------------------------------------
