@@ -33,7 +33,7 @@ def test_without_a_choice_it_says_which_editions_and_sizes_it_is_for(first: Edit
     text = text_of(paper(first))
 
     assert "Editions 1.0, 1.1, every size · 2 errata, the latest of 3 March 2026" in text
-    assert "Lengths in centimetres, stitches in the terms of each edition." in text
+    assert "Lengths in centimetres. Stitches in the terms of each edition." in text
 
 
 def test_for_one_copy_it_holds_what_matters_to_it_and_says_what_does_not(first: Edition) -> None:
@@ -45,7 +45,7 @@ def test_for_one_copy_it_holds_what_matters_to_it_and_says_what_does_not(first: 
 
     assert outline_of(pdf)[1:] == [(1, "2. Edge")]
     assert "Edition 1.0, size S · 1 erratum, the latest of 3 March 2026" in text
-    assert "Lengths in inches, stitches in UK terms." in text
+    assert "Lengths in inches. Stitches in UK terms." in text
     assert "Work 1 double crochet in each stitch. Then cast off. Why: It is 1 in short." in text
     assert "Size S is not affected by these: erratum 1 (for M)." in text
 

@@ -57,12 +57,13 @@ def _copies(public: PublicErrata, choice: Choice) -> str:
 
 def _ways(choice: Choice) -> str:
     """How lengths and stitches are said, for whoever finds the paper."""
-    if choice.terms:
-        said = _("Lengths in {units}, stitches in {terms}.")
-    else:
-        said = _("Lengths in {units}, stitches in the terms of each edition.")
-    terms = _("UK terms") if choice.terms == "uk" else _("US terms")
-    return said.format(units=_("inches") if choice.units == "in" else _("centimetres"), terms=terms)
+    lengths = _("Lengths in inches.") if choice.units == "in" else _("Lengths in centimetres.")
+    stitches = {
+        "us": _("Stitches in US terms."),
+        "uk": _("Stitches in UK terms."),
+        "": _("Stitches in the terms of each edition."),
+    }
+    return f"{lengths} {stitches[choice.terms]}"
 
 
 def _beside(public: PublicErrata, choice: Choice) -> Iterator[str]:
