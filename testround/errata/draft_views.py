@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Any
 
 from django.contrib import messages
@@ -119,13 +120,20 @@ def preview(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 
 
 def _preview(request: HttpRequest, round: Round, erratum: Erratum, *, status: int = 200) -> HttpResponse:
+    reader = reader_for(request)
+    # Half of the readers read it so: in the other unit and the other terms.
+    other = dataclasses.replace(
+        reader, units="cm" if reader.units == "in" else "in", terms="us" if reader.terms == "uk" else "uk"
+    )
     problems = problems_before_publishing(erratum)
     following = _following(request, erratum)
     said = {problem.sentence for problem in following.get("lacking", ())}
     context = {
         "round": round,
         "erratum": erratum,
-        "shown": shown_erratum(erratum, reader_for(request)),
+        "shown": shown_erratum(erratum, reader),
+        "other": shown_erratum(erratum, other),
+        "other_reader": other,
         "may_not_yet": bool(problems),
         "problems": [problem for problem in problems if problem.sentence not in said],
         **following,

@@ -9,6 +9,8 @@ import pytest
 from django.core.management import call_command
 from django.db import IntegrityError, connection, transaction
 from django.db.models import ProtectedError
+from django.test import Client
+from django.urls import reverse
 from django.utils import timezone
 
 from testround.errata.forms import DraftForm
@@ -277,3 +279,38 @@ def test_the_command_that_empties_a_database_leaves_one_that_holds_published_err
         del connection.ops.sql_flush
 
     assert Erratum.objects.get().pk == draft.pk
+
+
+def test_no_page_changes_it(published: Erratum, tested: Round, designer: User, client: Client) -> None:
+    before = row_of(published)
+    client.force_login(designer)
+    code, pk = tested.code, published.pk
+    form = {
+        "place": "Other.",
+        "text": "Other.",
+        "sizes": ["XS", "S", "M"],
+        "draft": [pk, pk],
+        "finding": MISPRINT,
+    }
+    pages = [
+        reverse(f"errata:{name}", args=[code, pk])
+        for name in ("draft", "preview", "publish", "complete", "discard")
+    ]
+    pages += [
+        reverse(f"errata:{name}", args=[code])
+        for name in ("accept", "decline", "wait", "undo", "merge", "from_remarks", "undo_remark")
+    ]
+    pages += [published.get_absolute_url(), reverse("errata:list", args=[published.pattern.code])]
+
+    for address in pages:
+        for method in ("post", "put", "patch", "delete"):
+            answer = getattr(client, method)(address, form if method == "post" else "")
+
+            assert answer.status_code < 500
+            assert row_of(published) == before, (method, address)
+
+
+def test_the_sheet_it_corrects_is_kept_as_readers_have_it(
+    published: Erratum, tested: Round, designer: User
+) -> None:
+    assert Edition.objects.get(pk=published.edition_id).is_frozen

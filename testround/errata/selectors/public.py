@@ -224,7 +224,7 @@ def shown_erratum(
         erratum=erratum,
         edition=erratum.edition.label,
         place=told(erratum.place),
-        text=told(erratum.text),
+        text=lengths_in(told(erratum.text), reader.units),
         why=lengths_in(told(erratum.why), reader.units),
         sizes=_named_sizes(erratum.sizes) if erratum.sizes else _("every size") if every else "",
         changes=changes,

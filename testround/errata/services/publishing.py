@@ -13,6 +13,7 @@ from testround.errata.services.values import problems_of_numbers
 from testround.kernel.problems import Problem
 from testround.patterns.access import Right, require
 from testround.patterns.models import Pattern
+from testround.patterns.services import edition_freeze
 from testround.people.models import User
 from testround.rounds.refusals import Refused
 from testround.rounds.services import diary_write
@@ -58,6 +59,8 @@ def erratum_publish(*, erratum: Erratum, by: User) -> Erratum:
     problems = problems_before_publishing(locked)
     if problems:
         raise Refused(problems)
+    # What it corrects stays as readers have it before them.
+    edition_freeze(edition=locked.edition)
     last = Erratum.objects.filter(pattern_id=locked.pattern_id).aggregate(last=Max("number"))["last"]
     locked.number = (last or 0) + 1
     locked.published_at = timezone.now()

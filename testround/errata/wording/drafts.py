@@ -121,8 +121,12 @@ def change_sentence(change: Change, every: Sequence[str]) -> str:
     if not old_values:
         said = _("{label}: {new} {unit} {where}.") if where else _("{label}: {new} {unit}.")
         return said.format(label=label, new=new, unit=unit, where=where)
+    old = format_count(old_values.pop())
+    if change["unit"] == "cm":
+        # Each length with its unit, so that it can be told in another.
+        old = f"{old} cm"
     said = _("{label}: {new} {unit} {where}, not {old}.") if where else _("{label}: {new} {unit}, not {old}.")
-    return said.format(label=label, new=new, unit=unit, where=where, old=format_count(old_values.pop()))
+    return said.format(label=label, new=new, unit=unit, where=where, old=old)
 
 
 def _of_axis(value: float, axis: str) -> str:
