@@ -43,11 +43,9 @@ class Credits:
         if self.names:
             return _("Tested by {names}.").format(names=listed(self.names))
         if self.others:
-            return ngettext(
-                "Tested by {n} person who prefers not to be named.",
-                "Tested by {n} people who prefer not to be named.",
-                self.others,
-            ).format(n=self.others)
+            return ngettext("Tested by {n} person.", "Tested by {n} people.", self.others).format(
+                n=self.others
+            )
         return ""
 
 
