@@ -11,21 +11,18 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.text import slugify
-from django.utils.translation import get_language
-from django.views.decorators.http import condition, require_safe
+from django.views.decorators.http import require_safe
 
-from testround.errata import papers
+from testround.errata.answers import published, understood
 from testround.errata.choices import Choice, choice_asked, ways_asked
 from testround.errata.models import Erratum
 from testround.errata.published import Addresses, feed, shown_errata, shown_one, text
 from testround.errata.published.document import errata_document
 from testround.errata.published.paper import errata_paper
-from testround.errata.selectors import PublicErrata, frame_origins, public_errata, public_state
+from testround.errata.selectors import PublicErrata, frame_origins, public_errata
 from testround.kernel.errata import errata_json
 from testround.patterns.models import Edition
 from testround.people.everybody import View, for_everybody
-from testround.people.kept import source_digest
-from testround.static_files import files_name
 
 
 def _public(code: str) -> PublicErrata:
@@ -33,18 +30,6 @@ def _public(code: str) -> PublicErrata:
     if found is None:
         raise Http404
     return found
-
-
-def _etag(request: HttpRequest, code: str, *, number: int | None = None, pk: int | None = None) -> str | None:
-    """The name of an answer: of all that is public of the pattern, and how the address wants it said.
-
-    Asked in two small queries, so that a page that somebody has already costs no more than that.
-    """
-    state = public_state(code)
-    if state is None or not state.has(number=number, pk=pk):
-        return None
-    program = (settings.SITE_URL, settings.TIME_ZONE, source_digest().hex(), files_name())
-    return papers.etag([program, request.path, sorted(request.GET.items()), get_language(), state])
 
 
 def _found(public: PublicErrata, number: int) -> Erratum:
@@ -78,21 +63,21 @@ def _open_to_programs(view: View) -> View:
 
 @require_safe
 @for_everybody
-@condition(etag_func=_etag)
+@published
 def errata_list(request: HttpRequest, code: str) -> HttpResponse:
     public = _public(code)
-    choice = choice_asked(request, public)
+    choice = understood(request, choice_asked(request, public))
     return render(request, "errata/public_list.html", _list_context(public, choice))
 
 
 @require_safe
 @for_everybody
-@condition(etag_func=_etag)
+@published
 def edition(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     """The list for the copies of one edition, at an address that can be printed in them."""
     public = _public(code)
     own = _edition(public, pk)
-    choice = choice_asked(request, public, own)
+    choice = understood(request, choice_asked(request, public, own))
     return render(request, "errata/public_list.html", _list_context(public, choice, own))
 
 
@@ -120,11 +105,11 @@ def _list_context(public: PublicErrata, choice: Choice, own: Edition | None = No
 
 @require_safe
 @for_everybody
-@condition(etag_func=_etag)
+@published
 def erratum(request: HttpRequest, code: str, number: int) -> HttpResponse:
     public = _public(code)
     found = _found(public, number)
-    choice = ways_asked(request.GET)
+    choice = understood(request, ways_asked(request.GET))
     addresses = Addresses(code)
     context = {
         "public": public,
@@ -148,10 +133,14 @@ def embed(request: HttpRequest, code: str) -> HttpResponse:
     return _framed(response, frame_origins(code))
 
 
-@condition(etag_func=_etag)
+@published
 def _embed(request: HttpRequest, code: str) -> HttpResponse:
     public = _public(code)
-    return render(request, "errata/embed.html", _list_context(public, choice_asked(request, public)))
+    return render(
+        request,
+        "errata/embed.html",
+        _list_context(public, understood(request, choice_asked(request, public))),
+    )
 
 
 def _framed(response: HttpResponse, by: Sequence[str]) -> HttpResponse:
@@ -171,10 +160,10 @@ def _framed(response: HttpResponse, by: Sequence[str]) -> HttpResponse:
 
 @require_safe
 @for_everybody
-@condition(etag_func=_etag)
+@published
 def pdf(request: HttpRequest, code: str) -> HttpResponse:
     public = _public(code)
-    data = errata_paper(public, choice_asked(request, public))
+    data = errata_paper(public, understood(request, choice_asked(request, public)))
     name = slugify(f"{public.pattern.title} errata") or "errata"
     return HttpResponse(
         data,
@@ -186,9 +175,10 @@ def pdf(request: HttpRequest, code: str) -> HttpResponse:
 @require_safe
 @for_everybody
 @_open_to_programs
-@condition(etag_func=_etag)
+@published
 def document(request: HttpRequest, code: str) -> HttpResponse:
     """Always of the whole list: it says every thing in each of its ways, and what stands in which edition."""
+    understood(request, ways_asked(request.GET))
     schema = f"{settings.SITE_URL}{reverse('api:schema', args=['errata'])}"
     return HttpResponse(
         errata_json(errata_document(_public(code), Addresses(code))),
@@ -200,10 +190,10 @@ def document(request: HttpRequest, code: str) -> HttpResponse:
 @require_safe
 @for_everybody
 @_open_to_programs
-@condition(etag_func=_etag)
+@published
 def atom(request: HttpRequest, code: str) -> HttpResponse:
     public = _public(code)
-    choice = choice_asked(request, public)
+    choice = understood(request, choice_asked(request, public))
     data = feed.errata_feed(public, shown_errata(public, choice), choice, Addresses(code))
     return HttpResponse(data, content_type=feed.CONTENT_TYPE)
 
@@ -211,10 +201,10 @@ def atom(request: HttpRequest, code: str) -> HttpResponse:
 @require_safe
 @for_everybody
 @_open_to_programs
-@condition(etag_func=_etag)
+@published
 def as_text(request: HttpRequest, code: str) -> HttpResponse:
     public = _public(code)
-    choice = choice_asked(request, public)
+    choice = understood(request, choice_asked(request, public))
     said = text.errata_text(public, shown_errata(public, choice), choice, Addresses(code))
     return HttpResponse(said, content_type=text.CONTENT_TYPE)
 
@@ -222,10 +212,10 @@ def as_text(request: HttpRequest, code: str) -> HttpResponse:
 @require_safe
 @for_everybody
 @_open_to_programs
-@condition(etag_func=_etag)
+@published
 def erratum_as_text(request: HttpRequest, code: str, number: int) -> HttpResponse:
     public = _public(code)
-    choice = ways_asked(request.GET)
+    choice = understood(request, ways_asked(request.GET))
     shown = shown_one(public, _found(public, number), choice)
     said = text.erratum_text(shown, choice, Addresses(code))
     return HttpResponse(said, content_type=text.CONTENT_TYPE)

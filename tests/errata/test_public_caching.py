@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+from django.core.cache import cache
 from django.test import Client
 from django.urls import reverse
 
+from testround.errata import public_views
 from testround.errata.models import Erratum
 from testround.errata.services import erratum_publish, finding_accept
 from testround.people.models import User
@@ -53,6 +55,55 @@ def test_who_has_a_page_already_costs_two_queries_and_for_a_frame_one_more(
     assert (again.status_code, again.content, again["ETag"]) == (304, b"", first["ETag"])
     assert sorted(again["Cache-Control"].split(", ")) == ["max-age=60", "must-revalidate", "public"]
     assert again["Vary"] == "Accept-Language"
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_what_one_reader_asked_for_is_ready_for_the_next_one(
+    tested: Round, published: Erratum, page: str, django_assert_num_queries
+) -> None:
+    first = Client().get(address(page, tested), {"units": "in"})
+
+    with django_assert_num_queries(3 if page == "embed" else 2):
+        next_one = Client().get(address(page, tested), {"units": "in"})
+
+    assert next_one.status_code == 200
+    assert next_one.content == first.content
+    assert dict(next_one.headers) == dict(first.headers)
+
+
+def test_an_answer_that_was_made_while_an_erratum_came_out_is_not_kept(
+    client: Client, tested: Round, published: Erratum, designer: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    draft = finding_accept(round=tested, finding_ids=["finished-size:body_length"], by=designer)
+    read = public_views.public_errata
+    before = client.get(address("list", tested))
+    cache.clear()
+
+    def publish_then_read(code: str):
+        erratum_publish(erratum=draft, by=designer)
+        return read(code)
+
+    with monkeypatch.context() as meanwhile:
+        meanwhile.setattr(public_views, "public_errata", publish_then_read)
+        torn = client.get(address("list", tested))
+
+    # It says more than its name, which is the one of before; nobody else gets it.
+    assert torn["ETag"] == before["ETag"]
+    after = client.get(address("list", tested))
+    assert "2 corrections in all." in after.content.decode()
+
+
+@pytest.mark.parametrize(
+    "query", [{"size": "XXL"}, {"nonsense": "1"}, {"units": "furlong"}, {"edition": "999"}]
+)
+def test_what_is_asked_for_that_there_is_not_takes_no_room(
+    client: Client, tested: Round, published: Erratum, query: dict[str, str], django_assert_num_queries
+) -> None:
+    client.get(address("list", tested), query)
+
+    # Made anew: more than its name.
+    with django_assert_num_queries(5):
+        client.get(address("list", tested), query)
 
 
 @pytest.mark.parametrize("page", ["list", "edition", "embed", "pdf", "document", "feed", "text"])
