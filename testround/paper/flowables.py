@@ -272,7 +272,7 @@ class Table(platypus.Table):
 class Figure(shapes.Drawing):
     """A drawing with the words that stand for it."""
 
-    _attrMap = AttrMap(BASE=shapes.Drawing, alt=AttrMapValue(None, desc="What is said in its place"))
+    _attrMap = AttrMap(BASE=shapes.Drawing, alt=AttrMapValue(None))
 
     def __init__(self, width: float, height: float, *marks: Any, alt: str = "", **options: Any) -> None:
         super().__init__(width, height, *marks, **options)
