@@ -84,3 +84,36 @@ def _written_by_postgresql(table: str, columns: list[Field[Any, Any]], where: st
     rows = f"SELECT {names} FROM {table} WHERE {where}"  # noqa: S608 - as above
     text = "json_agg(chosen ORDER BY chosen.id)::text"
     return f"(SELECT encode(sha256(convert_to({text}, 'UTF8')), 'hex') FROM ({rows}) chosen)"  # noqa: S608
+
+
+def hanging_on(table: Table, where: str) -> dict[Table, str]:
+    """Some rows of a table and all rows anywhere that point to one of them, or to one that does, and so on.
+
+    Tables of every room are among them, without being named, and so will be those that come.
+    """
+    found = {table: where}
+    to_follow = [table]
+    for table in to_follow:
+        inside = rows_of(table, found[table])
+        pointing: dict[Table, list[str]] = {}
+        for relation in table._meta.related_objects:
+            if relation.field.concrete and not relation.field.many_to_many:
+                pointing.setdefault(relation.related_model, []).append(
+                    f"{{table}}.{relation.field.column} IN {inside}"
+                )
+        for other, ways in pointing.items():
+            if other not in found:
+                found[other] = " OR ".join(ways)
+                to_follow.append(other)
+    return found
+
+
+def as_loaded(*rows: Model) -> tuple[Any, ...]:
+    """What stands in rows as they were loaded, for the name of what is written from them.
+
+    A row may have been loaded just before somebody changed it; a digest asked for after that would name the new one.
+    """
+    return tuple(
+        (type(row).__name__, [row.__dict__.get(field.attname) for field in row._meta.concrete_fields])
+        for row in rows
+    )

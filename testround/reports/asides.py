@@ -9,6 +9,8 @@ import datetime as dt
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
+from django.db.models import Model
+
 from testround.rounds.models import Place
 
 
@@ -57,6 +59,8 @@ Taker = Callable[[Place], Mapping[int, str]]
 _speakers: list[Speaker] = []
 _tellers: list[Teller] = []
 _takers: list[Taker] = []
+# The tables that these functions read, and which of their rows, by the key of a place.
+SAID: dict[type[Model], str] = {}
 
 
 def speaks(speaker: Speaker) -> Speaker:

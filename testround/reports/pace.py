@@ -22,7 +22,9 @@ from testround.reports.models import Count, Finished, Reported, Sitting, Swatch
 from testround.reports.selectors import Desk
 from testround.rounds.due import date_of
 from testround.rounds.models import Place, Reminder, Round
-from testround.rounds.selectors.forecasts import foretells
+from testround.rounds.selectors.forecasts import foretells, names_what_foretells
+
+names_what_foretells(round_digest)
 
 # What a forecast rests on.
 READ = (Swatch, Count, Finished, Sitting)
@@ -93,6 +95,13 @@ def time_of(desk: Desk, *, today: dt.date) -> PlaceTime:
         a_week=found.a_week_until(closes, today) if found else None,
         caution=sitting_caution(sittings[-1].hours) if sittings else None,
     )
+
+
+def pace_told(place: Place, today: dt.date) -> Everyone | None:
+    """What a place's forecast rests on beyond what was sent from it: everyone's pace; nothing once it is measured."""
+    if place.state in (Place.State.MEASURED, Place.State.DONE):
+        return None
+    return everyone_in(place.round, today)
 
 
 def _forecast(desk: Desk, sittings: Sequence[Sitting], today: dt.date) -> Forecast | None:

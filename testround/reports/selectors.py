@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Any, cast
 
 from django.db.models import Q, QuerySet
@@ -22,10 +22,12 @@ from testround.patterns.compiled import name_of_sheet
 from testround.patterns.models import Edition
 from testround.people.models import User
 from testround.recent import Recent
+from testround.reports.asides import SAID
 from testround.reports.bridge import kernel_tester
 from testround.reports.models import Count, Finished, Fit, Photo, Rendition, Submission, Swatch
 from testround.rounds.models import Consent, Place
 from testround.rounds.selectors import places_of
+from testround.rows import RowsDigest, hanging_on
 
 # What this process has just worked out, for the next page of the same tester.
 _translated: Recent[kernel.Pattern] = Recent(16)
@@ -135,6 +137,22 @@ def desk_of(place: Place, terms: Terms | None = None) -> Desk:
         counts=tuple(Count.objects.filter(**current).order_by("pk")),
         finished=tuple(Finished.objects.filter(**current).order_by("pk")),
     )
+
+
+@cache
+def _rows_of_a_place() -> RowsDigest:
+    # What was said in the round counts for every place in it.
+    return RowsDigest({**hanging_on(Place, "{table}.id = %s"), **SAID})
+
+
+def place_digest(place: Place) -> str:
+    """A name for all that is stored of a place and of what was said in its round: one query, whatever was sent."""
+    return _rows_of_a_place().of(place.pk)
+
+
+def pattern_for(edition: Edition, terms: Terms) -> kernel.Pattern:
+    """The sheet of an edition, a crochet one in the reader's dialect."""
+    return _in_terms(edition, terms)[1]
 
 
 def typed_before(place: Place, kind: str) -> dict[str, str]:

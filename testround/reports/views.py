@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Callable
+from urllib.parse import urlencode
 
 from django.conf import settings
 from django.contrib import messages
@@ -46,9 +48,11 @@ from testround.reports.forms import (
 )
 from testround.reports.forms_phone import StopForm
 from testround.reports.models import Photo, Remark, Sitting, Swatch
-from testround.reports.pace import time_of
+from testround.reports.pace import pace_told, time_of
 from testround.reports.photos import photo_add, photo_remove
+from testround.reports.sections import section_named, sections_of
 from testround.reports.selectors import (
+    Desk,
     consents_of,
     current_fit,
     desk_of,
@@ -65,7 +69,7 @@ from testround.reports.sheet_page import lettered_dimensions, sheet_sections
 from testround.reports.steps import due_of, in_two, late_word, next_step
 from testround.reports.tasks import counted_lines, task_groups
 from testround.reports.timer import running_at, sitting_log
-from testround.reports.views_shared import answered, corrected, desk_at, form_at, shown
+from testround.reports.views_shared import answered, corrected, form_at, visited
 from testround.rounds.models import Place
 from testround.rounds.selectors import places_of, rounds_of
 from testround.rounds.services.privacy import consents_set
@@ -89,56 +93,59 @@ def places(request: HttpRequest) -> HttpResponse:
 @login_required
 @require_safe
 def place(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = desk_at(request, pk)
-    news = list(news_of(desk.place))
-    step, today = next_step(desk), timezone.localdate()
-    context = {
-        "step": step,
-        "due": due_of(step, desk.place),
-        "late": late_word(step, desk.place, today=today),
-        "groups": task_groups(desk, counted_at(desk.place)),
-        "running": running_at(desk.place),
-        "stop": StopForm(desk=desk),
-        "has_news": any(one.is_new for one in news),
-        "answer": desk.swatch_answer(),
-        "states": Place.State.choices,
-        "cautions": cautions_for(desk.pattern, desk.place.measures),
-        "time": time_of(desk, today=today),
-        "news": news,
-    }
-    return shown(request, "reports/place.html", desk, context)
+    held, today = place_held(request.user, pk), timezone.localdate()
+
+    def make(desk: Desk) -> dict[str, object]:
+        news = list(news_of(held))
+        step = next_step(desk)
+        return {
+            "step": step,
+            "due": due_of(step, held),
+            "late": late_word(step, held, today=today),
+            "groups": task_groups(desk, counted_at(held)),
+            "has_news": any(one.is_new for one in news),
+            "answer": desk.swatch_answer(),
+            "states": Place.State.choices,
+            "cautions": cautions_for(desk.pattern, held.measures),
+            "time": time_of(desk, today=today),
+            "news": news,
+        }
+
+    running = running_at(held)
+    clock = {"running": running, "stop": StopForm(desk=desk_of(held)) if running else None}
+    return visited(request, "reports/place.html", held, make, pace_told(held, today), beside=clock)
 
 
 @login_required
 @form_view
 def swatch(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = desk_at(request, pk)
-    corrects = corrected(request, desk.place, Swatch)
-    form = form_at(SwatchForm, request, desk, corrects=corrects)
-    answer = None if corrects else desk.swatch_answer()
-    context = {
-        "answer": answer,
-        "said": answer and in_two(answer.sentence(form.reader.units)),
-        "compared": compared_flats(desk, answer, form.reader.units) if answer else [],
-        "how": swatch_how(desk, form.reader.units),
-        "advice": answer and answer.advice and answer.advice.told(form.reader.units),
-        "first_swatch": not desk.swatches,
-        "unwashed": not any(row.state == "blocked" for row in desk.swatches),
-        "tool_names": [
-            tool_label(tool.mm, desk.pattern.craft, form.reader.tools).partition(" (")[0]
-            for tool in tools(desk.pattern.craft)
-            if not tool.odd
-        ],
-    }
+    def make(desk: Desk) -> tuple[SwatchForm, dict[str, object]]:
+        corrects = corrected(request, desk.place, Swatch)
+        form = form_at(SwatchForm, request, desk, corrects=corrects)
+        answer = None if corrects else desk.swatch_answer()
+        return form, {
+            "answer": answer,
+            "said": answer and in_two(answer.sentence(form.reader.units)),
+            "compared": compared_flats(desk, answer, form.reader.units) if answer else [],
+            "how": swatch_how(desk, form.reader.units),
+            "advice": answer and answer.advice and answer.advice.told(form.reader.units),
+            "first_swatch": not desk.swatches,
+            "unwashed": not any(row.state == "blocked" for row in desk.swatches),
+            "tool_names": [
+                tool_label(tool.mm, desk.pattern.craft, form.reader.tools).partition(" (")[0]
+                for tool in tools(desk.pattern.craft)
+                if not tool.odd
+            ],
+        }
+
     return answered(
         request,
         "reports/swatch.html",
-        desk,
-        form,
+        place_held(request.user, pk),
+        make,
         services.swatch_submit,
         then=reverse("reports:swatch", args=[pk]) + "#answer",
         received=_("Your swatch has arrived."),
-        context=context,
     )
 
 
@@ -146,81 +153,97 @@ def swatch(request: HttpRequest, pk: int) -> HttpResponse:
 @form_view
 def counts(request: HttpRequest, pk: int) -> HttpResponse:
     """The counts of one section of the text at a time; of a short pattern, all of them."""
-    desk = desk_at(request, pk)
-    page = counts_page(desk, request.GET.get("section"), posted=request.method == "POST")
-    section = page.section
-    form = form_at(
-        CountsForm, request, desk, section=section.slug if section else "", only=section and section.keys
-    )
-    if page.parts and not form.is_bound:
-        page = page.with_drafts(drafts_at(desk.place, request.user))
+    held = place_held(request.user, pk)
+    asked = request.GET.get("section", "")
+    is_one = section_named(sections_of(held.round.edition.document), asked) is not None
+    onto = ""
+
+    def make(desk: Desk) -> tuple[CountsForm, dict[str, object]]:
+        nonlocal onto
+        page = counts_page(desk, asked, posted=request.method == "POST")
+        section = page.section
+        form = form_at(
+            CountsForm,
+            request,
+            desk,
+            section=section.slug if section else "",
+            only=section and section.keys,
+        )
+        if page.parts and not form.is_bound:
+            page = page.with_drafts(drafts_at(desk.place, request.user))
+        onto = f"{request.path}?section={page.next}" if page.next else ""
+        return form, {"asides": asides_of(desk.place), "counts": page}
+
     return answered(
         request,
         "reports/counts.html",
-        desk,
-        form,
+        held,
+        make,
         services.counts_submit,
         received=_("Your counts have arrived."),
-        then=f"{request.path}?section={page.next}" if page.next else None,
-        context={"asides": asides_of(desk.place), "counts": page},
+        then=lambda: onto,
+        asked=urlencode({"section": asked}) if is_one else "",
     )
 
 
 @login_required
 @form_view
 def finished(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = desk_at(request, pk)
-    form = form_at(FinishedForm, request, desk)
+    def make(desk: Desk) -> tuple[FinishedForm, Callable[[], dict[str, object]]]:
+        form = form_at(FinishedForm, request, desk)
+        return form, lambda: {"pieces": measured_pieces(desk, form)}
+
     return answered(
         request,
         "reports/finished.html",
-        desk,
-        form,
+        place_held(request.user, pk),
+        make,
         services.finished_submit,
         received=_("Your measurements have arrived."),
-        context=lambda: {"pieces": measured_pieces(desk, form)},
     )
 
 
 @login_required
 @form_view
 def sitting(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = desk_at(request, pk)
-    corrects = corrected(request, desk.place, Sitting)
-    form = form_at(SittingForm, request, desk, corrects=corrects)
+    def make(desk: Desk) -> tuple[SittingForm, dict[str, object]]:
+        corrects = corrected(request, desk.place, Sitting)
+        form = form_at(SittingForm, request, desk, corrects=corrects)
+        return form, {
+            "running": None if corrects else running_at(desk.place),
+            "stop": StopForm(desk=desk),
+            "time": None if corrects else time_of(desk, today=timezone.localdate()),
+        }
 
     def received(form: SentForm) -> str:
         caution = sitting_caution(form.cleaned_data["hours"])
         arrived = _("Your hours have arrived.")
         return f"{arrived} {caution.sentence}" if caution else arrived
 
-    running = None if corrects else running_at(desk.place)
+    # Its clock runs on.
     return answered(
         request,
         "reports/sitting.html",
-        desk,
-        form,
+        place_held(request.user, pk),
+        make,
         sitting_log,
         received=received,
-        context={
-            "running": running,
-            "stop": StopForm(desk=desk),
-            "time": None if corrects else time_of(desk, today=timezone.localdate()),
-        },
+        keep=False,
     )
 
 
 @login_required
 @form_view
 def remark(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = desk_at(request, pk)
-    corrects = corrected(request, desk.place, Remark)
-    form = form_at(RemarkForm, request, desk, corrects=corrects)
+    def make(desk: Desk) -> tuple[RemarkForm, dict[str, object]]:
+        corrects = corrected(request, desk.place, Remark)
+        return form_at(RemarkForm, request, desk, corrects=corrects), {}
+
     return answered(
         request,
         "reports/remark.html",
-        desk,
-        form,
+        place_held(request.user, pk),
+        make,
         services.remark_submit,
         received=_("Your remark has arrived."),
     )
@@ -229,25 +252,24 @@ def remark(request: HttpRequest, pk: int) -> HttpResponse:
 @login_required
 @form_view
 def fit(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = desk_at(request, pk)
-    said = current_fit(desk.place)
-    form = form_at(FitForm, request, desk, said=said)
     return answered(
-        request, "reports/fit.html", desk, form, services.fit_submit, received=_("How it fits has arrived.")
+        request,
+        "reports/fit.html",
+        place_held(request.user, pk),
+        lambda desk: (form_at(FitForm, request, desk, said=current_fit(desk.place)), {}),
+        services.fit_submit,
+        received=_("How it fits has arrived."),
     )
 
 
 @login_required
 @form_view
 def guess(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = desk_at(request, pk)
-    typed = typed_before(desk.place, "guess")
-    form = form_at(GuessForm, request, desk, initial=typed)
     return answered(
         request,
         "reports/guess.html",
-        desk,
-        form,
+        place_held(request.user, pk),
+        lambda desk: (form_at(GuessForm, request, desk, initial=typed_before(desk.place, "guess")), {}),
         services.guess_submit,
         received=_("Your guess has arrived."),
     )
@@ -256,14 +278,11 @@ def guess(request: HttpRequest, pk: int) -> HttpResponse:
 @login_required
 @form_view
 def yarn(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = desk_at(request, pk)
-    typed = typed_before(desk.place, "yarn")
-    form = form_at(YarnForm, request, desk, initial=typed)
     return answered(
         request,
         "reports/yarn.html",
-        desk,
-        form,
+        place_held(request.user, pk),
+        lambda desk: (form_at(YarnForm, request, desk, initial=typed_before(desk.place, "yarn")), {}),
         services.yarn_submit,
         received=_("The yarn it took has arrived."),
     )
@@ -272,14 +291,11 @@ def yarn(request: HttpRequest, pk: int) -> HttpResponse:
 @login_required
 @form_view
 def measures(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = desk_at(request, pk)
-    typed = typed_before(desk.place, "measures")
-    form = form_at(MeasuresForm, request, desk, typed=typed)
     return answered(
         request,
         "reports/measures.html",
-        desk,
-        form,
+        place_held(request.user, pk),
+        lambda desk: (form_at(MeasuresForm, request, desk, typed=typed_before(desk.place, "measures")), {}),
         services.measures_submit,
         received=_("Your measurements have arrived."),
     )
@@ -288,17 +304,18 @@ def measures(request: HttpRequest, pk: int) -> HttpResponse:
 @login_required
 @form_view
 def photo_new(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = desk_at(request, pk)
-    form = form_at(PhotoForm, request, desk, seen=photos_may_be_seen(desk.place))
+    def make(desk: Desk) -> tuple[PhotoForm, dict[str, object]]:
+        form = form_at(PhotoForm, request, desk, seen=photos_may_be_seen(desk.place))
+        return form, {"photos": photos_of(desk.place), "most_bytes": settings.PHOTO_MAX_BYTES}
+
     return answered(
         request,
         "reports/photo_new.html",
-        desk,
-        form,
+        place_held(request.user, pk),
+        make,
         photo_add,
         then=reverse("reports:photo_new", args=[pk]),
         received=_("Your photo has arrived. Where and when it was taken is being removed from it."),
-        context={"photos": photos_of(desk.place), "most_bytes": settings.PHOTO_MAX_BYTES},
     )
 
 
@@ -355,13 +372,9 @@ def photo_gone(request: HttpRequest, pk: int, code: uuid.UUID) -> HttpResponse:
 @login_required
 @require_safe
 def worksheet(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = desk_at(request, pk)
-    sections = sheet_sections(desk, counted_at(desk.place).ticked)
-    return shown(
-        request,
-        "reports/worksheet.html",
-        desk,
-        {
+    def make(desk: Desk) -> dict[str, object]:
+        sections = sheet_sections(desk, counted_at(desk.place).ticked)
+        return {
             "worksheet": desk.worksheet,
             "sections": sections,
             "own_beside": any(
@@ -371,8 +384,9 @@ def worksheet(request: HttpRequest, pk: int) -> HttpResponse:
             "flats": flats_of(desk),
             "dimensions": lettered_dimensions(desk),
             "asides": asides_of(desk.place),
-        },
-    )
+        }
+
+    return visited(request, "reports/worksheet.html", place_held(request.user, pk), make)
 
 
 @login_required
@@ -411,11 +425,14 @@ def worksheet_pdf(request: HttpRequest, pk: int) -> HttpResponse:
 @login_required
 @require_safe
 def sent(request: HttpRequest, pk: int) -> HttpResponse:
-    desk = desk_at(request, pk)
-    page = Paginator(sent_from(desk, reader_of(request.user)), SENT_A_PAGE).get_page(request.GET.get("page"))
-    counted = counted_lines(counted_at(desk.place), len(desk.pattern.numbers))
-    context = {"page": page, "counted": counted}
-    return shown(request, "reports/sent.html", desk, context)
+    def make(desk: Desk) -> dict[str, object]:
+        found = sent_from(desk, reader_of(request.user))
+        return {
+            "page": Paginator(found, SENT_A_PAGE).get_page(request.GET.get("page")),
+            "counted": counted_lines(counted_at(desk.place), len(desk.pattern.numbers)),
+        }
+
+    return visited(request, "reports/sent.html", place_held(request.user, pk), make)
 
 
 @login_required
@@ -435,17 +452,20 @@ def done(request: HttpRequest, pk: int) -> HttpResponse:
 def of_tester(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     """What one tester sent, to be read by the round's designer."""
     reader = reader_of(request.user)
-    desk = desk_of(place_run(request.user, code, pk), reader.terms)
-    answer = desk.swatch_answer()
-    context = {
-        "page": Paginator(sent_from(desk, reader), SENT_A_PAGE).get_page(request.GET.get("page")),
-        "photos": photos_of(desk.place).filter(state=Photo.State.READY),
-        "said": answer and in_two(answer.sentence(reader.units)),
-        "measures": desk.worksheet.measures,
-        "counted": counted_lines(counted_at(desk.place), len(desk.pattern.numbers)),
-        "may": rights_on(desk.place.round.edition.pattern, request.user),
-    }
-    return shown(request, "reports/of_tester.html", desk, context)
+    run = place_run(request.user, code, pk)
+    may = rights_on(run.round.edition.pattern, request.user)
+
+    def make(desk: Desk) -> dict[str, object]:
+        answer = desk.swatch_answer()
+        return {
+            "page": Paginator(sent_from(desk, reader), SENT_A_PAGE).get_page(request.GET.get("page")),
+            "photos": photos_of(desk.place).filter(state=Photo.State.READY),
+            "said": answer and in_two(answer.sentence(reader.units)),
+            "measures": desk.worksheet.measures,
+            "counted": counted_lines(counted_at(desk.place), len(desk.pattern.numbers)),
+        }
+
+    return visited(request, "reports/of_tester.html", run, make, may, str(run.tester), beside={"may": may})
 
 
 @login_required

@@ -9,18 +9,24 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.cache import patch_cache_control
 from django.utils.translation import gettext as _
 
+from testround.people.kept import kept
 from testround.people.readers import reader_of
 from testround.reports.claims import AlreadySent
 from testround.reports.drafts import draft_at, draft_drop, draft_keep, worth_keeping
 from testround.reports.forms import SentForm
 from testround.reports.models import Photo, Submission
 from testround.reports.photos import PhotoRefused
-from testround.reports.selectors import Desk, desk_of, place_held
+from testround.reports.selectors import Desk, desk_of, pattern_for, place_digest, place_held
 from testround.rounds.models import Place
 from testround.rounds.refusals import Refused
+from testround.rows import as_loaded
+
+# What a tester sent stays no longer than this where only its name leads to it.
+KEPT_FOR_SECONDS = 60 * 60
 
 AnyForm = TypeVar("AnyForm", bound=SentForm)
 
@@ -65,6 +71,56 @@ def corrected(request: HttpRequest, held: Place, model: Any) -> Any:
     return get_object_or_404(model, pk=int(pk), place=held)
 
 
+def visited(
+    request: HttpRequest,
+    template: str,
+    held: Place,
+    make: Callable[[Desk], dict[str, Any]],
+    *rests_on: Any,
+    beside: dict[str, Any] | None = None,
+    asked: str = "",
+) -> HttpResponse:
+    """A page of a place as somebody opens it, kept until anything is sent or said there, or the day is over.
+
+    What it shows beyond the place and what was said in its round is given in ``rests_on``, or, where it changes
+    from minute to minute, ``beside`` what is kept. ``asked`` is the query of an address that is kept as well; any
+    other is worked out anew.
+    """
+    reader = reader_of(request.user)
+    edition = held.round.edition
+    context = {
+        "place": held,
+        "round": held.round,
+        "edition": edition,
+        "pattern": pattern_for(edition, reader.terms),
+        **(beside or {}),
+    }
+
+    def needs() -> dict[str, Any]:
+        return make(desk_of(held, reader.terms))
+
+    if request.GET.urlencode() not in ("", asked):
+        context |= needs()
+    else:
+        digest = place_digest(held)
+        context["kept"] = kept(
+            request,
+            template,
+            request.GET.urlencode(),
+            digest,
+            as_loaded(held, held.round, edition, edition.pattern),
+            str(edition.pattern.owner),
+            timezone.localdate(),
+            rests_on,
+            holds=lambda: place_digest(held) == digest,
+            needs=needs,
+            seconds=KEPT_FOR_SECONDS,
+        )
+    response = render(request, template, context)
+    patch_cache_control(response, private=True)
+    return response
+
+
 def shown(
     request: HttpRequest, template: str, desk: Desk, context: dict[str, Any], status: int = 200
 ) -> HttpResponse:
@@ -83,18 +139,29 @@ def wants_json(request: HttpRequest) -> bool:
 def answered(
     request: HttpRequest,
     template: str,
-    desk: Desk,
-    form: SentForm,
+    held: Place,
+    make: Callable[[Desk], tuple[AnyForm, dict[str, Any] | Callable[[], dict[str, Any]]]],
     submit: Callable[..., Submission | Photo],
     *,
     received: str | Callable[[Any], str],
-    then: str | None = None,
-    context: dict[str, Any] | Callable[[], dict[str, Any]] | None = None,
+    then: str | Callable[[], str | None] | None = None,
+    asked: str = "",
+    keep: bool = True,
 ) -> HttpResponse:
-    """The form, or the answer to it: taken and on to the next page, or shown again with what was typed."""
+    """The form, or the answer to it: taken and on to the next page, or shown again with what was typed.
+
+    ``make`` gives the form and what stands beside it; where that follows from the answer to the form, as a function
+    that is called once there is one. Without ``keep`` the page is written anew each time it is opened.
+    """
+    if request.method != "POST" and keep:
+        return visited(request, template, held, lambda desk: _with_form(*make(desk)), asked=asked)
+    desk = desk_of(held, reader_of(request.user).terms)
+    form, context = make(desk)
+    if request.method != "POST":
+        return shown(request, template, desk, _with_form(form, context))
     if "keep_for_later" in request.POST and form.draft_name:
         return _kept_for_later(request, desk, form)
-    if request.method == "POST" and form.is_valid():
+    if form.is_valid():
         try:
             result = submit(place=desk.place, key=form.cleaned_data["key"], by=request.user, **form.report())
         except AlreadySent as already:
@@ -110,11 +177,13 @@ def answered(
                 late = _("It came after the date; it is taken all the same, and marked as late.")
                 said = f"{said} {late}"
             messages.success(request, said)
-            return onward(request, then or desk.place.get_absolute_url())
-    status = 422 if form.is_bound else 200
-    # What follows from the answer to the form is made once there is one.
-    more = context() if callable(context) else context or {}
-    return shown(request, template, desk, {"form": form, **more}, status)
+            onto = then() if callable(then) else then
+            return onward(request, onto or desk.place.get_absolute_url())
+    return shown(request, template, desk, _with_form(form, context), 422)
+
+
+def _with_form(form: SentForm, context: dict[str, Any] | Callable[[], dict[str, Any]]) -> dict[str, Any]:
+    return {"form": form, **(context() if callable(context) else context)}
 
 
 def _kept_for_later(request: HttpRequest, desk: Desk, form: SentForm) -> HttpResponse:

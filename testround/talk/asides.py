@@ -8,14 +8,23 @@ from urllib.parse import urlencode
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from testround.reports.asides import Aside, Asides, News, Reply, speaks, takes_up, tells
+from testround.reports.asides import SAID, Aside, Asides, News, Reply, speaks, takes_up, tells
 from testround.rounds.models import Place
-from testround.talk.models import Question
+from testround.rows import rows_of
+from testround.talk.models import Answer, Look, Note, Question
 from testround.talk.selectors import first_at_each_place, new_answers, new_words, notes_with_new
 
 ASIDES_AT_A_STEP = 3
 NOTES_SHOWN = 3
 ANSWERS_SHOWN = 5
+
+_IN_THE_ROUND = f"{{table}}.round_id = (SELECT round_id FROM {Place._meta.db_table} WHERE id = %s)"  # noqa: S608
+SAID.update(
+    {
+        **dict.fromkeys((Note, Question, Look), _IN_THE_ROUND),
+        Answer: f"{{table}}.question_id IN {rows_of(Question, _IN_THE_ROUND)}",
+    }
+)
 
 
 @speaks

@@ -21,25 +21,9 @@ from testround.kernel.words import commas, ordinal_word, spoken
 from testround.patterns.access import Right
 from testround.people.models import User
 from testround.rounds.bridge import kernel_candidate, kernel_plan, unknown_of
-from testround.rounds.models import Candidate, Place, Proposal, Round, SuppliedYarn, Vacancy
+from testround.rounds.models import Candidate, Round, Vacancy
 from testround.rounds.selectors.rounds import rounds_of
 from testround.rounds.services.drafts import Called, Drafted
-from testround.rows import RowsDigest, rows_of
-
-_OF_ROUND = "{table}.round_id = %s"
-_ROWS = RowsDigest(
-    {
-        Round: "{table}.id = %s",
-        **dict.fromkeys((SuppliedYarn, Candidate, Place, Proposal), _OF_ROUND),
-        Vacancy: f"{{table}}.place_id IN {rows_of(Place, _OF_ROUND)}",
-    }
-)
-
-
-def assignment_digest(round: Round) -> str:
-    """A name for all that is stored of who offers, who has a place, and what the designer's draft asks: one query."""
-    return _ROWS.of(round.pk)
-
 
 # How the page of candidates can be sorted: the key in the address, and what it says.
 SORTS = {

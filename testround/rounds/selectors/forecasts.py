@@ -20,15 +20,28 @@ from testround.rounds.due import date_of
 from testround.rounds.models import Place, Reminder, Round
 
 Foreteller = Callable[[Round, dt.date], Mapping[int, Forecast]]
+Namer = Callable[[Round], str]
 OUTLOOKS_SHOWN = 40
 
 _foretellers: list[Foreteller] = []
+_namers: list[Namer] = []
 
 
 def foretells(foreteller: Foreteller) -> Foreteller:
     """Register a function that gives, for a round and a day, forecasts by the key of their place."""
     _foretellers.append(foreteller)
     return foreteller
+
+
+def names_what_foretells(namer: Namer) -> Namer:
+    """Register a function that gives a name for all of a round that its forecasts rest on, but for the day."""
+    _namers.append(namer)
+    return namer
+
+
+def forecasts_digest(round: Round) -> str:
+    """A name for what the forecasts of a round rest on, but for the day."""
+    return " ".join(namer(round) for namer in _namers)
 
 
 @dataclass(frozen=True, slots=True)

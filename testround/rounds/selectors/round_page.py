@@ -27,6 +27,7 @@ from testround.rounds.models import (
     SuppliedYarn,
     Vacancy,
 )
+from testround.rounds.selectors.digests import ENTRIES_SHOWN
 from testround.rounds.selectors.forecasts import Outlook, outlook_of
 from testround.rounds.selectors.nudges import QUIET_DAYS
 from testround.rounds.states import PLACE_ORDER, round_state_next
@@ -121,7 +122,6 @@ class RoundPage:
 NAMES_IN_A_CELL = 8
 LATE_SHOWN = 12
 VACANCIES_SHOWN = 5
-ENTRIES_SHOWN = 8
 COLUMNS = tuple(PLACE_ORDER)
 FINISHED = {Place.State.MEASURED, Place.State.DONE}
 

@@ -20,9 +20,7 @@ from django.views.decorators.debug import sensitive_variables
 from django.views.decorators.http import require_POST, require_safe
 
 from testround.patterns.access import Right, rights_on
-from testround.patterns.compiled import name_of_sheet
 from testround.people.context import reader_for
-from testround.people.kept import Kept, kept
 from testround.rounds import services
 from testround.rounds.bridge import seated_round
 from testround.rounds.forms.assignment import AcceptForm, DeclineForm, LimitsForm, SeatsForm, WordForm
@@ -33,7 +31,6 @@ from testround.rounds.selectors import round_for
 from testround.rounds.selectors.assignment import (
     SORTS,
     ProposalPage,
-    assignment_digest,
     candidate_rows,
     candidates_by_state,
     proposal_page,
@@ -42,9 +39,10 @@ from testround.rounds.selectors.assignment import (
     vacancy_of,
     without_address,
 )
+from testround.rounds.selectors.digests import assignment_digest, candidates_digest
 from testround.rounds.services.assignment import AlreadyAccepted, StaleDraft
-from testround.rounds.services.drafts import CACHED_FOR_SECONDS, Drafted, draft_of
-from testround.rounds.views.shared import form_view, posted, secret_page
+from testround.rounds.services.drafts import Drafted, draft_of
+from testround.rounds.views.shared import form_view, kept_here, page_asked, posted, secret_page
 
 CANDIDATES_A_PAGE = 50
 SEATS_A_PAGE = 50
@@ -67,30 +65,32 @@ STATES = {
 @login_required
 def candidates(request: HttpRequest, code: str) -> HttpResponse:
     round = round_for(request.user, code, Right.SEE)
-    counts = candidates_by_state(round)
     state = request.GET.get("state", "")
     if state not in STATES:
         state = str(Candidate.State.CONFIRMED)
     sort = request.GET.get("sort", "")
     if sort not in SORTS:
         sort = "answered"
-    page = Paginator(candidate_rows(round, state=state, sort=sort), CANDIDATES_A_PAGE).get_page(
-        request.GET.get("page")
-    )
-    context = {
-        "round": round,
-        "page": page,
-        "state": state,
-        "said": STATES[state],
-        "states": [(key, words, counts.get(key, 0)) for key, words in STATES.items()],
-        "sort": sort,
-        "sorts": [(key, words, urlencode({"state": state, "sort": key})) for key, words in SORTS.items()],
-        "query": f"{urlencode({'state': state, 'sort': sort})}&",
-        "no_addresses": without_address(page.object_list),
-        "total": sum(counts.values()),
-        "may": rights_on(round.edition.pattern, request.user),
-    }
-    return render(request, "rounds/candidates.html", context)
+    asked = page_asked(request)
+    may = rights_on(round.edition.pattern, request.user)
+
+    def needs() -> dict[str, Any]:
+        counts = candidates_by_state(round)
+        page = Paginator(candidate_rows(round, state=state, sort=sort), CANDIDATES_A_PAGE).get_page(asked)
+        return {
+            "page": page,
+            "state": state,
+            "said": STATES[state],
+            "states": [(key, words, counts.get(key, 0)) for key, words in STATES.items()],
+            "sort": sort,
+            "sorts": [(key, words, urlencode({"state": state, "sort": key})) for key, words in SORTS.items()],
+            "query": f"{urlencode({'state': state, 'sort': sort})}&",
+            "no_addresses": without_address(page.object_list),
+            "total": sum(counts.values()),
+        }
+
+    place = kept_here(request, "candidates", round, candidates_digest, may, state, sort, asked, needs=needs)
+    return render(request, "rounds/candidates.html", {"round": round, "may": may, "kept": place})
 
 
 @require_POST
@@ -138,37 +138,18 @@ def _proposal_page(request: HttpRequest, round: Round, **forms: Any) -> HttpResp
     if forms:
         context |= _proposal_context(request, round, forms)
     else:
-        page = request.GET.get("page", "")
-        context["kept"] = _kept(
+        context["kept"] = kept_here(
             request,
             "proposal",
             round,
+            assignment_digest,
             may,
-            page if page.isdecimal() else "",
+            page_asked(request),
             needs=lambda: _proposal_context(request, round, {}),
         )
     response = render(request, "rounds/proposal.html", context, status=422 if forms else 200)
     patch_cache_control(response, no_store=True, private=True)
     return response
-
-
-def _kept(
-    request: HttpRequest, part: str, round: Round, *beside: Any, needs: Callable[[], Mapping[str, Any]]
-) -> Kept:
-    """The place of a part that rests on who offers, who has a place, and what the designer's draft asks."""
-    edition = round.edition
-    digest = assignment_digest(round)
-    return kept(
-        request,
-        part,
-        digest,
-        (edition.label, name_of_sheet(edition.sheet), edition.pattern.code, edition.pattern.title),
-        beside,
-        holds=lambda: assignment_digest(round) == digest,
-        needs=needs,
-        # Reasons hold measures in some form.
-        seconds=CACHED_FOR_SECONDS,
-    )
 
 
 def _proposal_context(request: HttpRequest, round: Round, forms: Mapping[str, Any]) -> dict[str, Any]:
@@ -187,7 +168,7 @@ def _proposal_context(request: HttpRequest, round: Round, forms: Mapping[str, An
     leaf = None
     seats = forms.get("seats")
     if page is not None and shown is not None:
-        leaf = Paginator(page.rows, SEATS_A_PAGE).get_page(request.GET.get("page"))
+        leaf = Paginator(page.rows, SEATS_A_PAGE).get_page(page_asked(request))
         seats = seats or SeatsForm(rows=leaf.object_list, read=read, revision=draft.revision)
     return {
         "draft": draft,
@@ -362,10 +343,11 @@ def proposal_accept(request: HttpRequest, code: str) -> HttpResponse:
     try:
         if sent is None:
             until = services.today_for(round) + OFFERS_STAND
-            context["kept"] = _kept(
+            context["kept"] = kept_here(
                 request,
                 "accept",
                 round,
+                assignment_digest,
                 may,
                 until,
                 needs=lambda: _accept_context(

@@ -18,6 +18,7 @@ from django.views.decorators.http import require_POST, require_safe
 from testround.kernel.units import LengthUnit, format_length
 from testround.patterns.access import Right, rights_on
 from testround.people.context import reader_for
+from testround.people.kept import kept
 from testround.rounds import services
 from testround.rounds.forms.call import CallForm, OfferForm
 from testround.rounds.forms.fields import LONGEST_ADDRESS, add_refusal
@@ -30,6 +31,7 @@ from testround.rounds.services.call import CallState, call_state
 from testround.rounds.services.offers import MAILS_A_DAY
 from testround.rounds.throttle import counted, network_of
 from testround.rounds.views.shared import form_view, posted, secret_page
+from testround.rows import as_loaded
 
 HOUR = 60 * 60
 # A household or a knitting group behind one address offers more often than one person does.
@@ -131,6 +133,8 @@ def call(request: HttpRequest, call: str) -> HttpResponse:
         return _quiet(render(request, "rounds/call_ended.html", {"page": page, "round": round}, status=410))
     if is_preview and request.method == "POST":
         raise Http404
+    if request.method != "POST" and not is_preview:
+        return _quiet(_call_visited(request, page))
     form = _offer_form(request, page)
     status = 200
     if form.is_bound:
@@ -156,6 +160,23 @@ def call(request: HttpRequest, call: str) -> HttpResponse:
         "owner": round.edition.pattern.owner,
     }
     return _quiet(render(request, "rounds/call.html", context, status=status))
+
+
+def _call_visited(request: HttpRequest, page: CallPage) -> HttpResponse:
+    """The page as everybody opens it: kept for all of them, each with their own token and key."""
+    round = page.round
+    pattern = round.edition.pattern
+    place = kept(
+        request,
+        "call",
+        as_loaded(round, round.edition, pattern, *page.yarns),
+        str(pattern.owner),
+        (str(page.state), page.sought, page.pictures),
+        request.path,
+        needs=lambda: {"form": _offer_form(request, page)},
+    )
+    context = {"round": round, "page": page, "owner": pattern.owner, "kept": place}
+    return render(request, "rounds/call.html", context)
 
 
 def _is_hers(request: HttpRequest, round: Round) -> bool:

@@ -23,11 +23,14 @@ from testround.rounds.forms.places import GiveBackForm, InviteForm, PlaceForm
 from testround.rounds.models import Place, Round
 from testround.rounds.refusals import Refused
 from testround.rounds.selectors import invitation_page, places_in, places_of
+from testround.rounds.selectors.digests import places_digest
 from testround.rounds.states import place_states_after
 from testround.rounds.views.shared import (
     form_page,
     form_view,
+    kept_here,
     one_of,
+    page_asked,
     page_of,
     place_here,
     posted,
@@ -46,17 +49,20 @@ def places(request: HttpRequest, code: str) -> HttpResponse:
         "size": one_of(sizes, request.GET.get("size")),
         "state": one_of(Place.State.values, request.GET.get("state")),
     }
-    page = page_of(request, places_in(round, size=chosen["size"], state=chosen["state"]), PLACES_A_PAGE)
-    context = {
-        "round": round,
-        "page": page,
-        "chosen": chosen,
-        "query": f"{urlencode(chosen)}&",
-        "sizes": sizes,
-        "states": Place.State.choices,
-        "may": rights_on(round.edition.pattern, request.user),
-    }
-    return render(request, "rounds/places.html", context)
+    may = rights_on(round.edition.pattern, request.user)
+
+    def needs() -> dict[str, Any]:
+        found = places_in(round, size=chosen["size"], state=chosen["state"])
+        return {
+            "page": page_of(request, found, PLACES_A_PAGE),
+            "chosen": chosen,
+            "query": f"{urlencode(chosen)}&",
+            "sizes": sizes,
+            "states": Place.State.choices,
+        }
+
+    place = kept_here(request, "places", round, places_digest, may, chosen, page_asked(request), needs=needs)
+    return render(request, "rounds/places.html", {"round": round, "may": may, "kept": place})
 
 
 def _place_form(request: HttpRequest, round: Round, **more: Any) -> PlaceForm:

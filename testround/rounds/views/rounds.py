@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from testround.patterns.access import Right, rights_on
 from testround.rounds import services
+from testround.rounds.course import standstill
 from testround.rounds.forms.fields import add_refusal
 from testround.rounds.forms.places import SuppliedYarnForm
 from testround.rounds.forms.rounds import MoveForm, RoundForm
 from testround.rounds.plots import outlook_plot
 from testround.rounds.refusals import Refused
 from testround.rounds.selectors import diary_of, editions_open_to, round_page, rounds_with_progress
+from testround.rounds.selectors.digests import course_digest
+from testround.rounds.selectors.forecasts import forecasts_digest
 from testround.rounds.services import today_for
-from testround.rounds.views.shared import form_page, form_view, page_of, posted, round_here
+from testround.rounds.views.shared import form_page, form_view, kept_here, page_of, posted, round_here
 
 ROUNDS_A_PAGE = 30
 ENTRIES_A_PAGE = 50
@@ -56,9 +62,22 @@ def detail(request: HttpRequest, code: str) -> HttpResponse:
     round = round_here(request, code, Right.SEE)
     rights = rights_on(round.edition.pattern, request.user)
     today = today_for(round)
-    page = round_page(round, today=today, may_invite=rights.invite, may_nudge=rights.edit)
-    plot = outlook_plot(page.outlook, round, today=today)
-    return render(request, "rounds/detail.html", {"round": round, "page": page, "plot": plot, "may": rights})
+
+    def needs() -> dict[str, Any]:
+        page = round_page(round, today=today, may_invite=rights.invite, may_nudge=rights.edit)
+        return {"page": page, "plot": outlook_plot(page.outlook, round, today=today)}
+
+    place = kept_here(
+        request,
+        "round",
+        round,
+        lambda round: course_digest(round) + forecasts_digest(round),
+        rights,
+        today,
+        standstill(round, timezone.now()),
+        needs=needs,
+    )
+    return render(request, "rounds/detail.html", {"round": round, "may": rights, "kept": place})
 
 
 @form_view

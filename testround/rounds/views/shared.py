@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from django.core.paginator import Paginator
@@ -11,8 +12,13 @@ from django.utils.cache import patch_cache_control
 from django.views.decorators.http import require_http_methods
 
 from testround.patterns.access import Right
+from testround.people.kept import Kept, kept
 from testround.rounds.models import Place, Round
 from testround.rounds.selectors import round_for
+from testround.rounds.services.drafts import CACHED_FOR_SECONDS as KEPT_FOR_SECONDS
+from testround.rows import as_loaded
+
+MOST_DIGITS = 4
 
 form_view = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -27,7 +33,13 @@ def place_here(request: HttpRequest, code: str, pk: int, right: Right = Right.ED
 
 
 def page_of(request: HttpRequest, rows: Any, per_page: int) -> Any:
-    return Paginator(rows, per_page).get_page(request.GET.get("page"))
+    return Paginator(rows, per_page).get_page(page_asked(request))
+
+
+def page_asked(request: HttpRequest) -> str:
+    """The page of a list that an address asks for, as far as it is one."""
+    page = request.GET.get("page", "")
+    return page if page.isdecimal() and len(page) <= MOST_DIGITS else ""
 
 
 def one_of(known: list[str], asked: str | None) -> str:
@@ -37,6 +49,30 @@ def one_of(known: list[str], asked: str | None) -> str:
 def posted(request: HttpRequest) -> Any:
     """What a form is bound to: whatever was posted, be it nothing; None, which leaves it unbound, on a visit."""
     return request.POST if request.method == "POST" else None
+
+
+def kept_here(
+    request: HttpRequest,
+    part: str,
+    round: Round,
+    digest_of: Callable[[Round], str],
+    *rests_on: Any,
+    needs: Callable[[], Mapping[str, Any]],
+) -> Kept:
+    """The place of a part that shows a round, its pattern, the rows that a digest names, and what else is given."""
+    digest = digest_of(round)
+    edition = round.edition
+    return kept(
+        request,
+        part,
+        digest,
+        as_loaded(round, edition, edition.pattern),
+        rests_on,
+        holds=lambda: digest_of(round) == digest,
+        needs=needs,
+        # Candidates and places have names and measures.
+        seconds=KEPT_FOR_SECONDS,
+    )
 
 
 def form_page(request: HttpRequest, template: str, form: Any, **context: Any) -> HttpResponse:
