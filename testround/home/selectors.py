@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import IntEnum
 
-from django.db.models import Count, Exists, F, Max, Min, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, Exists, F, Max, Min, OuterRef, Prefetch, Q, QuerySet, Subquery
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -17,7 +17,7 @@ from testround.home.desks import desks_of
 from testround.outbox.mail import TROUBLED
 from testround.outbox.models import Mail
 from testround.patterns.access import Right
-from testround.patterns.models import Pattern
+from testround.patterns.models import Edition, Pattern
 from testround.patterns.selectors import patterns_of
 from testround.people.models import User
 from testround.reports.steps import Step, next_step
@@ -85,18 +85,23 @@ class Today:
 
 
 def today_of(user: User) -> Today:
+    """What a person has to do. Whoever runs no pattern is asked after as a tester alone, and most people test."""
     date = timezone.localdate()
-    rounds = list(_running(user, date)[:SHOWN])
+    editions = Prefetch("editions", Edition.objects.defer("sheet"))
+    patterns = list(patterns_of(user).prefetch_related(editions)[:SHOWN])
+    # Every right to do something comes with the right to see.
+    rounds = list(_running(user, date)[:SHOWN]) if patterns else []
     places = list(places_of(user).order_by("round__closes", "pk")[:SHOWN])
     needs = [need for place in places for need in _needs_of_place(place, date)]
-    needs += _needs_of_rounds(rounds, user)
-    needs += [_next_in_reserve(vacancy) for vacancy in vacancies_for(user)[:SHOWN]]
-    needs += [_said(waiting) for waiting in waiting_for(user)]
+    if patterns:
+        needs += _needs_of_rounds(rounds, user)
+        needs += [_next_in_reserve(vacancy) for vacancy in vacancies_for(user)[:SHOWN]]
+    needs += [_said(waiting) for waiting in waiting_for(user, places, runs=bool(patterns))]
     return Today(
         # What is as pressing stays in the order of its rounds.
         needs=sorted(needs, key=lambda need: need.pressing),
         rounds=rounds,
-        patterns=list(patterns_of(user).prefetch_related("editions")[:SHOWN]),
+        patterns=patterns,
         places=[Making(desk.place, next_step(desk)) for desk in desks_of(places)],
         looked_on=list(rounds_looked_on(user).order_by("-created", "-pk")[:SHOWN]),
     )

@@ -17,13 +17,33 @@ from testround.reports.bridge import testers_at
 from testround.reports.models import Count, Finished, Fit, Photo, Remark, Sitting, Submission, Swatch
 from testround.reports.photos import photos_delete
 from testround.rounds.models import Place, Round
-from testround.rounds.selectors.standing import counts_sent
+from testround.rounds.selectors.standing import counts_sent, names_what_is_counted
 from testround.rounds.services.privacy import forgets, on_unseen
+from testround.rows import RowsDigest, rows_of
 
 # What stands in the place of a remark whose words are deleted; where it was made and of what kind it is stays.
 WORDLESS = gettext_noop("(The words are deleted.)")
 
 THOSE_OF_THE_ROUND = gettext_lazy("the designer of the round and the pattern's editors")
+
+
+COUNTED = (Swatch, Count, Finished, Remark, Photo)
+_rows_counted = RowsDigest(
+    dict.fromkeys(
+        COUNTED,
+        f"{{table}}.superseded_at IS NULL AND {{table}}.place_id IN {rows_of(Place, '{table}.round_id = %s')}",
+    ),
+    {
+        model: [field.name for field in model._meta.concrete_fields if not field.primary_key]
+        for model in COUNTED
+    },
+)
+
+
+@names_what_is_counted
+def reports_counted_digest(round_: Round) -> str:
+    """A name for which reports of a round stand: one query."""
+    return _rows_counted.of(round_.pk)
 
 
 @counts_sent

@@ -260,8 +260,28 @@ class Waiting:
     place: Place | None = None
 
 
-def waiting_for(user: User) -> list[Waiting]:
-    """What waits for a person in all their rounds: five queries at most, whatever was said."""
+def waiting_for(user: User, places: Sequence[Place] | None = None, *, runs: bool = True) -> list[Waiting]:
+    """What waits for a person in all their rounds: five queries at most, whatever was said.
+
+    ``places`` are those they hold, the first to close first, where they are known already; without a part in any
+    pattern (``runs`` false) nobody is asked a question.
+    """
+    if places is None:
+        places = places_of(user).order_by("round__closes", "pk")[:WAITING_SHOWN]
+    found = _waiting_questions(user) if runs else []
+    words = dict(new_words(user).order_by().values_list("place").annotate(count=Count("pk"))[:WAITING_SHOWN])
+    if words:
+        threads = threads_of(user).filter(pk__in=words).order_by("pk")
+        found += [Waiting("word", words[place.pk], place.round, place) for place in threads]
+    first: dict[int, Place] = {}
+    for place in places[:WAITING_SHOWN]:
+        first.setdefault(place.round_id, place)
+    if first:
+        found += _news_of_places(user, first)
+    return found
+
+
+def _waiting_questions(user: User) -> list[Waiting]:
     unanswered = ~Exists(Answer.objects.filter(question=OuterRef("questions__pk")))
     asked = (
         rounds_spoken_for(user)
@@ -270,17 +290,7 @@ def waiting_for(user: User) -> list[Waiting]:
         .filter(waiting__gt=0)
         .order_by("-created", "-pk")
     )
-    found = [Waiting("question", round.waiting, round) for round in asked[:WAITING_SHOWN]]
-    words = dict(new_words(user).order_by().values_list("place").annotate(count=Count("pk"))[:WAITING_SHOWN])
-    if words:
-        threads = threads_of(user).filter(pk__in=words).order_by("pk")
-        found += [Waiting("word", words[place.pk], place.round, place) for place in threads]
-    places: dict[int, Place] = {}
-    for place in places_of(user).order_by("round__closes", "pk")[:WAITING_SHOWN]:
-        places.setdefault(place.round_id, place)
-    if places:
-        found += _news_of_places(user, places)
-    return found
+    return [Waiting("question", round.waiting, round) for round in asked[:WAITING_SHOWN]]
 
 
 def _news_of_places(user: User, places: dict[int, Place]) -> list[Waiting]:

@@ -417,9 +417,13 @@ def test_the_page_of_a_round_costs_the_same_for_two_places_or_thirty(
     client = signed_in(designer)
 
     # session, user, round with its edition, places with their links, how many offer, what fell free, diary, yarns;
-    # for the forecast places again, swatches, counts, finished measurements, sittings, and twice what they hold
-    with django_assert_num_queries(15):
+    # for the forecast places again, swatches, counts, finished measurements, sittings, and twice what they hold;
+    # before and after it, of all that a page of a round rests on, what it says and which links have run out
+    with django_assert_num_queries(24):
         response = client.get(opened.get_absolute_url())
+    # session, user, round, and those again: the page is kept
+    with django_assert_num_queries(6):
+        client.get(opened.get_absolute_url())
 
     assert response.context["page"].place_count == n
 
@@ -432,8 +436,9 @@ def test_lists_of_places_and_of_the_diary_cost_the_same_for_one_row_or_five(
         services.diary_write(round=opened, text="Something", by=designer, place=seat(opened, number))
     client = signed_in(designer)
 
-    for page in ("places", "diary"):
-        with django_assert_num_queries(5):  # session, user, round, how many, rows
+    # session, user, round, how many, rows; and of what is kept, twice what it rests on and which links have run out
+    for page, queries in (("places", 11), ("diary", 5)):
+        with django_assert_num_queries(queries):
             client.get(reverse(f"rounds:{page}", args=[opened.code]))
 
 

@@ -546,5 +546,7 @@ def test_the_page_of_how_a_round_stands_reads_the_same_number_of_queries_for_any
         Place(round=standing_round, key=f"u{n}", name=f"U {n}", size="S", state="making") for n in range(60)
     )
 
-    with django_assert_max_num_queries(12):
+    with django_assert_max_num_queries(15):
+        client.get(address)
+    with django_assert_max_num_queries(7):
         client.get(address)

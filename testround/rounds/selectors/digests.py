@@ -78,7 +78,7 @@ def places_digest(round: Round) -> str:
     return _places.of(round.pk) + _run_out(round)
 
 
-def standing_digest(round: Round) -> str:
+def places_allowed_digest(round: Round) -> str:
     """Of every place, and what its tester allows to be shown: one query."""
     return _standing.of(round.pk)
 

@@ -10,6 +10,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from testround.patterns.access import Right, patterns_open_to
 from testround.people.models import User
 from testround.rounds.models import Consent, Place, Round
+from testround.rounds.selectors.digests import places_allowed_digest
 from testround.rounds.selectors.places import places_of
 from testround.rounds.selectors.round_page import FINISHED
 from testround.rounds.states import PLACE_ORDER
@@ -17,12 +18,24 @@ from testround.rounds.states import PLACE_ORDER
 # What was sent so far, as a label and how many, from the rooms above.
 Counter = Callable[[Round], Sequence[tuple[str, int]]]
 _counters: list[Counter] = []
+_namers: list[Callable[[Round], str]] = []
 
 
 def counts_sent(counter: Counter) -> Counter:
     """Register what a room above can count of a round; numbers of reports only, in a fixed number of queries."""
     _counters.append(counter)
     return counter
+
+
+def names_what_is_counted(namer: Callable[[Round], str]) -> Callable[[Round], str]:
+    """Register a function that gives a name for everything that is counted of a round."""
+    _namers.append(namer)
+    return namer
+
+
+def standing_digest(round: Round) -> str:
+    """A name for all that says how a round stands."""
+    return " ".join([places_allowed_digest(round), *(namer(round) for namer in _namers)])
 
 
 def standings_open_to(user: User) -> QuerySet[Round]:

@@ -24,7 +24,7 @@ from testround.rounds.letters.words import role_word
 from testround.rounds.models import Place
 from testround.rounds.refusals import InvitationEnded, Refused, UnknownInvitation
 from testround.rounds.selectors.members import members_of
-from testround.rounds.selectors.standing import standing_of, standings_open_to
+from testround.rounds.selectors.standing import standing_digest, standing_of, standings_open_to
 from testround.rounds.services.people import (
     member_invite,
     membership_accept,
@@ -32,7 +32,7 @@ from testround.rounds.services.people import (
     membership_end,
     membership_of_secret,
 )
-from testround.rounds.views.shared import form_view, posted, secret_page
+from testround.rounds.views.shared import form_view, kept_here, posted, secret_page
 
 
 @form_view
@@ -150,5 +150,14 @@ def standing(request: HttpRequest, code: str) -> HttpResponse:
         pattern=pattern, user=request.user, ended_at=None, role=Role.ONLOOKER
     ).first()
     place = round.places.filter(tester=request.user).exclude(state=Place.State.GIVEN_BACK).first()
-    context = {"round": round, "standing": standing_of(round), "own_part": own, "place": place}
+    kept = kept_here(
+        request,
+        "standing",
+        round,
+        standing_digest,
+        own and own.pk,
+        place and place.pk,
+        needs=lambda: {"standing": standing_of(round)},
+    )
+    context = {"round": round, "own_part": own, "place": place, "kept": kept}
     return render(request, "rounds/standing.html", context)
