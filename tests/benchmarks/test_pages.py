@@ -41,19 +41,19 @@ MOST_TIMES_BARE = 5.0
 MEASURED = 40
 # Pages that are heavier, each with its own bound and why. None of them waits for anything but the processor.
 HEAVIER: dict[str, float] = {
-    # Everything that might need somebody, asked of all tables there are: thirteen queries, most of them long ones.
-    "home": 20.0,
-    # Every place of two hundred, by size and by what it waits for; every candidate with what they said.
-    **dict.fromkeys(("rounds:detail", "rounds:candidates", "rounds:places"), 14.0),
-    # Every finding with its forms, beside what was decided and remarked.
-    "errata:desk": 12.0,
-    # One tester's forms with every number or measurement of the sheet on them, and all that one has sent.
-    **dict.fromkeys(("reports:counts", "reports:finished", "reports:swatch", "reports:of_tester"), 12.0),
-    **dict.fromkeys(("reports:worksheet", "reports:sent", "reports:fit", "reports:counting"), 10.0),
-    **dict.fromkeys(("reports:place", "people:held", "rounds:standing"), 10.0),
-    # What lays out a piece and its sizes for who is to choose.
-    **dict.fromkeys(("rounds:call", "rounds:offer", "rounds:join"), 10.0),
-    **dict.fromkeys(("talk:questions", "talk:notes"), 8.0),
+    # A designer's first page asks all tables of all rounds what might need her, each time anew, as none of it is
+    # named by anything smaller: ten long statements that Django puts together. A tester's asks half of them.
+    "home": 14.0,
+    # Everything that is held about a person, from every table there is, and never kept.
+    "people:held": 10.0,
+    # Opened once or twice, by a secret link, with somebody's own answers on it: not kept.
+    **dict.fromkeys(("rounds:offer", "rounds:join"), 10.0),
+    # What was decided and remarked stands in forms beside every finding; what was found is kept, the forms are not.
+    "errata:desk": 8.0,
+    # A clock runs on it, and each button has a key of its own.
+    "reports:counting": 8.0,
+    # Opening it is a look that is written down, and what is new is told by the look before.
+    **dict.fromkeys(("talk:questions", "talk:notes"), 7.0),
 }
 
 BARE = Template(

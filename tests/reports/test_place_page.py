@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from django.core.cache import cache
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -118,6 +119,7 @@ def test_the_pages_cost_the_same_however_much_was_counted(
     as_tester: Client, address: Address, place: Place
 ) -> None:
     def cost(page: str) -> int:
+        cache.clear()
         with CaptureQueriesContext(connection) as captured:
             assert as_tester.get(address(page)).status_code == 200
         return len(captured)
