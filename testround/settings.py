@@ -149,7 +149,11 @@ CACHES = {
     "default": (
         {"BACKEND": "testround.cache.ForgivingRedisCache", "LOCATION": REDIS_URL}
         if REDIS_URL
-        else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
+        else {
+            "BACKEND": "django.core.cache.backends.locmem.LocMemCache",
+            # Parts of pages take some 10 kB each; of the 300 that Django means, a large round's testers fill more.
+            "OPTIONS": {"MAX_ENTRIES": 2000},
+        }
     )
 }
 
