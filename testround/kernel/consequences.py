@@ -23,6 +23,8 @@ FloatArray = NDArray[np.float64]
 UNSEEN_CM = 0.05
 """A change that no tape shows, in centimetres."""
 
+COUNTED = ("st", "row", "rep")
+
 UNWORKABLE = ("multiple", "not-whole", "below-zero")
 """Notes of a desk check on counts that nobody can work as they stand."""
 
@@ -95,7 +97,7 @@ def consequences(pattern: Pattern, amendments: Sequence[Amendment]) -> Consequen
     return Consequences(
         pattern=after,
         follows=_follows(before_sheet, after_sheet, amendments),
-        to_add=_to_add(after, before, then),
+        to_add=_to_add(after, before, then, amendments),
         unworkable=tuple(note for note in new if note.kind in UNWORKABLE),
         notes=tuple(note for note in new if note.kind not in UNWORKABLE),
     )
@@ -124,9 +126,15 @@ def _with(amendments: Sequence[Amendment], more: Sequence[Amendment]) -> list[Am
     return list(joined.values())
 
 
-def _to_add(after: Pattern, before: DeskCheck, then: DeskCheck) -> tuple[Amendment, ...]:
-    """What is printed and no longer follows. What did not follow before is no matter of this correction."""
+def _to_add(
+    after: Pattern, before: DeskCheck, then: DeskCheck, amendments: Sequence[Amendment]
+) -> tuple[Amendment, ...]:
+    """What is printed and no longer follows. What did not follow before is no matter of this correction.
+
+    Nor is a corrected count held against itself: where its formula could not be mended it stands all the same.
+    """
     stood = {(count.key, count.size) for count in before.counts}
+    stood |= {(one.subject, size) for one in amendments if one.unit in COUNTED for size in one.now}
     stood |= {(measurement.key, measurement.size) for measurement in before.measurements}
     units = {number.key: str(number.unit) for number in after.numbers}
     found: dict[str, dict[str, float]] = {}

@@ -133,6 +133,19 @@ def test_what_was_wrong_before_is_no_matter_of_a_correction(sheet: Pattern) -> N
     assert found.holds
 
 
+def test_a_correction_whose_formula_cannot_be_mended_stands_all_the_same(sheet: Pattern) -> None:
+    # Two sizes with the same body that need different counts.
+    measures = (sheet.measures[0].model_copy(update={"values": {"XS": 86, "S": 86, "M": 96}}),)
+    numbers = tuple(number.model_copy(update={"printed": None}) for number in sheet.numbers)
+    dimensions = tuple(dimension.model_copy(update={"printed": None}) for dimension in sheet.dimensions)
+    same = sheet.model_copy(update={"measures": measures, "numbers": numbers, "dimensions": dimensions})
+
+    whole = completed(same, [Amendment("back_sts", "st", {"XS": 96})])
+
+    assert whole == (Amendment("back_sts", "st", {"XS": 96}),)
+    assert amended(same, whole).numbers[0].printed == {"XS": 96}
+
+
 SLOW = settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
 
 
@@ -143,7 +156,8 @@ def test_whatever_is_accepted_the_desk_check_stays_clean(data: st.DataObject) ->
     assert desk_check(Sheet(edition)).clean
     errata = []
     for _nth in range(data.draw(st.integers(1, 3))):
-        whole = completed(edition, data.draw(corrections(edition)))
+        accepted = data.draw(corrections(edition))
+        whole = completed(edition, accepted)
         found = consequences(edition, whole)
         if found.unworkable:
             # It is refused before it is published.
@@ -154,7 +168,7 @@ def test_whatever_is_accepted_the_desk_check_stays_clean(data: st.DataObject) ->
         assert desk_check(Sheet(edition)).clean
         sheet = Sheet(edition)
         printed = sheet.printed_numbers()
-        for one in whole:
+        for one in (*accepted, *whole):
             for size, value in one.now.items():
                 if sheet.has_number(one.subject):
                     assert printed[one.subject][edition.sizes.index(size)] == value
@@ -168,8 +182,15 @@ def test_an_edition_plus_its_errata_one_by_one_is_the_next_edition(data: st.Data
     first = edition = data.draw(editions())
     errata = []
     for _nth in range(data.draw(st.integers(1, 3))):
-        whole = completed(edition, data.draw(corrections(edition)))
+        accepted = data.draw(corrections(edition))
+        whole = completed(edition, accepted)
         errata.append(whole)
         edition = amended(edition, whole)
+        # Nothing that has to follow takes back what was accepted.
+        printed = Sheet(edition).printed_numbers()
+        for one in accepted:
+            assert all(
+                printed[one.subject][edition.sizes.index(size)] == now for size, now in one.now.items()
+            )
 
     assert amended_by_each(first, errata) == edition
