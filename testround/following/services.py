@@ -15,7 +15,7 @@ from testround.errata.models import Erratum
 from testround.following import letters
 from testround.following.models import Follower
 from testround.outbox.letters import Letter
-from testround.outbox.mail import mail_send
+from testround.outbox.mail import Addressed, mail_send, mails_send_once
 from testround.outbox.models import Mail
 from testround.outbox.services import handles, regularly, work_add
 from testround.patterns.models import Pattern
@@ -136,15 +136,19 @@ def _tell_batch(subject: Mapping[str, Any]) -> None:
         .order_by("pk")[:BATCH]
     )
     written: dict[str, Letter] = {}
-    for follower in batch:
-        with speaking(follower.language):
-            if follower.language not in written:
-                written[follower.language] = letters.published(erratum=erratum)
-            mail_send(
+    for language in sorted({follower.language for follower in batch}):
+        with speaking(language):
+            written[language] = letters.published(erratum=erratum)
+    mails_send_once(
+        [
+            Addressed(
                 to=follower.address,
                 letter=letters.to_follower(written[follower.language], follower),
                 about=follower.about,
                 once_key=f"erratum {erratum.pk} to {follower.key}",
             )
+            for follower in batch
+        ]
+    )
     if len(batch) == BATCH:
         _batch_add(erratum.pk, after=batch[-1].pk)

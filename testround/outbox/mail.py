@@ -11,7 +11,9 @@ from __future__ import annotations
 import datetime as dt
 import logging
 import smtplib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -110,6 +112,40 @@ def mail_send(
         if is_new:
             transaction.on_commit(lambda: _send_off(mail.pk))
     return mail
+
+
+@dataclass(frozen=True, slots=True)
+class Addressed:
+    """One essential mail of many: to whom, what, what about, and the key under which it is written once."""
+
+    to: str
+    letter: Letter
+    about: str
+    once_key: str
+
+
+def mails_send_once(many: Sequence[Addressed]) -> int:
+    """Write many mails in the current transaction, and send them after commit. Returns how many are new.
+
+    A few queries for all of them. Whoever calls this holds what keeps another from writing the same ones meanwhile.
+    """
+    with transaction.atomic():
+        keys = [one.once_key for one in many]
+        there = set(Mail.objects.filter(once_key__in=keys).values_list("once_key", flat=True))
+        made = Mail.objects.bulk_create(
+            Mail(
+                to=one.to,
+                subject=one.letter.subject[:300],
+                letter=to_data(one.letter),
+                about=one.about,
+                once_key=one.once_key,
+            )
+            for one in many
+            if one.once_key not in there
+        )
+        for mail in made:
+            transaction.on_commit(partial(_send_off, mail.pk))
+    return len(made)
 
 
 def _send_off(mail_id: int) -> None:
