@@ -33,37 +33,37 @@ def origin_of(typed: str) -> str:
     text = typed.strip()
     if len(text) > LONGEST_ORIGIN:
         raise OriginRefused(
-            _said(_("{typed}… is longer than any site; write it as in {example}."), text[:40])
+            _said(_("“{typed}…” is longer than any site; write it as in {example}."), text[:40])
         )
     try:
         parts = urlsplit(text)
         host, port = parts.hostname or "", parts.port
     except ValueError:
         raise OriginRefused(
-            _said(_("{typed} is no address of a site; write it as in {example}."), text)
+            _said(_("“{typed}” is no address of a site; write it as in {example}."), text)
         ) from None
     if parts.scheme != "https":
         raise OriginRefused(
-            _said(_("{typed} does not begin with https://; write the site as in {example}."), text)
+            _said(_("“{typed}” does not begin with https://; write the site as in {example}."), text)
         )
     if "@" in parts.netloc:
         raise OriginRefused(
-            _said(_("{typed} has a name before an @; write the site alone, as in {example}."), text)
+            _said(_("“{typed}” has a name before an @; write the site alone, as in {example}."), text)
         )
     if parts.path not in ("", "/") or "?" in text or "#" in text:
         raise OriginRefused(
             _said(
-                _("{typed} names a page; write the site alone, without what follows it, as in {example}."),
+                _("“{typed}” names a page; write the site alone, without what follows it, as in {example}."),
                 text,
             )
         )
     if "*" in host:
         raise OriginRefused(
-            _said(_("{typed} has a *; write each site out on a line of its own, as in {example}."), text)
+            _said(_("“{typed}” has a *; write each site out on a line of its own, as in {example}."), text)
         )
     host = _in_ascii(host)
     if not _HOST.fullmatch(host):
-        raise OriginRefused(_said(_("{typed} is no address of a site; write it as in {example}."), text))
+        raise OriginRefused(_said(_("“{typed}” is no address of a site; write it as in {example}."), text))
     return f"https://{host}" + (f":{port}" if port not in (None, 443) else "")
 
 
@@ -76,4 +76,4 @@ def _in_ascii(host: str) -> str:
 
 
 def _said(sentence: str, typed: str) -> str:
-    return sentence.format(typed=f"“{typed}”", example="https://www.example.org")
+    return sentence.format(typed=typed, example="https://www.example.org")
