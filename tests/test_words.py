@@ -340,7 +340,7 @@ def test_a_context_is_no_message() -> None:
 
 
 # Rooms that say nothing past the catalogue; the kernel has its own test.
-SPOKEN_ROOMS = ("api", "errata", "home", "paper", "patterns", "people")
+SPOKEN_ROOMS = ("api", "errata", "following", "home", "paper", "patterns", "people")
 # What a terminal or a page for developers says, and the demo's own people.
 UNSPOKEN = ("management", "demo.py", "gallery.py")
 POLICY = re.compile("default-src ")

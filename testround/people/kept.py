@@ -34,8 +34,8 @@ from testround.people.context import reader_for
 KEPT_FOR_SECONDS = 24 * 60 * 60
 
 # Gaps. Nobody can type one: in what people write an angle bracket is escaped.
-TOKEN = mark_safe("<token of the reader>")
-FRESH_KEY = mark_safe("<key of the form>")
+TOKEN = mark_safe("<token of reader>")
+FRESH_KEY = mark_safe("<key of form>")
 _GAPS = re.compile(f"{TOKEN}|{FRESH_KEY}")
 _OTHER_TOKEN = re.compile(f'csrfmiddlewaretoken(?!" value="{TOKEN}")')
 

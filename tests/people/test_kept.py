@@ -115,9 +115,9 @@ def test_outside_of_what_is_kept_a_key_is_a_key() -> None:
 
 
 def test_nobody_can_type_a_gap(rf: RequestFactory) -> None:
-    page = form_for(rf, said="<token of the reader> <key of the form>")
+    page = form_for(rf, said="<token of reader> <key of form>")
 
-    assert "&lt;token of the reader&gt; &lt;key of the form&gt;" in page
+    assert "&lt;token of reader&gt; &lt;key of form&gt;" in page
 
 
 def test_a_part_without_a_name_is_made_each_time() -> None:

@@ -33,6 +33,7 @@ SYMBOLS = frozenset(
         "rep",
         "PDF",
         "JSON",
+        "Atom",
         "CSV",
         "XLSX",
         "ZIP",

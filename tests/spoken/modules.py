@@ -7,7 +7,7 @@ import re
 
 LOOKS_UP = re.compile(r"_|n?p?gettext(_lazy|_noop)?")
 # What a developer did wrong is said to developers.
-FOR_DEVELOPERS = ("EstimateError", "ValueError", "Unworkable", "KeyError", "TypeError")
+FOR_DEVELOPERS = ("LookupError", "EstimateError", "ValueError", "Unworkable", "KeyError", "TypeError")
 
 
 def sentences_past_the_catalogue(source: str) -> list[str]:
