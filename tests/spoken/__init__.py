@@ -33,7 +33,6 @@ SYMBOLS = frozenset(
         "rep",
         "PDF",
         "JSON",
-        "Atom",
         "CSV",
         "XLSX",
         "ZIP",
