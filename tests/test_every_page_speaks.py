@@ -10,6 +10,7 @@ import re
 import pytest
 from allauth.account.models import EmailAddress
 
+from testround.following.models import Follower
 from testround.home import demo
 from testround.people.models import User
 from tests.browser.every_page import in_the_demo
@@ -56,6 +57,8 @@ def english_in(html: str, own: list[str]) -> list[str]:
 def test_every_page_speaks_through_the_catalogue_and_speaks_german(pages: list[Visit]) -> None:
     with bracketed():
         in_brackets = {visit: visit.client.get(visit.path) for visit in pages}
+    # Pages that a mail leads to speak the language of that mail.
+    Follower.objects.update(language="de")
     in_german = {visit: visit.client.get(visit.path, headers=GERMAN) for visit in pages}
     own = own_words()
 
