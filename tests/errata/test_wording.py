@@ -27,6 +27,7 @@ from testround.errata.wording import (
 from testround.kernel.analysis import analyse
 from testround.kernel.round import Pattern
 from testround.kernel.roundfile import read_round
+from testround.kernel.units import lengths_in
 
 EVERY = ("XS", "S", "M", "L")
 
@@ -224,6 +225,15 @@ def test_a_change_that_differs_by_size_is_left_to_the_table() -> None:
     assert change_sentence(change, EVERY) == (
         "Back, cast on: work with the stitches given here for your size, in sizes XS to M."
     )
+
+
+def test_a_length_is_drafted_in_decimals_so_that_all_of_it_can_be_told_in_inches() -> None:
+    change = {"label": "Chest", "unit": "cm", "was": {"M": 162.5}, "now": {"M": 156.5}}
+
+    sentence = change_sentence(change, EVERY)
+
+    assert sentence == "Chest: 156.5 cm in size M, not 162.5 cm."
+    assert lengths_in(sentence, "in") == "Chest: 61 5/8 in in size M, not 64 in."
 
 
 def test_a_gauge_change_is_shown_over_four_inches_to_a_reader_of_inches() -> None:

@@ -20,9 +20,7 @@ from testround.errata.wording.names import (
     sizes_words,
 )
 from testround.kernel.amounts import PER_M2
-from testround.kernel.units import (
-    format_count,
-)
+from testround.kernel.units import format_count, format_length
 from testround.kernel.whys import for_readers
 from testround.kernel.words import listed, ngettext
 
@@ -116,15 +114,15 @@ def change_sentence(change: Change, every: Sequence[str]) -> str:
         else:
             said = _("{label}: work with the {unit} given here for your size, {where}.")
         return said.format(label=label, unit=unit, where=where)
-    new = format_count(new_values.pop())
+    # A length in decimals, so that it can be told in inches: of "156 1/2 cm" only "2 cm" would be.
+    figure = format_length if change["unit"] == "cm" else format_count
+    new = figure(new_values.pop()).removesuffix(" cm")
     # Translators: {new} and {old} are numbers, {unit} is as in "stitches", {where} as in "in every size".
     if not old_values:
         said = _("{label}: {new} {unit} {where}.") if where else _("{label}: {new} {unit}.")
         return said.format(label=label, new=new, unit=unit, where=where)
-    old = format_count(old_values.pop())
-    if change["unit"] == "cm":
-        # Each length with its unit, so that it can be told in another.
-        old = f"{old} cm"
+    # Each length with its unit, so that it can be told in another.
+    old = figure(old_values.pop())
     said = _("{label}: {new} {unit} {where}, not {old}.") if where else _("{label}: {new} {unit}, not {old}.")
     return said.format(label=label, new=new, unit=unit, where=where, old=old)
 

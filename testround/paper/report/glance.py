@@ -16,6 +16,7 @@ from testround.paper.method import UNSETTLED
 from testround.paper.plots.base import own_size
 from testround.paper.report.blocks import Block, BySize, Grid, Section, Text
 from testround.paper.report.case import MOST_NAMED, UNKNOWN, Case
+from testround.paper.report.findings import kind_words
 
 if TYPE_CHECKING:
     from testround.kernel.analysis import DeviationCell
@@ -50,12 +51,25 @@ def at_a_glance(case: Case) -> Section:
 
 
 def _about(case: Case, verdict: Verdict) -> str:
-    """What has that verdict, each thing once; of very many, the first."""
+    """What has that verdict, each thing once; of very many, the first.
+
+    One thing may hold as it is made and be printed wrongly: what has two verdicts says what each is about.
+    """
     findings = case.analysis.findings.findings
-    names = list(dict.fromkeys(case.name(finding) for finding in findings if finding.verdict is verdict))
+    verdicts: dict[str, set[Verdict]] = {}
+    for finding in findings:
+        verdicts.setdefault(case.name(finding), set()).add(finding.verdict)
+    names = list(
+        dict.fromkeys(
+            name if len(verdicts[name]) == 1 else f"{name} ({kind_words(finding.kind)})"
+            for finding, name in ((finding, case.name(finding)) for finding in findings)
+            if finding.verdict is verdict
+        )
+    )
     if not names:
         return pgettext("of findings", "none")
-    return and_more(names[:MOST_NAMED], len(names) - MOST_NAMED)
+    # Names have commas of their own, as in "Chest, buttoned".
+    return and_more(["; ".join(names[:MOST_NAMED])], len(names) - MOST_NAMED)
 
 
 def _matrix(case: Case) -> list[Block]:
