@@ -27,7 +27,9 @@ def test_where_another_number_stands_beside_the_worksheet_says_which_is_worked(
     as_tester.post(address("swatch"), {**good_swatch, "stitches": "20"})
 
     assert WHICH in said(as_tester.get(address("worksheet")))
-    assert "keep to what your own gauge would need only where the answer to your swatch said so." in said(as_tester.get(address("counts")))
+    assert "keep to what your own gauge would need only where the answer to your swatch said so." in said(
+        as_tester.get(address("counts"))
+    )
 
 
 def test_where_the_gauge_needs_the_printed_number_nothing_is_said_of_another(
