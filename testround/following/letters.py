@@ -159,7 +159,7 @@ def given_up(*, webhook: Webhook, delivery: Delivery, attempt: Attempt) -> Lette
             (
                 *([(_("What"), what)] if what else []),
                 (_("Address"), webhook.url),
-                (_("At last"), answered),
+                (_("Last attempt"), answered),
             )
         ),
         webhook.get_paused_display() if webhook.paused else "",

@@ -118,7 +118,7 @@ def test_the_page_shows_the_two_newest_and_drafts_at_a_press(
     address = reverse("errata:compare", args=[tested.edition.pattern.code])
 
     page = client.get(address).content.decode()
-    assert "1 number is another in edition 1.1 than in 1.0." in page
+    assert "1 number differs between edition 1.0 and edition 1.1." in page
     pressed = client.post(address, {"old": tested.edition.pk, "new": new.pk}, follow=True)
 
     assert pressed.redirect_chain == [(reverse("errata:desk", args=[tested.code]), 302)]
