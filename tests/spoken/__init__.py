@@ -111,7 +111,7 @@ class Said(HTMLParser):
     def handle_data(self, data: str) -> None:
         # A message that holds a link opens before it and closes after it.
         text = LEFT * self._depth + data
-        self._depth += data.count(LEFT) - data.count(RIGHT)
+        self._depth = max(0, self._depth + data.count(LEFT) - data.count(RIGHT))
         if not self._unsaid and data.strip():
             self.texts.append(text)
 
@@ -124,6 +124,9 @@ def outside(text: str) -> list[str]:
         if sign == LEFT:
             depth += 1
             pieces.append("")
+        elif sign == RIGHT and depth == 0:
+            # A message whose beginning is shown elsewhere, or not at all: as the reason of a verdict.
+            pieces = [""]
         elif sign == RIGHT:
             depth -= 1
         elif depth == 0:
