@@ -31,9 +31,10 @@ def compare(request: HttpRequest, code: str) -> HttpResponse:
     old = _named(editions, typed.get("old"), 1)
     context = {"pattern": pattern, "editions": editions, "old": old, "new": new, "compared": None}
     if old is None or new is None or old == new:
-        if request.method == "POST":
-            raise Http404
-        return render(request, "errata/compare.html", context)
+        # The page says which two it needs.
+        return render(
+            request, "errata/compare.html", context, status=422 if request.method == "POST" else 200
+        )
     reader = reader_for(request)
     compared = compared_editions(old, new, Scale(units=reader.units, tools=reader.tools))
     refusal = None
