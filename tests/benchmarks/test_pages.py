@@ -50,6 +50,10 @@ HEAVIER: dict[str, float] = {
     **dict.fromkeys(("rounds:offer", "rounds:join"), 10.0),
     # What was decided and remarked stands in forms beside every finding; what was found is kept, the forms are not.
     "errata:desk": 8.0,
+    # All of the results on one page, kept: what remains is reading and sending what is kept.
+    "errata:report": 8.0,
+    # A form with a choice for every size, yarn and candidate of a round; opened for one place, and not kept.
+    "rounds:place_edit": 7.0,
     # A clock runs on it, and each button has a key of its own.
     "reports:counting": 8.0,
     # Opening it is a look that is written down, and what is new is told by the look before.
