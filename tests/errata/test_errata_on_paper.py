@@ -125,7 +125,7 @@ def test_it_costs_the_same_for_one_erratum_or_four(
         misprint(first, number)
 
     # editions with their pattern, errata with theirs, who tested; and two for the name of what is sent
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(7):
         paper(first)
 
 

@@ -382,7 +382,7 @@ def test_somebody_signed_out_is_asked_to_sign_in(client: Client, tested: Round, 
         # and: decisions with their errata
         ("results", 18, 5),
         # and: errata, decisions, remarks with their places, the errata of remarks
-        ("desk", 21, 8),
+        ("desk", 21, 9),
     ],
 )
 def test_a_page_costs_the_same_for_twenty_testers_or_two_hundred(
