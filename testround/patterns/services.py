@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 
 from django.db import transaction
 from django.db.models import F, ProtectedError
@@ -199,17 +200,35 @@ def _save(
     return stored
 
 
+Corrects = Callable[[Edition, SheetDocument], SheetDocument]
+_correcting: list[Corrects] = []
+
+
+def corrects(function: Corrects) -> Corrects:
+    """Register a function of a room above, which knows what has been put right in an edition since it was made."""
+    _correcting.append(function)
+    return function
+
+
+def corrected(edition: Edition) -> SheetDocument:
+    """An edition's sheet with everything that is known to be wrong in it put right."""
+    document = edition.document
+    for function in _correcting:
+        document = function(edition, document)
+    return document
+
+
 @transaction.atomic
 def edition_create_next(
     *, edition: Edition, label: str, document: SheetDocument | None = None, by: User
 ) -> Edition:
-    """Make the edition that follows: the same sheet under a new label, or the corrected ``document``.
+    """Make the edition that follows: under a new label the sheet as it is corrected by now, or the ``document``.
 
     Raises SheetRefused when the label is taken or the sheet cannot be computed.
     """
     pattern = Pattern.objects.select_for_update().get(pk=edition.pattern_id)
     require(by, Right.EDIT, pattern)
-    content = plain(edition.document if document is None else document)
+    content = plain(corrected(edition) if document is None else document)
     try:
         document = SheetDocument.model_validate({**content, "edition": label})
     except ValidationError as error:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from testround.errata.models import Erratum
 from testround.errata.selectors import amendments_of, changes_between_sheets, compared_editions, stands_in
 from testround.errata.services import drafts_from_editions, edition_correct, erratum_publish, finding_accept
-from testround.kernel.amended import amended
+from testround.kernel.amended import Amendment, amended
 from testround.kernel.consequences import completed
 from testround.kernel.round import Pattern as SheetDocument
 from testround.patterns.fields import Scale
@@ -86,6 +86,49 @@ def test_an_edition_made_of_its_errata_leaves_nothing_to_draft(tested: Round, de
         "Rows to underarm, formula",
         "Hem to underarm, formula",
     ]
+
+
+def test_however_the_next_edition_is_made_it_begins_with_what_is_published(
+    client: Client, tested: Round, designer: User
+) -> None:
+    erratum_publish(erratum=finding_accept(round=tested, finding_ids=[MISPRINT], by=designer), by=designer)
+    finding_accept(round=tested, finding_ids=["finished-size:body_length"], by=designer)
+    client.force_login(designer)
+    pattern = tested.edition.pattern
+
+    client.post(reverse("patterns:next_edition", args=[pattern.code, tested.edition.pk]), {"label": "1.1"})
+
+    new = pattern.editions.get(label="1.1")
+    printed = {number.key: number.printed for number in new.document.numbers}
+    stood = {number.key: number.printed for number in tested.edition.document.numbers}
+    assert printed["back_sts"] == {**stood["back_sts"], "M": 114}
+    # A draft has told nobody anything.
+    assert printed["body_rows"] == stood["body_rows"]
+
+
+def test_what_the_newer_edition_prints_as_it_was_is_said_where_it_would_follow_from_what_changed(
+    little_top: dict[str, Any],
+) -> None:
+    front = {
+        "key": "front_sts",
+        "label": "Front, cast on",
+        "place": "Front, step 1",
+        "unit": "st",
+        "formula": "back_sts",
+    }
+    first = SheetDocument.model_validate({**little_top, "numbers": [*little_top["numbers"], front]})
+    second = amended(
+        first, [Amendment("back_sts", "st", {"S": 108}), Amendment("front_sts", "st", {"S": 104})]
+    )
+
+    changes = changes_between_sheets(first, second)
+
+    assert [(change["subject"], change["was"], change["now"]) for change in changes] == [
+        ("back_sts", {"S": 104}, {"S": 108}),
+        # Nobody reads it in the first, where it is worked out.
+        ("front_sts", {}, {"S": 104}),
+    ]
+    assert stands_in(amended(first, amendments_of(changes)))["front_sts"]["S"] == 104
 
 
 def test_a_gauge_yarn_and_measurements_are_numbers_too(little_top: dict[str, Any]) -> None:

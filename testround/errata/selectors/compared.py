@@ -10,7 +10,7 @@ from testround.errata.models import Erratum
 from testround.errata.selectors.analyses import stands_in
 from testround.errata.selectors.following import amendments_of
 from testround.errata.wording import names_of
-from testround.kernel.amended import amended_by_each
+from testround.kernel.amended import GAUGE_UNITS, amended, amended_by_each
 from testround.kernel.amounts import PER_M2
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.sheet import Sheet
@@ -120,6 +120,7 @@ def changes_between_sheets(
                 and value >= 0
             }
             add(number.key, number.unit, reads.get(number.key, {}), now)
+    found = _with_what_stays(found, before, after, both)
     measured = {entry.key: entry.printed or {} for entry in before.dimensions}
     for dimension in after.dimensions:
         if dimension.key not in were:
@@ -140,6 +141,54 @@ def changes_between_sheets(
             "yarn", "m", {PER_M2: shown.yarn_per_m2} if shown.yarn_per_m2 else {}, {PER_M2: after.yarn_per_m2}
         )
     return found
+
+
+def _with_what_stays(
+    changes: Sequence[dict[str, Any]], before: SheetDocument, after: SheetDocument, sizes: Sequence[str]
+) -> list[dict[str, Any]]:
+    """The same, and what the newer edition prints as it was though it would follow from what changed.
+
+    No maker of the older edition reads such a number, so that nothing stands there as ``was``.
+    """
+    found = {change["subject"]: change for change in changes}
+    names, are = names_of(after), stands_in(after)
+    order = [change["subject"] for change in changes if change["unit"] in GAUGE_UNITS]
+    order += [number.key for number in after.numbers]
+    # Each turn settles at least one number, and what follows from it may stay in turn.
+    for _turn in after.numbers:
+        drifts = stands_in(amended(before, amendments_of(list(found.values()))))
+        more = {
+            number.key: [
+                size
+                for size in number.printed or {}
+                if size in sizes and drifts.get(number.key, {}).get(size) != are[number.key][size]
+            ]
+            for number in after.numbers
+            if number.key in drifts
+        }
+        settled = False
+        for number in after.numbers:
+            change = found.get(number.key)
+            new = [size for size in more.get(number.key, ()) if size not in (change["now"] if change else ())]
+            if not new:
+                continue
+            named, settled = names[number.key], True
+            stays = {size: are[number.key][size] for size in new}
+            if change:
+                change["now"].update(stays)
+            else:
+                found[number.key] = {
+                    "subject": number.key,
+                    "label": named.label,
+                    "place": named.place,
+                    "unit": number.unit,
+                    "was": {},
+                    "now": stays,
+                    "finding": "",
+                }
+        if not settled:
+            break
+    return [found[key] for key in order if key in found]
 
 
 def _groups(

@@ -250,7 +250,9 @@ def erratum_reword(*, erratum: Erratum, wording: Wording, by: User) -> Erratum:
             **stands.get(subject, {}),
             **(before["was"] if before else {}),
         }
-        new = {size: value for size, value in now.items() if value != was.get(size)}
+        # What the edition does not print, and the correction says so that it does not follow from another.
+        stays = before["now"].keys() - before["was"].keys() if before else set()
+        new = {size: value for size, value in now.items() if value != was.get(size) or size in stays}
         if new:
             changes.append(
                 {
@@ -258,7 +260,7 @@ def erratum_reword(*, erratum: Erratum, wording: Wording, by: User) -> Erratum:
                     "label": named.label,
                     "place": named.place,
                     "unit": unit,
-                    "was": {size: was[size] for size in new if size in was},
+                    "was": {size: was[size] for size in new if size in was and size not in stays},
                     "now": new,
                     "finding": before["finding"] if before else "",
                     **({"keeps": before["keeps"]} if before and before.get("keeps") else {}),

@@ -18,7 +18,7 @@ from testround.kernel.round import Pattern as SheetDocument
 from testround.patterns.access import Right, require
 from testround.patterns.fields import Scale
 from testround.patterns.models import Edition
-from testround.patterns.services import SheetRefused, edition_create_next
+from testround.patterns.services import SheetRefused, corrects, edition_create_next
 from testround.people.models import User
 from testround.rounds.models import Round
 from testround.rounds.refusals import Refused
@@ -31,6 +31,12 @@ def corrected_sheet(sheet: SheetDocument, errata: Iterable[Erratum]) -> SheetDoc
     One erratum after the other: of two that change one value the later holds.
     """
     return amended_by_each(sheet, [amendments_of(erratum.changes) for erratum in errata])
+
+
+@corrects
+def _published(edition: Edition, sheet: SheetDocument) -> SheetDocument:
+    """However the next edition is made, it begins with what readers of this one were told to change."""
+    return corrected_sheet(sheet, Erratum.objects.published().filter(edition=edition).order_by("number"))
 
 
 @transaction.atomic
@@ -49,12 +55,7 @@ def edition_correct(*, round: Round, label: str, by: User) -> Edition:
     if not errata:
         raise Refused.because(_("Nothing is published on this edition yet; publish an erratum first."))
     try:
-        edition = edition_create_next(
-            edition=round.edition,
-            label=label,
-            document=corrected_sheet(round.edition.document, errata),
-            by=by,
-        )
+        edition = edition_create_next(edition=round.edition, label=label, by=by)
     except SheetRefused as refusal:
         raise Refused(Problem("label", problem.sentence) for problem in refusal.problems) from None
     said = ngettext(
