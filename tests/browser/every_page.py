@@ -235,14 +235,15 @@ class Walk:
     def _weight(self, html: Response) -> int:
         """Bytes of the page and of what it uses, but for photos.
 
-        The page is counted as it is, since the server sends it so. What is static is sent compressed where the
-        program is installed, and is counted so.
+        The page is counted as the server sends it: one that it compresses by what comes over the line. What is
+        static is sent compressed where the program is installed, and is counted so.
         """
         for response in self.answers:
             if response.url not in self.sizes and not _is_photo(response.request):
                 self.sizes[response.url] = len(gzip.compress(response.body()))
         used = {request.url for request in self.asked if not request.is_navigation_request()}
-        return len(html.body()) + sum(self.sizes.get(url, 0) for url in used)
+        sent = html.headers.get("content-length") if "content-encoding" in html.headers else None
+        return int(sent or len(html.body())) + sum(self.sizes.get(url, 0) for url in used)
 
 
 def _is_photo(request: Request) -> bool:

@@ -31,6 +31,7 @@ FIELDS = [
 ]
 # Values that another in its column must be like, to be read at all.
 OTHER_OBJECTS: dict[str, Any] = {
+    "corrected": [3],
     "sheet": None,
     "places_plan": {"least": {"S": 1}},
     "photo_uses": ["online"],
