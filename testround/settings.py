@@ -65,6 +65,8 @@ INSTALLED_APPS = [
     "testround.home",
     "allauth",
     "allauth.account",
+    "rest_framework",
+    "drf_spectacular",
     "django.contrib.admin",
     "django.contrib.auth",
     "django.contrib.contenttypes",
@@ -283,6 +285,38 @@ EMAIL_USE_TLS = environment.truth("EMAIL_USE_TLS", default=True)
 EMAIL_TIMEOUT = environment.whole_number("EMAIL_TIMEOUT", default=30)
 DEFAULT_FROM_EMAIL = environment.text("MAIL_FROM", "Testround <testround@localhost>")
 SERVER_EMAIL = DEFAULT_FROM_EMAIL
+
+# The API. Requests in a minute: of one token, and of one network that sends none.
+API_REQUESTS_PER_TOKEN = environment.whole_number("TESTROUND_API_REQUESTS_PER_TOKEN", default=600)
+API_REQUESTS_PER_NETWORK = environment.whole_number("TESTROUND_API_REQUESTS_PER_NETWORK", default=120)
+REST_FRAMEWORK = {
+    "EXCEPTION_HANDLER": "testround.api.problems.answered",
+    "DEFAULT_SCHEMA_CLASS": "testround.api.schema.EndpointSchema",
+    "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
+    "URL_FORMAT_OVERRIDE": None,
+}
+SPECTACULAR_SETTINGS = {
+    "OAS_VERSION": "3.1.0",
+    "TITLE": "Testround",
+    "VERSION": "1.0.0",
+    "DESCRIPTION": (
+        "Test rounds of knitting and crochet patterns, from the sheet to published errata. Lengths are in "
+        "centimetres. Explained at /api/."
+    ),
+    "LICENSE": {"name": "MIT", "identifier": "MIT"},
+    "SERVERS": [{"url": SITE_URL}],
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "COMPONENT_SPLIT_PATCH": False,
+    "SORT_OPERATIONS": False,
+    "ENFORCE_NON_BLANK_FIELDS": True,
+    "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
+    "PREPROCESSING_HOOKS": ["testround.api.openapi.only_version_1"],
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "testround.api.openapi.complete",
+    ],
+}
 
 # Errata are posted to other programs in public networks only, but for these hosts of one's own.
 WEBHOOK_PRIVATE_HOSTS = environment.names("TESTROUND_WEBHOOK_PRIVATE_HOSTS", default=[])

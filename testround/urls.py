@@ -3,6 +3,10 @@
 from django.contrib import admin
 from django.urls import include, path
 
+handler400 = "testround.api.errors.bad_request"
+handler404 = "testround.api.errors.not_found"
+handler500 = "testround.api.errors.server_error"
+
 urlpatterns = [
     path("", include("testround.home.urls")),
     path("mail/", include("testround.outbox.urls")),

@@ -1,6 +1,10 @@
-from django.urls import path
+from django.urls import include, path
 
 from testround.api import views
 
 app_name = "api"
-urlpatterns = [path("schema/<slug:document>.json", views.schema, name="schema")]
+urlpatterns = [
+    path("schema/<slug:document>.json", views.schema, name="schema"),
+    path("v1/openapi.json", views.openapi, name="openapi"),
+    path("v1/", include("testround.api.v1.urls")),
+]

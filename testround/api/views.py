@@ -2,9 +2,14 @@ from __future__ import annotations
 
 from django.http import Http404, HttpRequest, JsonResponse
 from django.views.decorators.cache import cache_control
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import condition, require_safe
 
+from testround.api.openapi import document as openapi_document
+from testround.api.openapi import tag as openapi_tag
 from testround.kernel.schemas import DOCUMENTS, schema_of
+
+# Documents for programs; what they say to people is in the one language of the format.
+_ENGLISH = {"Content-Language": "en"}
 
 
 @require_safe
@@ -17,6 +22,20 @@ def schema(request: HttpRequest, document: str) -> JsonResponse:
         schema_of(document),
         json_dumps_params={"ensure_ascii": False},
         content_type="application/schema+json",
-        # A document for programs; what it says to people is in the one language of the format.
-        headers={"Content-Language": "en"},
+        headers=_ENGLISH,
     )
+
+
+@require_safe
+@cache_control(public=True, max_age=300)
+@condition(etag_func=lambda request: openapi_tag())
+def openapi(request: HttpRequest) -> JsonResponse:
+    """The OpenAPI document of the API, for anyone; any page may read it."""
+    return JsonResponse(
+        openapi_document(),
+        json_dumps_params={"ensure_ascii": False},
+        headers={**_ENGLISH, "Access-Control-Allow-Origin": "*"},
+    )
+
+
+openapi.takes_no_cookies = True

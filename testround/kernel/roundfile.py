@@ -91,19 +91,27 @@ def read_pattern(data: bytes, *, most_bytes: int = MOST_BYTES) -> Pattern:
         _refuse(
             Problem("", _("a pattern is one JSON object; this is {named}").format(named=_named(document)))
         )
-    if "pattern" in document:
-        inner, prefix = document["pattern"], "pattern"
-        if not isinstance(inner, dict):
-            _refuse(Problem("pattern", _("must be an object; got {named}").format(named=_named(inner))))
-    else:
-        inner, prefix = document, ""
+    return pattern_in(document, "pattern") if "pattern" in document else pattern_in(document)
+
+
+def pattern_in(document: Mapping[str, Any], inside: str = "") -> Pattern:
+    """The pattern that an object of JSON describes, or the object that it holds under the key ``inside``.
+
+    Raises
+    ------
+    RoundFileError
+        With every problem of form and of meaning, each under that key.
+    """
+    inner = document[inside] if inside else document
+    if not isinstance(inner, dict):
+        _refuse(Problem(inside, _("must be an object; got {named}").format(named=_named(inner))))
     try:
         pattern = Pattern.model_validate_json(json.dumps(inner), strict=True)
         problems = check_pattern(pattern)
     except ValidationError as error:
         problems = _all_problems(Pattern, inner, error)
     if problems:
-        raise RoundFileError(problem.under(prefix) if prefix else problem for problem in problems)
+        raise RoundFileError(problem.under(inside) if inside else problem for problem in problems)
     return pattern
 
 

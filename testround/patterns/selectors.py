@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 
-from django.db.models import Count, QuerySet
+from django.db.models import Case, Count, OuterRef, QuerySet, Subquery, Value, When
 
 from testround.kernel.roundfile import plain
-from testround.patterns.access import Right, patterns_open_to
-from testround.patterns.models import Edition, Pattern
+from testround.patterns.access import Right, Role, patterns_open_to
+from testround.patterns.models import Edition, Membership, Pattern
 from testround.people.models import User
 
 
@@ -31,6 +31,16 @@ def patterns_listed(user: User) -> QuerySet[Pattern]:
             round_count=Count("editions__rounds", distinct=True),
         )
         .order_by("-created", "-pk")
+    )
+
+
+def with_role(patterns: QuerySet[Pattern], user: User) -> QuerySet[Pattern]:
+    """The same patterns, each with ``role``: what the person is of it, as `access.rights_on` says; None for nothing."""
+    held = Membership.objects.filter(pattern=OuterRef("pk"), user_id=user.pk, ended_at__isnull=True)
+    return patterns.annotate(
+        role=Case(
+            When(owner_id=user.pk, then=Value(str(Role.OWNER))), default=Subquery(held.values("role")[:1])
+        )
     )
 
 

@@ -49,13 +49,16 @@ def for_everybody(view: View) -> View:
 
 
 class ForEverybody:
-    """Keeps cookies away from the views marked so, before a session or a person is looked for."""
+    """Keeps cookies away from the views marked so, before a session or a person is looked for.
+
+    Also from those marked as ``takes_no_cookies``: who asks an address of the API is known by a token alone.
+    """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        if not _is_for_everybody(request.path_info):
+        if not _takes_no_cookies(request.path_info):
             return self.get_response(request)
         # Before anybody has read them: `request.COOKIES` is made of this when it is first asked for.
         request.META.pop("HTTP_COOKIE", None)
@@ -65,11 +68,12 @@ class ForEverybody:
         return response
 
 
-def _is_for_everybody(path: str) -> bool:
+def _takes_no_cookies(path: str) -> bool:
     try:
-        return getattr(resolve(path).func, "is_for_everybody", False)
+        view = resolve(path).func
     except Resolver404:
         return False
+    return getattr(view, "is_for_everybody", False) or getattr(view, "takes_no_cookies", False)
 
 
 def _without_cookie(response: HttpResponse) -> None:

@@ -1,0 +1,35 @@
+"""What Django itself has to refuse: problem details under the API's addresses, pages everywhere else."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as _
+from django.views import defaults
+
+from testround.api.problems import MALFORMED, NOT_FOUND, SERVER, problem_response
+
+PREFIX = "/api/v"
+
+
+def not_found(request: HttpRequest, exception: Exception, **options: Any) -> HttpResponse:
+    if request.path.startswith(PREFIX):
+        return problem_response(request, NOT_FOUND, _("There is no such address."))
+    return defaults.page_not_found(request, exception, **options)
+
+
+def bad_request(request: HttpRequest, exception: Exception, **options: Any) -> HttpResponse:
+    if request.path.startswith(PREFIX):
+        return problem_response(request, MALFORMED)
+    return defaults.bad_request(request, exception, **options)
+
+
+def server_error(request: HttpRequest, **options: Any) -> HttpResponse:
+    if request.path.startswith(PREFIX):
+        return problem_response(
+            request,
+            SERVER,
+            _("This is a fault of the server. Nothing was stored; the same request may be sent again."),
+        )
+    return defaults.server_error(request, **options)

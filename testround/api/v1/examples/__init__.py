@@ -1,0 +1,1 @@
+"""Examples of every operation, in the invented scenario: the Fenlight Cardigan and the Quillwork Skirt."""

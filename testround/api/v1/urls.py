@@ -1,0 +1,12 @@
+"""The addresses of version 1, in the order in which the documentation has them."""
+
+from __future__ import annotations
+
+from django.urls import path
+
+from testround.api.v1 import patterns
+
+urlpatterns = [
+    path("patterns", patterns.Patterns.as_view(), name="patterns"),
+    path("patterns/<str:code>", patterns.OnePattern.as_view(), name="pattern"),
+]

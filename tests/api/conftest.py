@@ -1,0 +1,15 @@
+from __future__ import annotations
+
+import pytest
+
+from testround.people.models import User
+from tests.api.programs import Program, program_of
+from tests.test_access import scene
+
+__all__ = ["scene"]
+
+
+@pytest.fixture
+def program(designer: User) -> Program:
+    """A program of the designer's that may do everything."""
+    return program_of(designer)
