@@ -343,12 +343,21 @@ def test_a_context_is_no_message() -> None:
 SPOKEN_ROOMS = ("api", "errata", "following", "home", "paper", "patterns", "people")
 # What a terminal or a page for developers says, and the demo's own people.
 UNSPOKEN = ("management", "demo.py", "gallery.py")
+# The OpenAPI document, its examples and the kinds of problem are for programmers, in the one language of the format.
+IN_ENGLISH = {
+    ("api", "v1"),
+    *(
+        ("api", f"{name}.py")
+        for name in ("authentication", "endpoints", "once", "openapi", "paging", "problems")
+    ),
+}
 POLICY = re.compile("default-src ")
 SPOKEN_MODULES = [
     path
     for path in MODULES
     if (parts := path.relative_to(ROOT / "testround").parts)[0] in SPOKEN_ROOMS
     and not set(parts) & set(UNSPOKEN)
+    and parts[:2] not in IN_ENGLISH
 ]
 
 
