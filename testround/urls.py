@@ -21,3 +21,5 @@ urlpatterns = [
     path("api/", include("testround.api.urls")),
     path("admin/", admin.site.urls),
 ]
+
+handler500 = "testround.home.unavailable.server_error"

@@ -23,6 +23,7 @@ from testround.patterns.models import Edition, Pattern
 from testround.people.models import User
 from testround.recent import forget_recent
 from testround.rounds.models import Place, Round
+from tests.failures.database import initdb
 from tests.spoken.catalogue import catalogue_write
 
 # Workers that run side by side (`-n`) empty their cache before each test: each has a Redis database of its own.
@@ -55,6 +56,10 @@ SERVICES = {
         Path(NU_JAR).is_file() and shutil.which("java") is not None,
         "needs the W3C's Nu HTML checker: apt-get install default-jre-headless npm, npm install --prefix FOLDER vnu-jar, "
         "and set TESTROUND_NU_JAR=FOLDER/node_modules/vnu-jar/build/dist/vnu.jar",
+    ),
+    "failures": (
+        initdb() is not None and shutil.which("redis-server") is not None,
+        "needs servers that it may break: apt-get install postgresql redis-server",
     ),
     "gettext": (shutil.which("xgettext") is not None, "needs GNU gettext: apt-get install gettext"),
 }

@@ -42,6 +42,7 @@ SPOKEN = (
     "403_csrf.html",
     "404.html",
     "500.html",
+    "503.html",
     "base.html",
 )
 # Seen by those who work on the program, with the settings for that.

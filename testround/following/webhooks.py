@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -24,8 +24,9 @@ from testround.following.models import Attempt, Delivery, Webhook
 from testround.following.posting import Answer
 from testround.following.targets import BadTarget, target_of
 from testround.kernel.errata import errata_json
+from testround.outbox.clock import has_come
 from testround.outbox.mail import mail_send
-from testround.outbox.services import handles, regularly, work_add
+from testround.outbox.services import at_any_time, handles, regularly, work_add
 from testround.patterns.access import Right, require
 from testround.patterns.models import Pattern
 from testround.people.language import speaking_to
@@ -271,12 +272,7 @@ def delivery_run(*, delivery_id: int, now: dt.datetime | None = None) -> bool:
 
 def _claim(delivery_id: int, now: dt.datetime) -> Delivery | None:
     with transaction.atomic():
-        waiting = Delivery.objects.filter(
-            Q(claimed_until__isnull=True) | Q(claimed_until__lte=now),
-            pk=delivery_id,
-            state=State.WAITING,
-            not_before__lte=now,
-        )
+        waiting = _due(now).filter(pk=delivery_id)
         if transaction.get_connection().features.has_select_for_update_skip_locked:
             waiting = waiting.select_for_update(skip_locked=True, of=("self",))
         delivery = waiting.select_related("webhook__pattern__owner").first()
@@ -352,15 +348,20 @@ def _tell_owner(webhook: Webhook, delivery: Delivery, attempt: Attempt) -> None:
     mail_send(to=owner.email, letter=letter, name=str(owner))
 
 
-@regularly
+def _due(now: dt.datetime) -> QuerySet[Delivery]:
+    """The messages whose time has come and that nobody is posting."""
+    return Delivery.objects.filter(
+        Q(claimed_until__isnull=True) | has_come("claimed_until", now=now, longest=CLAIM_LASTS),
+        has_come("not_before", now=now, longest=LONGEST_WAIT * (1 + JITTER)),
+        state=State.WAITING,
+    )
+
+
+@at_any_time
 def deliveries_sweep(*, now: dt.datetime | None = None, most: int = 200) -> int:
     """Set to work every message whose time has come, or whose work was lost. Returns how many."""
     now = now or timezone.now()
-    due = Delivery.objects.filter(
-        Q(claimed_until__isnull=True) | Q(claimed_until__lte=now),
-        state=State.WAITING,
-        not_before__lte=now,
-    ).order_by("not_before")
+    due = _due(now).order_by("not_before")
     # Each is work of its own, so that a receiver that lets its callers wait holds up no chore.
     found = list(due[:most])
     for delivery in found:

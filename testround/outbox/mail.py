@@ -23,10 +23,11 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
+from testround.outbox.clock import has_come, long_since
 from testround.outbox.letters import Letter, as_html, as_text, from_data, letter_from_text, to_data
 from testround.outbox.mailbox import NotWritten
 from testround.outbox.models import Mail, Stopped
-from testround.outbox.services import LOST_AFTER, regularly, send_off
+from testround.outbox.services import LOST_AFTER, at_any_time, regularly, send_off
 from testround.outbox.stopping import stop_address
 
 logger = logging.getLogger(__name__)
@@ -195,9 +196,8 @@ def _close(connection: Any) -> None:
 
 def _claim(mail_id: int, now: dt.datetime) -> Mail | None:
     with transaction.atomic():
-        waiting = Mail.objects.filter(
-            Q(attempts=0) | Q(not_before__lte=now), pk=mail_id, state=Mail.State.WAITING
-        )
+        its_time = has_come("not_before", now=now, longest=LONGEST_WAIT)
+        waiting = Mail.objects.filter(Q(attempts=0) | its_time, pk=mail_id, state=Mail.State.WAITING)
         if transaction.get_connection().features.has_select_for_update_skip_locked:
             waiting = waiting.select_for_update(skip_locked=True)
         mail = waiting.first()
@@ -309,7 +309,7 @@ def message_of(mail: Mail, connection: Any = None) -> EmailMultiAlternatives:
     return message
 
 
-@regularly
+@at_any_time
 def mails_sweep(*, now: dt.datetime | None = None, most: int = 500) -> int:
     """Take up every mail whose task or process was lost, and send those whose time has come.
 
@@ -317,7 +317,7 @@ def mails_sweep(*, now: dt.datetime | None = None, most: int = 500) -> int:
     over when it ended are uncertain from now on.
     """
     now = now or timezone.now()
-    stale = Q(claimed_at__lte=now - CLAIM_LASTS)
+    stale = long_since("claimed_at", now=now, ago=CLAIM_LASTS)
     Mail.objects.filter(stale, state=Mail.State.CLAIMED).update(
         state=Mail.State.WAITING,
         not_before=now,
@@ -326,7 +326,9 @@ def mails_sweep(*, now: dt.datetime | None = None, most: int = 500) -> int:
     for mail in Mail.objects.filter(stale, state=Mail.State.SENDING):
         _is_uncertain(mail, "The process ended while it was handing the mail over.")
     due = Mail.objects.filter(
-        Q(attempts__gt=0) | Q(created__lte=now - LOST_AFTER), state=Mail.State.WAITING, not_before__lte=now
+        Q(attempts__gt=0) | long_since("created", now=now, ago=LOST_AFTER),
+        has_come("not_before", now=now, longest=LONGEST_WAIT),
+        state=Mail.State.WAITING,
     ).order_by("created")
     left = in_vain = 0
     for pk in list(due.values_list("pk", flat=True)[:most]):

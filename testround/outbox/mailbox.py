@@ -43,8 +43,13 @@ class FolderBackend(BaseEmailBackend):
         stamp = timezone.now().strftime("%Y%m%dT%H%M%S%f")
         name = f"{stamp}-{os.getpid()}-{next(_serial)}.eml"
         partial = folder / f".{name}.part"
-        partial.write_bytes(message.message().as_bytes())
-        partial.rename(folder / name)
+        try:
+            partial.write_bytes(message.message().as_bytes())
+            partial.rename(folder / name)
+        except OSError:
+            # Of a disk that is full, the beginning of a mail takes up what is left.
+            partial.unlink(missing_ok=True)
+            raise
 
 
 @dataclass(frozen=True, slots=True)

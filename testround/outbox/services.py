@@ -16,13 +16,17 @@ from django.db import close_old_connections, transaction
 from django.db.models import Q
 from django.utils import timezone
 
+from testround.outbox.clock import clock_is_steady, has_come, long_since
 from testround.outbox.models import Work
+from testround.trouble import passes
 
 logger = logging.getLogger(__name__)
 
 MOST_ATTEMPTS = 6
 # A task normally starts within a second; after a minute it is taken for lost.
 LOST_AFTER = dt.timedelta(seconds=60)
+# After the last attempt but one.
+LONGEST_WAIT = LOST_AFTER * 2**MOST_ATTEMPTS
 CHORES_EVERY = 60.0
 
 Handler = Callable[[dict[str, Any]], None]
@@ -30,6 +34,7 @@ Chore = Callable[..., object]
 _handlers: dict[str, Handler] = {}
 _forgotten: set[str] = set()
 _chores: list[Chore] = []
+_at_any_time: list[Chore] = []
 
 
 def handles(kind: str, *, forget: bool = False) -> Callable[[Handler], Handler]:
@@ -50,9 +55,15 @@ def handles(kind: str, *, forget: bool = False) -> Callable[[Handler], Handler]:
 def regularly(chore: Chore) -> Chore:
     """Register a function to be run every minute or so. It may run twice at once, so it is idempotent.
 
-    One with an argument ``now`` is told the time.
+    One with an argument ``now`` is told the time. None runs while the clock has just jumped.
     """
     _chores.append(chore)
+    return chore
+
+
+def at_any_time(chore: Chore) -> Chore:
+    """Register a function to be run every minute or so, whatever the clock does: it takes up what was lost."""
+    _at_any_time.append(chore)
     return chore
 
 
@@ -115,9 +126,8 @@ def work_run(*, work_id: int) -> bool:
     """Do one piece of work. True when it is done now; a failure is kept on the row and tried again later."""
     with transaction.atomic():
         # Not what somebody else is at: it is theirs until the time comes at which it is taken for lost.
-        free = Work.objects.filter(
-            Q(attempts=0) | Q(not_before__lte=timezone.now()), state=Work.State.WAITING
-        )
+        its_time = has_come("not_before", now=timezone.now(), longest=LONGEST_WAIT)
+        free = Work.objects.filter(Q(attempts=0) | its_time, state=Work.State.WAITING)
         if transaction.get_connection().features.has_select_for_update_skip_locked:
             free = free.select_for_update(skip_locked=True)
         work = free.filter(pk=work_id).first()
@@ -141,8 +151,12 @@ def work_run(*, work_id: int) -> bool:
         logger.exception("Work %s (%s) failed at attempt %s", work.pk, work.kind, work.attempts)
         work.problem = f"{type(error).__name__}: {error}"[:2000]
         if work.attempts >= MOST_ATTEMPTS:
-            work.state = Work.State.FAILED
-        work.save(update_fields=["problem", "state"])
+            if passes(error):
+                # A full disk or a store that is away is no fault of the work: it is tried until there is room again.
+                work.attempts = MOST_ATTEMPTS - 1
+            else:
+                work.state = Work.State.FAILED
+        work.save(update_fields=["problem", "state", "attempts"])
         return False
     work.state = Work.State.DONE
     work.finished = timezone.now()
@@ -156,10 +170,16 @@ def work_run(*, work_id: int) -> bool:
 def chores_run(*, now: dt.datetime | None = None) -> dict[str, object]:
     """Pick up lost work and do what is done regularly. One chore that breaks does not stop the others.
 
-    Returns what each chore returned, by its name; what broke is not in it.
+    Returns what each chore returned, by its name; what broke is not in it. Told a time, it is believed; else what
+    goes by dates waits until the clock has settled.
     """
     answers: dict[str, object] = {}
-    for chore in (work_sweep, *_chores):
+    chores = [work_sweep, *_at_any_time]
+    if now is not None or clock_is_steady(timezone.now()):
+        chores += _chores
+    else:
+        logger.error("The clock has jumped; what goes by dates waits until it has gone on evenly for a while")
+    for chore in chores:
         name = str(getattr(chore, "__name__", chore))
         knows_time = "now" in inspect.signature(chore).parameters
         try:
@@ -196,7 +216,10 @@ def chores_when_due(**_: object) -> None:
 
 def work_sweep(*, most: int = 200) -> int:
     """Run waiting work whose task was lost or whose time to try again has come. Returns how many were done."""
+    now = timezone.now()
     due = Work.objects.filter(
-        state=Work.State.WAITING, not_before__lte=timezone.now(), created__lte=timezone.now() - LOST_AFTER
+        has_come("not_before", now=now, longest=LONGEST_WAIT),
+        long_since("created", now=now, ago=LOST_AFTER),
+        state=Work.State.WAITING,
     ).order_by("created")
     return sum(work_run(work_id=work_id) for work_id in list(due.values_list("pk", flat=True)[:most]))

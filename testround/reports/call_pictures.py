@@ -17,6 +17,7 @@ from testround.outbox.services import handles, work_add
 from testround.patterns.access import Right, patterns_open_to, require
 from testround.people.language import speaking_to
 from testround.people.models import User
+from testround.reports.incoming import with_their_rows
 from testround.reports.models import CallPicture, Photo
 from testround.reports.photos import LOST, PhotoRefused, photo_check, reencode
 from testround.rounds.models import Round
@@ -67,31 +68,24 @@ def picture_add(
     require(by, Right.EDIT, round.edition.pattern)
     photo_check(data)
     key = key or uuid.uuid4()
-    stored: tuple[Storage, str] | None = None
-    try:
-        with transaction.atomic():
-            Round.objects.select_for_update().get(pk=round.pk)
-            before = CallPicture.objects.filter(round=round, key=key).first()
-            if before is not None:
-                return before
-            if round.call_pictures.count() >= MOST_PICTURES:
-                said = ngettext(
-                    "A call has at most {n} picture: take it away first.",
-                    "A call has at most {n} pictures: take one away first.",
-                    MOST_PICTURES,
-                )
-                raise Refused.because(said.format(n=MOST_PICTURES), "photo")
-            picture = CallPicture(round=round, key=key, shows=" ".join(shows.split()))
-            picture.incoming.save(f"{picture.code}.upload", ContentFile(data), save=False)
-            stored = picture.incoming.storage, picture.incoming.name or ""
-            picture.save()
-            told = _("Picture added to the call: {picture}.").format(picture=picture.shows)
-            diary_write(round=round, by=by, text=told)
-            work_add(kind="call picture", subject={"picture": picture.pk}, once_key=f"picture-{picture.pk}")
-    except BaseException:
-        if stored:
-            _delete([stored])
-        raise
+    with with_their_rows() as incoming, transaction.atomic():
+        Round.objects.select_for_update().get(pk=round.pk)
+        before = CallPicture.objects.filter(round=round, key=key).first()
+        if before is not None:
+            return before
+        if round.call_pictures.count() >= MOST_PICTURES:
+            said = ngettext(
+                "A call has at most {n} picture: take it away first.",
+                "A call has at most {n} pictures: take one away first.",
+                MOST_PICTURES,
+            )
+            raise Refused.because(said.format(n=MOST_PICTURES), "photo")
+        picture = CallPicture(round=round, key=key, shows=" ".join(shows.split()))
+        incoming.store(picture.incoming, f"{picture.code}.upload", data)
+        picture.save()
+        told = _("Picture added to the call: {picture}.").format(picture=picture.shows)
+        diary_write(round=round, by=by, text=told)
+        work_add(kind="call picture", subject={"picture": picture.pk}, once_key=f"picture-{picture.pk}")
     return picture
 
 

@@ -104,7 +104,8 @@ def draft_keep(
     if draft is None:
         draft = Draft.objects.create(place=place, person=person, form=form, values=dict(values), at=typed_at)
         return Kept(draft.revision, True)
-    if based_on != draft.revision and typed_at < draft.at:
+    # One that by this clock is still to come was kept by a clock that was wrong, and says nothing of which is newer.
+    if based_on != draft.revision and typed_at < draft.at <= now:
         return Kept(draft.revision, False)
     draft.values, draft.at, draft.revision = dict(values), typed_at, draft.revision + 1
     draft.save(update_fields=["values", "at", "revision"])

@@ -5,7 +5,6 @@ What came from the phone waits in ``incoming/``, which nothing serves, until the
 
 from __future__ import annotations
 
-import contextlib
 import uuid
 from typing import Any
 
@@ -24,6 +23,7 @@ from testround.people.models import User
 from testround.reports import encoding
 from testround.reports.claims import claim
 from testround.reports.encoding import Encoded, PhotoRefused
+from testround.reports.incoming import with_their_rows
 from testround.reports.models import Photo, Rendition
 from testround.reports.selectors import photos_may_be_seen
 from testround.rounds.models import Consent, Place
@@ -71,48 +71,40 @@ def photo_add(
     """
     photo_check(data)
     code = uuid.uuid4()
-    stored = ""
-    try:
-        with transaction.atomic():
-            submission = None
-            if key is not None:
-                submission, is_new = claim(
-                    place=place,
-                    key=key,
-                    kind="photo",
-                    by=by,
-                    content={"caption": caption, "dimension": dimension, "photo": data},
-                )
-                if not is_new:
-                    return Photo.objects.get(submission=submission)
-                check_kept(place)
-                if seen:
-                    consent_give(place=place, kind=Consent.Kind.SEEN, by=by)
-                elif not photos_may_be_seen(place):
-                    raise PhotoRefused(_(UNSEEN))
-            photo = Photo(
+    with with_their_rows() as incoming, transaction.atomic():
+        submission = None
+        if key is not None:
+            submission, is_new = claim(
                 place=place,
-                submission=submission,
-                code=code,
-                name=name or f"{place.key}-{code.hex[:8]}.jpg",
-                caption=caption or None,
-                dimension=dimension,
+                key=key,
+                kind="photo",
+                by=by,
+                content={"caption": caption, "dimension": dimension, "photo": data},
             )
-            if encoding.made_here(data):
-                # An export imported again: what will be kept is known now, and is the same.
-                photo.sha256 = encoding.sha256_of(data)
-            photo.incoming.save(f"{code}.upload", ContentFile(data), save=False)
-            stored = photo.incoming.name or ""
-            photo.save()
-            if key is not None:
-                said = _("{name} sent a photo.").format(name=place.name)
-                diary_write(round=place.round, text=said, by=by, place=place)
-            work_add(kind="photo", subject={"photo": photo.pk}, once_key=f"photo-{photo.pk}")
-    except BaseException:
-        if stored:
-            with contextlib.suppress(OSError):
-                Photo._meta.get_field("incoming").storage.delete(stored)
-        raise
+            if not is_new:
+                return Photo.objects.get(submission=submission)
+            check_kept(place)
+            if seen:
+                consent_give(place=place, kind=Consent.Kind.SEEN, by=by)
+            elif not photos_may_be_seen(place):
+                raise PhotoRefused(_(UNSEEN))
+        photo = Photo(
+            place=place,
+            submission=submission,
+            code=code,
+            name=name or f"{place.key}-{code.hex[:8]}.jpg",
+            caption=caption or None,
+            dimension=dimension,
+        )
+        if encoding.made_here(data):
+            # An export imported again: what will be kept is known now, and is the same.
+            photo.sha256 = encoding.sha256_of(data)
+        incoming.store(photo.incoming, f"{code}.upload", data)
+        photo.save()
+        if key is not None:
+            said = _("{name} sent a photo.").format(name=place.name)
+            diary_write(round=place.round, text=said, by=by, place=place)
+        work_add(kind="photo", subject={"photo": photo.pk}, once_key=f"photo-{photo.pk}")
     return photo
 
 

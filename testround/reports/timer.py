@@ -24,7 +24,10 @@ PAUSE_AGAIN = dt.timedelta(minutes=30)
 
 
 class Forgotten(Exception):
-    """The timer ran longer than anyone sits. It still stands, until the real length is said or it is dropped."""
+    """How long it ran is not known: longer than anyone sits, or the clock was put back since it began.
+
+    It still stands, until the real length is said or it is dropped.
+    """
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +54,16 @@ class Running:
 
     @property
     def forgotten(self) -> bool:
-        return self.elapsed > FORGOTTEN_AFTER
+        return _is_unknown(self.started_at, self.now)
 
     @property
     def wants_pause(self) -> bool:
         return PAUSE_AFTER <= self.elapsed <= FORGOTTEN_AFTER
+
+
+def _is_unknown(started_at: dt.datetime, ended: dt.datetime) -> bool:
+    """Whether nobody sat from the one to the other, as the clock has it."""
+    return not -SHORTEST <= ended - started_at <= FORGOTTEN_AFTER
 
 
 def clock(length: dt.timedelta) -> str:
@@ -96,7 +104,7 @@ def timer_stop(
     Raises
     ------
     Forgotten
-        It ran for more than twelve hours; nothing is logged and it still runs.
+        How long it ran is not known; nothing is logged and it still runs.
     """
     # Locked before the row is read: of two presses the second finds it gone.
     Place.objects.select_for_update().only("pk").get(pk=place.pk)
@@ -105,9 +113,9 @@ def timer_stop(
         return Submission.objects.filter(place=place, key=key).first()
     now = timezone.now()
     ended = min(stopped_at, now) if stopped_at is not None and stopped_at > row.started_at else now
-    length = ended - row.started_at
-    if length > FORGOTTEN_AFTER:
+    if _is_unknown(row.started_at, ended):
         raise Forgotten
+    length = ended - row.started_at
     row.delete()
     if length < SHORTEST:
         return None
@@ -128,5 +136,7 @@ def timer_drop(*, place: Place) -> None:
 def sitting_log(*, place: Place, **report: Any) -> Submission:
     """Log a sitting by hand. A timer that was forgotten has its answer with it, and is gone."""
     submission = sitting_submit(place=place, **report)
-    RunningSitting.objects.filter(place=place, started_at__lt=timezone.now() - FORGOTTEN_AFTER).delete()
+    running = running_at(place)
+    if running is not None and running.forgotten:
+        RunningSitting.objects.filter(place=place, key=running.key).delete()
     return submission

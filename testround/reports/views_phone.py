@@ -149,7 +149,10 @@ def timer_stop(request: HttpRequest, pk: int) -> HttpResponse:
     except timer.Forgotten:
         messages.warning(
             request,
-            _("The timer ran for more than twelve hours. Say how long it really was; nothing is logged yet."),
+            _(
+                "How long the timer ran is not certain: more than twelve hours, or the clock was put back. Say how "
+                "long it really was; nothing is logged yet."
+            ),
         )
         return onward(request, place_address("sitting", desk.place))
     if submission is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
 from typing import Any, TypeVar
 
@@ -24,6 +25,9 @@ from testround.reports.selectors import Desk, desk_of, pattern_for, place_digest
 from testround.rounds.models import Place
 from testround.rounds.refusals import Refused
 from testround.rows import as_loaded
+from testround.trouble import RETRY_AFTER, no_room, no_room_words
+
+logger = logging.getLogger(__name__)
 
 # What a tester sent stays no longer than this where only its name leads to it.
 KEPT_FOR_SECONDS = 60 * 60
@@ -168,6 +172,14 @@ def answered(
             form.sent_before(already.sentence)
         except (PhotoRefused, Refused) as refused:
             form.add_error(None, refused.sentence)
+        except OSError as error:
+            if not no_room(error):
+                raise
+            logger.error("There is no room left for what testers send: %s", error)
+            form.add_error(None, no_room_words())
+            response = shown(request, template, desk, _with_form(form, context), 503)
+            response.headers["Retry-After"] = str(RETRY_AFTER)
+            return response
         else:
             if form.draft_name:
                 draft_drop(place=desk.place, person=request.user, form=form.draft_name)

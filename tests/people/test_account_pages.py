@@ -231,7 +231,9 @@ def test_a_form_from_a_stale_page_is_refused_with_the_mend(db: None) -> None:
     assert "load the page anew and send it once more" in answer.text
 
 
-@pytest.mark.parametrize("name", ["400.html", "403.html", "404.html", "500.html", "403_csrf.html"])
+@pytest.mark.parametrize(
+    "name", ["400.html", "403.html", "404.html", "500.html", "503.html", "403_csrf.html"]
+)
 def test_a_page_for_trouble_needs_nothing_that_may_be_broken(name: str) -> None:
     text = render_to_string(name, {})
 

@@ -6,6 +6,7 @@ import os
 import re
 import secrets
 import shutil
+import signal
 import socket
 import subprocess
 import sys
@@ -41,7 +42,14 @@ class Process:
     def start(self) -> None:
         with self.log.open("ab") as log:
             self._process = subprocess.Popen(
-                self.command, cwd=ROOT, env=self.env, stdin=subprocess.DEVNULL, stdout=log, stderr=log
+                self.command,
+                cwd=ROOT,
+                env=self.env,
+                stdin=subprocess.DEVNULL,
+                stdout=log,
+                stderr=log,
+                # With the processes it starts a group of its own, so that a power cut takes them all.
+                start_new_session=True,
             )
 
     def stop(self) -> None:
@@ -51,16 +59,20 @@ class Process:
         try:
             self._process.wait(20)
         except subprocess.TimeoutExpired:
-            self._process.kill()
-            self._process.wait(10)
+            self.kill()
         self._process = None
 
     def kill(self) -> None:
         """End it as a power cut would: nothing of it gets to say goodbye."""
         assert self._process is not None
-        self._process.kill()
+        os.killpg(self._process.pid, signal.SIGKILL)
         self._process.wait(10)
         self._process = None
+
+    @property
+    def pid(self) -> int:
+        assert self._process is not None
+        return self._process.pid
 
     def said(self) -> str:
         return self.log.read_text(errors="replace") if self.log.exists() else ""
@@ -104,6 +116,23 @@ class Installation:
         return [mail for mail in found if isinstance(mail, EmailMessage) and address in mail["To"]]
 
     # -- parts that come and go ----------------------------------------------------------------------------
+
+    def start(self) -> None:
+        """Everything but its database, from an empty folder to where it answers."""
+        self.start_redis()
+        self.manage("migrate", "--noinput", "--verbosity=0")
+        self.manage("collectstatic", "--noinput", "--verbosity=0")
+        self.web.start()
+        self.start_worker()
+        self.await_answer()
+
+    def await_answer(self) -> None:
+        browser = self.browser()
+        eventually(lambda: _is_up(browser), within=60)
+
+    def stop(self) -> None:
+        for process in (self.web, self.worker, self.redis):
+            process.stop()
 
     def start_worker(self) -> None:
         ready = self.worker.said().count(" ready.")
@@ -174,19 +203,13 @@ def installation(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Installat
     with psycopg.connect(django_settings.DATABASE_URL, autocommit=True) as connection:
         connection.execute(f"CREATE DATABASE {ours}")
     try:
-        installed = _installed(folder, ours, redis_server)
+        url = urllib.parse.urlsplit(django_settings.DATABASE_URL)._replace(path=f"/{ours}").geturl()
+        installed = installed_in(folder, url, redis_server)
         try:
-            installed.start_redis()
-            installed.manage("migrate", "--noinput", "--verbosity=0")
-            installed.manage("collectstatic", "--noinput", "--verbosity=0")
-            installed.web.start()
-            installed.start_worker()
-            browser = installed.browser()
-            eventually(lambda: _is_up(browser), within=60)
+            installed.start()
             yield installed
         finally:
-            for process in (installed.web, installed.worker, installed.redis):
-                process.stop()
+            installed.stop()
     finally:
         with psycopg.connect(django_settings.DATABASE_URL, autocommit=True) as connection:
             connection.execute(f"DROP DATABASE {ours} WITH (FORCE)")
@@ -199,17 +222,17 @@ def _is_up(browser: Browser) -> bool:
         return False
 
 
-def _installed(folder: Path, database: str, redis_server: str) -> Installation:
+def installed_in(folder: Path, database: str, redis_server: str) -> Installation:
+    """An installation, nothing of which runs yet, on the database of that address."""
     port, redis_port = free_port(), free_port()
     address = f"http://127.0.0.1:{port}"
-    url = urllib.parse.urlsplit(django_settings.DATABASE_URL)._replace(path=f"/{database}").geturl()
     redis_url = f"redis://127.0.0.1:{redis_port}/0"
     inherited = {name: os.environ[name] for name in ("PATH", "HOME", "LANG") if name in os.environ}
     env = {
         **inherited,
         "DJANGO_SETTINGS_MODULE": "testround.settings",
         "PYTHONPATH": str(ROOT),
-        "DATABASE_URL": url,
+        "DATABASE_URL": database,
         "REDIS_URL": redis_url,
         "SECRET_KEY": secrets.token_urlsafe(50),
         "ALLOWED_HOSTS": "127.0.0.1",
@@ -231,7 +254,7 @@ def _installed(folder: Path, database: str, redis_server: str) -> Installation:
     return Installation(
         address=address,
         folder=folder,
-        database=url,
+        database=database,
         env=env,
         redis_url=redis_url,
         redis=Process(

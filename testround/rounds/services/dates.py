@@ -15,6 +15,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext_lazy
 
+from testround.outbox.clock import long_since
 from testround.outbox.mail import Mail, on_trouble
 from testround.outbox.services import regularly
 from testround.people.clock import zone_of_person
@@ -202,7 +203,7 @@ def _stale(now: dt.datetime) -> QuerySet[Round]:
         .filter(
             Q(foretold_at=None)
             | Q(foretold_at__lt=F("newest"))
-            | Q(foretold_at__lt=now - dt.timedelta(hours=24))
+            | long_since("foretold_at", now=now, ago=dt.timedelta(hours=24))
         )
         .select_related("edition__pattern__owner")
         .order_by(F("foretold_at").asc(nulls_first=True), "pk")

@@ -122,7 +122,8 @@ async function send(upload) {
   } else if (request.status === 422) {
     upload.failed("refused", complaint(request));
   } else {
-    upload.failed("no server", words.noServer);
+    // Where the server says why, as with a disk that is full, so does its line.
+    upload.failed("no server", complaint(request) || words.noServer);
   }
 }
 

@@ -1,0 +1,93 @@
+"""A whole served installation on a database and a Redis of its own, every part of which may be broken."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.failures.database import Postgres
+from tests.failures.phones import Crowd, Phone
+from tests.served.conftest import Installation, free_port, installed_in
+
+
+@dataclass
+class RoundOfTesters:
+    """A round with so many testers, and their phones."""
+
+    installation: Installation
+    round: int
+    owner: str
+    phones: list[tuple[Phone, str]]
+    places: list[int]
+
+    def crowd(self, words: list[str]) -> Crowd:
+        return Crowd(self.phones, words)
+
+    def kept(self) -> list[str]:
+        """The remarks of this round that are in the database."""
+        rows = self.installation.query(
+            "SELECT r.text FROM reports_remark r JOIN rounds_place p ON p.id = r.place_id WHERE p.round_id = %s",
+            self.round,
+        )
+        return sorted(text for (text,) in rows)
+
+    def count(self, what: str) -> int:
+        """How many rows of this round another table has that belong to a place."""
+        ((n,),) = self.installation.query(
+            f"SELECT count(*) FROM {what} t JOIN rounds_place p ON p.id = t.place_id WHERE p.round_id = %s",  # noqa: S608
+            self.round,
+        )
+        return int(n)
+
+
+@contextmanager
+def postgres_running() -> Iterator[Postgres]:
+    postgres = Postgres(free_port())
+    try:
+        postgres.start()
+        yield postgres
+    finally:
+        postgres.close()
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[Postgres]:
+    with postgres_running() as postgres:
+        yield postgres
+
+
+@pytest.fixture(scope="session")
+def installation(tmp_path_factory: pytest.TempPathFactory, postgres: Postgres) -> Iterator[Installation]:
+    redis_server = shutil.which("redis-server")
+    assert redis_server is not None
+    folder: Path = tmp_path_factory.mktemp("failures")
+    installed = installed_in(folder, postgres.url, redis_server)
+    installed.web.command += ["--keep-alive=5"]
+    try:
+        installed.start()
+        yield installed
+    finally:
+        installed.stop()
+
+
+@pytest.fixture
+def testers(installation: Installation, request: Any) -> RoundOfTesters:
+    """Eight of them; parametrize indirectly for another number."""
+    n = getattr(request, "param", 8)
+    made = json.loads(
+        installation.python(f"from tests.failures.testers import testers; testers({n})").splitlines()[-1]
+    )
+    return RoundOfTesters(
+        installation,
+        made["round"],
+        made["owner"],
+        [(Phone(installation.address, one["session"]), one["place"]) for one in made["testers"]],
+        [one["pk"] for one in made["testers"]],
+    )
