@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import importlib
 import json
 import os
@@ -18,6 +19,7 @@ from django.core.cache import cache
 from django.db import connection
 from django.db.backends.base.operations import BaseDatabaseOperations
 from django.test import Client
+from django.utils import timezone
 
 from testround.patterns.models import Edition, Pattern
 from testround.people.models import User
@@ -159,6 +161,23 @@ def nothing_is_kept_ready_from_another_test() -> None:
 def files_go_to_a_folder_of_their_own(tmp_path: Path, settings: Any) -> None:
     settings.MEDIA_ROOT = tmp_path / "media"
     settings.MAIL_FOLDER = tmp_path / "mail"
+
+
+class WallClock:
+    """The time as the program reads it, which jumps where it is told."""
+
+    def __init__(self) -> None:
+        self.now = timezone.now()
+
+    def jumps(self, **by: float) -> None:
+        self.now += dt.timedelta(**by)
+
+
+@pytest.fixture
+def wall_clock(monkeypatch: pytest.MonkeyPatch) -> WallClock:
+    clock = WallClock()
+    monkeypatch.setattr(timezone, "now", lambda: clock.now)
+    return clock
 
 
 @pytest.fixture

@@ -182,7 +182,10 @@ def mail_run(*, mail_id: int, now: dt.datetime | None = None) -> bool:
         return False
     finally:
         _close(connection)
-    _goes(mail, Mail.State.SENDING, state=Mail.State.SENT, finished=timezone.now(), problem="", letter={})
+    sent = {"state": Mail.State.SENT, "finished": timezone.now(), "problem": "", "letter": {}}
+    if not _goes(mail, Mail.State.SENDING, **sent):
+        # Taken for uncertain meanwhile, as by a clock that jumped ahead; it is certain now.
+        _goes(mail, Mail.State.UNCERTAIN, **sent)
     return True
 
 

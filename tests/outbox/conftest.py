@@ -30,5 +30,6 @@ def bench(monkeypatch: pytest.MonkeyPatch) -> Bench:
     bench = Bench()
     monkeypatch.setattr(services, "_handlers", dict(services._handlers))
     monkeypatch.setattr(services, "_chores", [])
+    monkeypatch.setattr(services, "_at_any_time", [])
     services.handles("bench")(bench.do)
     return bench
