@@ -11,6 +11,7 @@ urlpatterns = [
     path("", include("testround.home.urls")),
     path("mail/", include("testround.outbox.urls")),
     path("account/", include("allauth.urls")),
+    path("me/tokens/", include("testround.api.tokens_urls")),
     path("me/", include("testround.people.urls")),
     path("patterns/", include("testround.patterns.urls")),
     path("rounds/", include("testround.rounds.urls")),

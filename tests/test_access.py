@@ -27,6 +27,7 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
+from testround.api.models import Token
 from testround.errata.models import Erratum
 from testround.following.links import confirm_address, leave_address
 from testround.following.models import Delivery, Follower, Webhook
@@ -163,6 +164,9 @@ TABLE: dict[str, Access] = {
     "people:held_download": SIGNED_IN,
     # Whose it is, and nobody's who sends no password; a designer is told what stands in the way.
     "people:erase": SIGNED_IN_FORM,
+    # tokens for other programs: one's own
+    "tokens:list": SIGNED_IN_FORM,
+    "tokens:revoke": TESTERS_BUTTON_BEHIND,
     # mails: who has the signed address may stop them
     "outbox:stop": ANYONES_FORM,
     # patterns
@@ -334,6 +338,8 @@ TABLE: dict[str, Access] = {
     # api
     "api:schema": ANYONE,
     "api:openapi": ANYONE,
+    "api:documentation": ANYONE,
+    "api:subject": ANYONE,
 }
 
 
@@ -369,6 +375,7 @@ class Scene:
     calendar: str
     follower: Follower
     delivery: Delivery
+    token: Token
     clients: dict[str, Client]
 
     def addresses(self) -> dict[str, str]:
@@ -381,6 +388,7 @@ class Scene:
             "account_confirm_email": ("no-such-key",),
             "account_reset_password_from_key": ("1", "no-such-key"),
             "api:schema": ("round",),
+            "api:subject": ("patterns",),
             "errata:dimension": (code, "chest"),
             "errata:erratum": (pattern, 1),
             "following:confirm": (confirm_address(self.follower).split("/")[-2],),
@@ -443,6 +451,7 @@ class Scene:
             "talk:ask": (place,),
             "talk:words": (place,),
             "talk:feed": (self.calendar,),
+            "tokens:revoke": (self.token.pk,),
             "rounds:yarn_remove": (code, self.round.yarns.order_by("pk")[0].pk),
         }
         for name in ("detail", "delete"):
@@ -581,6 +590,14 @@ def scene(
             kind=Delivery.Kind.TEST,
             body="{}",
             state=Delivery.State.DELIVERED,
+        ),
+        token=Token.objects.create(
+            user=tester,
+            name="Own program",
+            hint="abcd",
+            secret_hash="0" * 64,
+            scopes=["places:read"],
+            expires=timezone.now() + dt.timedelta(days=30),
         ),
         clients=clients,
     )

@@ -1,0 +1,42 @@
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from testround.api.scopes import OPENS
+
+DAYS = [
+    ("30", _("30 days")),
+    ("90", _("90 days")),
+    ("180", _("180 days")),
+    ("365", _("a year")),
+]
+
+
+class TokenForm(forms.Form):
+    """What a token is called, what it may be used for, and for how long."""
+
+    name = forms.CharField(
+        label=_("What it is for"),
+        max_length=100,
+        help_text=_("So that you know it again, as in “Shop”."),
+    )
+    scopes = forms.MultipleChoiceField(
+        label=_("What it may be used for"),
+        help_text=_("No more than the program needs: it can never do more than you can."),
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": _("Choose what the token may be used for.")},
+    )
+    days = forms.ChoiceField(label=_("It runs out after"), choices=DAYS, initial="90")
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["scopes"].choices = [(str(scope), opens) for scope, opens in OPENS.items()]
+
+    @property
+    def expires(self) -> dt.datetime:
+        return timezone.now() + dt.timedelta(days=int(self.cleaned_data["days"]))
