@@ -164,8 +164,9 @@ def _kind(schema: dict[str, Any]) -> tuple[str, str]:
     """What a value may be, in words, and the component that it is or is made of."""
     if "$ref" in schema:
         name = schema["$ref"].removeprefix(REF)
-        if "enum" in (component := _component(name)):
-            return _kind(component)
+        schema_there = _component(name)
+        if "enum" in schema_there:
+            return _kind(schema_there)
         return name, name
     for many in ("oneOf", "anyOf", "allOf"):
         if many in schema:
