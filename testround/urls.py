@@ -22,5 +22,3 @@ urlpatterns = [
     path("api/", include("testround.api.urls")),
     path("admin/", admin.site.urls),
 ]
-
-handler500 = "testround.home.unavailable.server_error"

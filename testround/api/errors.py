@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import sys
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 from django.views import defaults
 
-from testround.api.problems import MALFORMED, NOT_FOUND, SERVER, problem_response
+from testround import trouble, unavailable
+from testround.api.problems import MALFORMED, NOT_FOUND, SERVER, UNAVAILABLE, problem_response
 
 PREFIX = "/api/v"
 
@@ -26,10 +28,17 @@ def bad_request(request: HttpRequest, exception: Exception, **options: Any) -> H
 
 
 def server_error(request: HttpRequest, **options: Any) -> HttpResponse:
-    if request.path.startswith(PREFIX):
-        return problem_response(
+    error = sys.exc_info()[1]
+    if not request.path.startswith(PREFIX):
+        return unavailable.server_error(request)
+    if trouble.passes(error):
+        said = trouble.no_room_words() if trouble.no_room(error) else ""
+        response = problem_response(request, UNAVAILABLE, said)
+        response.headers["Retry-After"] = str(trouble.RETRY_AFTER)
+    else:
+        response = problem_response(
             request,
             SERVER,
             _("This is a fault of the server. Nothing was stored; the same request may be sent again."),
         )
-    return defaults.server_error(request, **options)
+    return response

@@ -131,6 +131,13 @@ SERVER = Kind(
     "A fault of the server",
     "Nothing was stored. The same request may be sent again with its key.",
 )
+UNAVAILABLE = Kind(
+    "unavailable",
+    503,
+    "Out of order for a moment",
+    "The database does not answer, or there is no room. Whether it was stored is not certain: wait as many seconds as "
+    "Retry-After says, and send the same request again with its key.",
+)
 
 KINDS: tuple[Kind, ...] = (
     MALFORMED,
@@ -151,6 +158,7 @@ KINDS: tuple[Kind, ...] = (
     MATCH_MISSING,
     TOO_MANY,
     SERVER,
+    UNAVAILABLE,
 )
 
 

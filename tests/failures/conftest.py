@@ -8,12 +8,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from tests.failures.database import Postgres
 from tests.failures.phones import Crowd, Phone
+from tests.served.browser import Browser
 from tests.served.conftest import Installation, free_port, installed_in
 
 
@@ -23,9 +23,7 @@ class RoundOfTesters:
 
     installation: Installation
     round: int
-    owner: str
     phones: list[tuple[Phone, str]]
-    places: list[int]
 
     def crowd(self, words: list[str]) -> Crowd:
         return Crowd(self.phones, words)
@@ -78,16 +76,16 @@ def installation(tmp_path_factory: pytest.TempPathFactory, postgres: Postgres) -
 
 
 @pytest.fixture
-def testers(installation: Installation, request: Any) -> RoundOfTesters:
-    """Eight of them; parametrize indirectly for another number."""
-    n = getattr(request, "param", 8)
-    made = json.loads(
-        installation.python(f"from tests.failures.testers import testers; testers({n})").splitlines()[-1]
-    )
-    return RoundOfTesters(
-        installation,
-        made["round"],
-        made["owner"],
-        [(Phone(installation.address, one["session"]), one["place"]) for one in made["testers"]],
-        [one["pk"] for one in made["testers"]],
-    )
+def testers(installation: Installation) -> Iterator[RoundOfTesters]:
+    """Eight of them."""
+    made = json.loads(installation.python("from tests.failures.testers import testers; testers(8)"))
+    phones = [(Phone(installation.address, one["session"]), one["place"]) for one in made["testers"]]
+    yield RoundOfTesters(installation, made["round"], phones)
+    for phone, _ in phones:
+        phone.close()
+
+
+def with_session_of(installation: Installation, session: str) -> Browser:
+    browser = installation.browser()
+    browser.put_cookie("sessionid", session)
+    return browser

@@ -138,8 +138,6 @@ class Crowd:
                 self._queue.get()
         for thread in self._threads:
             thread.join(GIVEN_UP * 2)
-        for phone, _ in self.phones:
-            phone.close()
         if kind is None and self._faults:
             raise self._faults[0]
 

@@ -1,4 +1,4 @@
-"""Testers with a place each, and a sheet to edit; made inside an installation."""
+"""Testers with a place each; made inside an installation."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ def testers(n: int) -> None:
         place = Place.objects.create(
             round=round_, key=f"t{i}", name=person.name, tester=person, size="S", state=Place.State.TAKEN
         )
-        people.append({"session": _session(person), "place": place.get_absolute_url(), "pk": place.pk})
-    print(json.dumps({"round": round_.pk, "owner": _session(owner), "testers": people}))  # noqa: T201
+        people.append({"session": _session(person), "place": place.get_absolute_url()})
+    print(json.dumps({"round": round_.pk, "testers": people}))  # noqa: T201
 
 
 def _session(person: User) -> str:

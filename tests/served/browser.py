@@ -85,6 +85,15 @@ class Browser:
             urllib.request.ProxyHandler({}), urllib.request.HTTPCookieProcessor(self.cookies)
         )
 
+    def put_cookie(self, name: str, value: str) -> None:
+        """Have a cookie that the server gave to somebody else."""
+        host = urllib.parse.urlsplit(self.address).hostname or ""
+        self.cookies.set_cookie(
+            http.cookiejar.Cookie(
+                0, name, value, None, False, host, False, False, "/", True, False, None, False, None, None, {}
+            )
+        )
+
     def get(self, path: str) -> Page:
         return self._open(self._request(path))
 

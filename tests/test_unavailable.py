@@ -125,3 +125,16 @@ def test_a_mistake_of_ours_is_no_trouble_that_passes(as_tester: Client, place: P
 
     assert (response.status_code, response.has_header("Retry-After")) == (500, False)
     assert "<h1>Our mistake</h1>" in response.text
+
+
+def test_a_program_at_the_api_is_answered_in_problem_details_of_its_own_kind(db: None) -> None:
+    client = Client(raise_request_exception=False)
+
+    with database_away():
+        response = client.get("/api/v1/patterns", headers={"authorization": f"Bearer {'x' * 40}"})
+
+    document = response.json()
+    assert (response.status_code, response["Retry-After"]) == (503, "20")
+    assert response["Content-Type"] == "application/problem+json"
+    assert (document["status"], document["title"]) == (503, "Out of order for a moment")
+    assert document["type"].endswith("#problem-unavailable")

@@ -43,7 +43,8 @@ def _language(request: HttpRequest) -> str:
 
 
 def _wants_document(request: HttpRequest) -> bool:
-    return request.path_info.startswith("/api/") or request.headers.get("Accept") == "application/json"
+    """Whether a script of a page asks; programs at the API are answered in its own way."""
+    return request.headers.get("Accept") == "application/json"
 
 
 def _document(error: BaseException | None) -> HttpResponse:
