@@ -19,6 +19,7 @@ from openpyxl import Workbook, load_workbook
 from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
 
+from testround import archives
 from testround.kernel.problems import InputProblems, Problem
 from testround.kernel.units import decimal
 
@@ -212,7 +213,7 @@ def _trimmed(row: list[Value]) -> list[Value]:
 
 
 def _from_xlsx(data: bytes, called: str) -> Grid:
-    _check_archive(data, called)
+    data = _checked_archive(data, called)
     try:
         with warnings.catch_warnings():
             # What a workbook has besides its cells, and is not read, is nobody's trouble.
@@ -242,15 +243,25 @@ def _from_xlsx(data: bytes, called: str) -> Grid:
     return grid
 
 
-def _check_archive(data: bytes, called: str) -> None:
-    """Refuse what unpacks to far more than a table: what it unpacks to is written in the archive itself."""
+def _checked_archive(data: bytes, called: str) -> bytes:
+    """The workbook's parts as they are, in an archive of our own making, or a refusal of what is far more than a table.
+
+    What it unpacks to is written in the archive itself, and no more than that is unpacked.
+    """
+    damaged = _("{name} is damaged; save it as .xlsx or CSV once more.").format(name=called)
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            parts = archive.infolist()
-    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError):
-        raise _refused(
-            _("{name} is damaged; save it as .xlsx or CSV once more.").format(name=called)
-        ) from None
+        archive = zipfile.ZipFile(io.BytesIO(data))
+    except archives.BROKEN:
+        raise _refused(damaged) from None
+    with archive:
+        _check_parts(archive.infolist(), called)
+        try:
+            return archives.plainly_packed(archive)
+        except archives.BROKEN:
+            raise _refused(damaged) from None
+
+
+def _check_parts(parts: list[zipfile.ZipInfo], called: str) -> None:
     unpacked = sum(part.file_size for part in parts)
     if len(parts) > MOST_PARTS or unpacked > MOST_BYTES_UNPACKED:
         raise _refused(

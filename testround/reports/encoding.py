@@ -7,6 +7,7 @@ cropped) is left behind because it is never carried over, not because it was sea
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import io
 import struct
@@ -180,7 +181,7 @@ def _bare_rgb(image: Image.Image) -> Image.Image:
     """
     profile = image.info.get("icc_profile")
     named = image.info.get("nclx_profile")
-    ImageOps.exif_transpose(image, in_place=True)
+    _turn_upright(image)
     flat, alpha = _without_alpha(image)
     if isinstance(profile, bytes):
         colours = _in_srgb(flat, profile)
@@ -194,6 +195,13 @@ def _bare_rgb(image: Image.Image) -> Image.Image:
     bare = Image.new("RGB", colours.size, WHITE)
     bare.paste(colours, mask=alpha)
     return bare
+
+
+def _turn_upright(image: Image.Image) -> None:
+    """Turned as the camera said it was held; where that cannot be read, left as the pixels lie."""
+    # What is told beside the pixels is a file of its own, and Pillow fails over a broken one in many ways.
+    with contextlib.suppress(Exception):
+        ImageOps.exif_transpose(image, in_place=True)
 
 
 def _without_alpha(image: Image.Image) -> tuple[Image.Image, Image.Image | None]:

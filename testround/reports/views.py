@@ -356,7 +356,8 @@ def photo(request: HttpRequest, code: uuid.UUID, width: int) -> HttpResponse:
     response.headers["Content-Security-Policy"] = PHOTO_POLICY
     response.headers["X-Content-Type-Options"] = "nosniff"
     response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
-    patch_cache_control(response, private=True, max_age=3600)
+    response.headers["Content-Disposition"] = f'inline; filename="{found.code.hex}.jpg"'
+    patch_cache_control(response, private=True, no_store=True)
     return response
 
 

@@ -76,5 +76,6 @@ def call_picture(request: HttpRequest, picture: uuid.UUID) -> HttpResponse:
     response.headers["Content-Security-Policy"] = PICTURE_POLICY
     response.headers["X-Content-Type-Options"] = "nosniff"
     response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
+    response.headers["Content-Disposition"] = f'inline; filename="{found.code.hex}.jpg"'
     patch_cache_control(response, private=True, max_age=3600)
     return response

@@ -56,18 +56,33 @@ def phone_jpeg(orientation: int = 1, **options: Any) -> bytes:
     )
 
 
+def _chunk(kind: bytes, body: bytes) -> bytes:
+    return struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
+
+
+def png_of(width: int, height: int, *chunks: bytes, colours: int = 0, pixels: bytes | None = None) -> bytes:
+    """A PNG put together by hand: its size as stated, further chunks, and the packed bytes of its pixels."""
+    header = _chunk(b"IHDR", struct.pack(">IIBBBBB", width, height, 8, colours, 0, 0, 0))
+    data = b"\0" * (width + 1) * height if pixels is None else pixels
+    body = _chunk(b"IDAT", zlib.compress(data, 9)) + _chunk(b"IEND", b"")
+    return b"\x89PNG\r\n\x1a\n" + header + b"".join(chunks) + body
+
+
 def bomb_header(width: int = 60_000, height: int = 60_000) -> bytes:
     """A PNG of a hundred bytes that says it has billions of pixels."""
+    return png_of(width, height, colours=2, pixels=b"\0" * 64)
 
-    def chunk(kind: bytes, body: bytes) -> bytes:
-        return struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
 
-    header = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
+def bombs() -> tuple[bytes, ...]:
+    """Small files that unpack to far more than they show, or say that they have very many frames."""
+    much = b"\0" * 50_000_000
+    packed = zlib.compress(much, 9)
     return (
-        b"\x89PNG\r\n\x1a\n"
-        + chunk(b"IHDR", header)
-        + chunk(b"IDAT", zlib.compress(b"\0" * 64))
-        + chunk(b"IEND", b"")
+        png_of(200, 200, pixels=much),
+        png_of(20, 20, _chunk(b"zTXt", b"Comment\0\0" + packed)),
+        png_of(20, 20, _chunk(b"iTXt", b"Comment\0\1\0\0\0" + packed)),
+        png_of(20, 20, _chunk(b"iCCP", b"profile\0\0" + packed)),
+        png_of(20, 20, _chunk(b"acTL", struct.pack(">II", 2**31 - 1, 0))),
     )
 
 

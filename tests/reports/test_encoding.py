@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
+import resource
 import zipfile
 
 import numpy as np
@@ -17,6 +19,7 @@ from tests.reports.pictures import (
     SECRETS,
     XMP,
     bomb_header,
+    bombs,
     exif_with_place,
     halves,
     phone_jpeg,
@@ -166,6 +169,15 @@ def test_a_broken_or_unfitting_colour_profile_is_passed_over() -> None:
     assert pixel(unfitting.original.data, 0.5, 0.5) == pytest.approx((120, 120, 120), abs=3)
 
 
+def test_a_photo_whose_notes_are_broken_is_taken_as_its_pixels_lie() -> None:
+    broken = saved(halves(), "JPEG", exif=b"Exif\0\0" + b"not what a camera writes" * 3)
+
+    encoded = reencode(broken)
+
+    assert (encoded.original.width, encoded.original.height) == (400, 300)
+    assert encoding.is_bare_jpeg(encoded.original.data)
+
+
 def test_see_through_parts_are_shown_on_white() -> None:
     image = Image.new("RGBA", (40, 40), (0, 0, 0, 0))
 
@@ -261,6 +273,28 @@ def test_a_bomb_is_refused_by_its_header_before_any_pixel_is_made(side: int) -> 
     sentence = refusal(bomb_header(side, side))
 
     assert sentence.endswith("up to 2 million are taken. Send it in a smaller size.")
+
+
+def test_a_small_file_whose_pixels_or_notes_unpack_to_far_more_stays_small() -> None:
+    # Fifty megabytes of zeros in fifty kilobytes: as pixels, as a text, as a colour profile.
+    files = bombs()
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+
+    for data in files:
+        assert len(data) < 100_000
+        with contextlib.suppress(PhotoRefused):
+            assert encoding.is_bare_jpeg(reencode(data).original.data)
+
+    assert (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) * 1024 < 40_000_000
+
+
+def test_of_a_moving_picture_the_first_frame_is_kept() -> None:
+    frames = [Image.new("RGB", (60, 40), (200, 20 * i, 30)) for i in range(12)]
+    for kind in ("PNG", "WEBP"):
+        encoded = reencode(saved(frames[0], kind, save_all=True, append_images=frames[1:]))
+
+        assert pixel(encoded.original.data, 0.5, 0.5) == pytest.approx((200, 0, 30), abs=4)
+        assert getattr(Image.open(io.BytesIO(encoded.original.data)), "n_frames", 1) == 1
 
 
 @pytest.mark.parametrize("kind", PHONE_FILES)

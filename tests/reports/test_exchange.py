@@ -22,6 +22,7 @@ from testround.reports.bridge import kernel_round
 from testround.reports.exchange import round_export, round_import
 from testround.reports.models import Photo, Swatch
 from testround.reports.photos import reencode
+from testround.reports.unpacking import unpacked
 from testround.rounds.models import Place, Round
 from tests.generated import rounds
 
@@ -233,13 +234,20 @@ def test_a_zip_whose_paths_climb_out_is_refused(designer: User, document: Docume
 def test_a_zip_that_unpacks_to_too_much_is_refused_unread(
     designer: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("testround.reports.exchange.MOST_UNPACKED_BYTES", 10_000)
+    monkeypatch.setattr("testround.reports.unpacking.MOST_UNPACKED_BYTES", 10_000)
     bomb = io.BytesIO()
     with zipfile.ZipFile(bomb, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("round.json", b"0" * 1_000_000)
 
     with pytest.raises(RoundFileError, match="unpacks to more than"):
         round_import(data=bomb.getvalue(), owner=designer)
+
+
+def test_a_file_without_a_name_in_a_zip_is_refused() -> None:
+    data = zipped({"round.json": b"{}", "x": b"x"}).replace(b"x", b"\0")
+
+    with pytest.raises(RoundFileError):
+        unpacked(data)
 
 
 @pytest.mark.parametrize("data", [b"PK\x03\x04 and nothing more", b"", b"\x00\x01\x02", b"[]", b"{}"])

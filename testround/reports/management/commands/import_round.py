@@ -10,7 +10,8 @@ from testround.kernel.odd_measures import odd_measures
 from testround.kernel.problems import InputProblems
 from testround.people.models import User
 from testround.reports.bridge import kernel_round
-from testround.reports.exchange import MOST_UNPACKED_BYTES, round_import
+from testround.reports.exchange import round_import
+from testround.reports.unpacking import MOST_UNPACKED_BYTES
 from testround.rounds.models import Round
 
 BAD_INPUT = 2
