@@ -4,6 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import islice
+
+from testround.kernel.words import gettext as _
+
+MOST_TOLD = 1000
+"""Of an input with more problems than this, so many are told: nobody mends more at once, and a hostile one has millions."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -27,3 +33,14 @@ class InputProblems(ValueError):
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(problems)
         super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+def told_of(problems: Iterable[Problem]) -> list[Problem]:
+    """The first problems, as many as are told, and a word where there are more; the others are not looked for."""
+    rest = iter(problems)
+    told = list(islice(rest, MOST_TOLD))
+    return [*told, and_others()] if next(rest, None) is not None else told
+
+
+def and_others() -> Problem:
+    return Problem("", _("there is more to mend than is told at once; mend these first, and look again"))

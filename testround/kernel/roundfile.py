@@ -18,7 +18,7 @@ from typing import Any, NoReturn
 
 from pydantic import BaseModel, ValidationError
 
-from testround.kernel.problems import InputProblems, Problem
+from testround.kernel.problems import MOST_TOLD, InputProblems, Problem, told_of
 from testround.kernel.round import (
     KEY_PATTERN,
     Candidate,
@@ -36,6 +36,12 @@ from testround.kernel.words import gettext_noop
 # Megabytes are counted in thousands, as file managers do.
 MOST_BYTES = 40_000_000
 ZIP_SIGNATURE = b"PK\x03\x04"
+# Far more than any part of the format has, so that a file of another kind, or a hostile one, costs little.
+DEEPEST_NESTING = 40
+MOST_KEYS = 2_000
+MOST_ENTRIES = 50_000
+MOST_MALFORMED = 20_000
+"""With more wrong values than this, a file is not looked through: it is no round file, or all of one mistake."""
 
 Location = tuple[str | int, ...]
 
@@ -70,7 +76,7 @@ def read_round(data: bytes, *, most_bytes: int = MOST_BYTES) -> Round:
     try:
         round_ = Round.model_validate_json(json.dumps(document), strict=True)
     except ValidationError as error:
-        raise RoundFileError(_all_problems(Round, document, error)) from None
+        raise RoundFileError(told_of(_all_problems(Round, document, error))) from None
     if problems := check_round(round_):
         raise RoundFileError(problems)
     return round_
@@ -109,7 +115,7 @@ def pattern_in(document: Mapping[str, Any], inside: str = "") -> Pattern:
         pattern = Pattern.model_validate_json(json.dumps(inner), strict=True)
         problems = check_pattern(pattern)
     except ValidationError as error:
-        problems = _all_problems(Pattern, inner, error)
+        problems = told_of(_all_problems(Pattern, inner, error))
     if problems:
         raise RoundFileError(problem.under(inside) if inside else problem for problem in problems)
     return pattern
@@ -173,10 +179,32 @@ def _parse(data: bytes, most_bytes: int) -> Any:
         _refuse(
             *(
                 Problem("", _("the key {key} stands twice in one object; keep one").format(key=f"{key!r}"))
-                for key in repeated
+                for key in repeated[:MOST_TOLD]
             )
         )
+    _check_shape(document)
     return document
+
+
+def _check_shape(document: Any) -> None:
+    """Refuse what is nested deeper or is longer than anything in a round file."""
+    # Not by recursion, which a deep one would exhaust.
+    waiting = [(document, 1)] if isinstance(document, dict | list) else []
+    while waiting:
+        node, depth = waiting.pop()
+        if depth > DEEPEST_NESTING:
+            _refuse(Problem("", _("this is not a round file: its values are nested far too deeply")))
+        if isinstance(node, dict):
+            if len(node) > MOST_KEYS:
+                said = _("an object in it has {n} keys; no object of a round file has more than {most}")
+                _refuse(Problem("", said.format(n=len(node), most=MOST_KEYS)))
+            inside: Iterable[Any] = node.values()
+        else:
+            if len(node) > MOST_ENTRIES:
+                said = _("a list in it has {n} entries; no list of a round file has more than {most}")
+                _refuse(Problem("", said.format(n=len(node), most=MOST_ENTRIES)))
+            inside = node
+        waiting.extend((child, depth + 1) for child in inside if isinstance(child, dict | list))
 
 
 class _NotANumber(ValueError):
@@ -314,7 +342,14 @@ _STAND_INS: dict[Location, Any] = {
 
 def _all_problems(model: type[BaseModel], document: dict[str, Any], error: ValidationError) -> list[Problem]:
     """The problems of form, and those of meaning in what is left when the malformed pieces are taken out."""
+    if error.error_count() > MOST_MALFORMED:
+        said = _(
+            "{n} values in it are not as a round file has them; is it one? docs/round-file.md says what it holds"
+        )
+        return [Problem("", said.format(n=error.error_count()))]
     problems = problems_of(error)
+    if len(problems) > MOST_TOLD:
+        return problems
     rest = copy.deepcopy(document)
     taken_names: set[str] = set()
     positions: dict[Location, list[int]] = {}
@@ -329,17 +364,24 @@ def _all_problems(model: type[BaseModel], document: dict[str, Any], error: Valid
             error = again
             continue
         found = check_round(built) if isinstance(built, Round) else check_pattern(built)  # type: ignore[arg-type]
-        malformed = [problem.path for problem in problems]
+        malformed = {place for problem in problems for place in _around(problem.path)}
         for problem in found:
             path = path_of(_restored(_steps(problem.path), positions))
             # What names a piece that was taken out, or misses what was taken out of it, says nothing new.
             if taken_names.intersection(re.findall(r"[\w.-]+", problem.sentence)):
                 continue
-            if any(place == path or place.startswith((f"{path}.", f"{path}[")) for place in malformed):
+            if path in malformed:
                 continue
             problems.append(Problem(path, problem.sentence))
         return problems
     return problems
+
+
+def _around(path: str) -> Iterator[str]:
+    """A path and those of everything that holds what it names."""
+    yield path
+    for found in re.finditer(r"[.\[]", path):
+        yield path[: found.start()]
 
 
 def _take_out(document: Any, location: Location, kind: str, taken_names: set[str]) -> bool:
@@ -419,7 +461,7 @@ def _steps(path: str) -> Location:
 
 def check_round(round_: Round) -> list[Problem]:
     """What is wrong with a well-formed round: names that lead nowhere, things said twice, halves of pairs."""
-    return list(_round_problems(round_))
+    return told_of(_round_problems(round_))
 
 
 def _round_problems(round_: Round) -> Iterator[Problem]:

@@ -6,7 +6,9 @@ sheet never changes once made.
 
 from __future__ import annotations
 
+import contextlib
 import difflib
+import itertools
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -30,7 +32,7 @@ from testround.kernel.formulas import (
     constant_value,
     parse,
 )
-from testround.kernel.problems import InputProblems, Problem
+from testround.kernel.problems import MOST_TOLD, InputProblems, Problem, and_others, told_of
 from testround.kernel.round import Along, Pattern, Shaping, Tester
 from testround.kernel.units import decimal
 from testround.kernel.words import and_more, commas, ngettext, pgettext
@@ -40,6 +42,8 @@ FloatArray = NDArray[np.float64]
 
 SHAPING_FORMULAS = ("start", "end", "over")
 """The fields of a shaping that are formulas."""
+LONGEST_CIRCLE = 14
+"""Of a circle of more numbers, so many are named."""
 
 
 class SheetError(InputProblems):
@@ -377,6 +381,10 @@ class _Read:
 _NOTHING = parse("0")
 
 
+class _Enough(Exception):
+    """There is as much to mend as is told at once."""
+
+
 class _Draft:
     """A pattern on its way to a sheet: what could be read of it, and every problem met."""
 
@@ -384,6 +392,13 @@ class _Draft:
         self.pattern = pattern
         self.found: list[Problem] = []
         self.constants = {constant.key: constant.value for constant in pattern.constants}
+        self.is_read = False
+        with contextlib.suppress(_Enough):
+            self.look()
+            self.is_read = True
+
+    def look(self) -> None:
+        pattern = self.pattern
         self.check_keys()
         self.check_sizes()
         self.check_measures()
@@ -412,9 +427,13 @@ class _Draft:
         self.order = self.in_order()
 
     def problems(self) -> list[Problem]:
-        return [*self.found, *self.trial()]
+        if not self.is_read:
+            return [*self.found, and_others()]
+        return told_of(itertools.chain(self.found, self.trial()))
 
     def add(self, path: str, sentence: str) -> None:
+        if len(self.found) >= MOST_TOLD:
+            raise _Enough
         self.found.append(Problem(path, sentence))
 
     # Names
@@ -637,6 +656,8 @@ class _Draft:
             return
         start = members.index(min(members))
         round_trip = [*keys[start:], *keys[: start + 1]]
+        if len(round_trip) > LONGEST_CIRCLE:
+            round_trip = [*round_trip[: LONGEST_CIRCLE - 2], "…", round_trip[-1]]
         self.add(
             path,
             _("these numbers go in a circle: {circle}; work one of them out from something else.").format(

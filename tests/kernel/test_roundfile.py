@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import copy
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,10 @@ from tests.generated import round_documents, rounds
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 
 Document = dict[str, Any]
+
+TOO_MANY_ENTRIES = "a list in it has 60001 entries; no list of a round file has more than 50000"
+TOO_MANY_KEYS = "an object in it has 3000 keys; no object of a round file has more than 2000"
+MORE = "there is more to mend than is told at once; mend these first, and look again"
 
 
 @pytest.fixture
@@ -61,10 +66,10 @@ def document(little_top: Document) -> Document:
     }
 
 
-def problems_of(document: Any) -> list[str]:
+def problems_of(document: Any, read: Callable[[bytes], Any] = read_round) -> list[str]:
     data = document if isinstance(document, bytes) else json.dumps(document).encode()
     with pytest.raises(RoundFileError) as refused:
-        read_round(data)
+        read(data)
     return [str(problem) for problem in refused.value.problems]
 
 
@@ -312,6 +317,12 @@ def test_half_a_swatch_is_asked_for_its_other_half(document: Document) -> None:
         (b"PK\x03\x04\x14\x00", "this is a ZIP archive; take the JSON file out of it and give that"),
         (b'{"a": 1, "a": 2}', "the key 'a' stands twice in one object; keep one"),
         (b"[" * 100_000, "this is not a round file: its values are nested far too deeply"),
+        (
+            b'{"a":' * 900 + b"1" + b"}" * 900,
+            "this is not a round file: its values are nested far too deeply",
+        ),
+        (b'{"pattern": {"numbers": [' + b"1," * 60_000 + b"1]}}", TOO_MANY_ENTRIES),
+        (json.dumps(dict.fromkeys(map(str, range(3000)))).encode(), TOO_MANY_KEYS),
         (b'{"a": ' + b"9" * 6000 + b"}", "a number in it is far too long"),
         (
             b'{"a": "\\ud800"}',
@@ -321,6 +332,49 @@ def test_half_a_swatch_is_asked_for_its_other_half(document: Document) -> None:
 )
 def test_what_is_no_round_file_at_all_gets_one_sentence(data: bytes, sentence: str) -> None:
     assert problems_of(data) == [sentence]
+
+
+def test_of_a_file_with_very_much_to_mend_the_first_thousand_things_are_told(document: Document) -> None:
+    malformed, senseless = copy.deepcopy(document), copy.deepcopy(document)
+    malformed["testers"] = [{"id": f"t{i}", "colour": "blue"} for i in range(1200)]
+    senseless["testers"] = [{"id": f"t{i}", "name": "One", "size": "XXL"} for i in range(1200)]
+
+    for wrong in (malformed, senseless):
+        told = problems_of(wrong)
+        assert len(told) == 1001
+        assert told[-1] == MORE
+    assert problems_of(senseless)[0] == "testers[0].size: there is no size XXL; there are XS, S, M"
+
+
+def test_a_file_in_which_nearly_everything_is_wrong_gets_one_sentence(document: Document) -> None:
+    document["testers"] = [{"colour": 1, "size": 2, "name": 3}] * 10_000
+
+    assert problems_of(document) == [
+        "40000 values in it are not as a round file has them; is it one? docs/round-file.md says what it holds"
+    ]
+
+
+def test_of_formulas_full_of_unknown_names_the_first_thousand_faults_are_told(document: Document) -> None:
+    number = document["pattern"]["numbers"][0]
+    unknown = "+".join(f"x{i}" for i in range(200))
+    document["pattern"]["numbers"] = [{**number, "key": f"n{i}", "formula": unknown} for i in range(20)]
+
+    told = problems_of(document["pattern"], read_pattern)
+
+    assert (len(told), told[-1]) == (1001, MORE)
+
+
+def test_a_circle_of_very_many_numbers_is_told_by_its_beginning(document: Document) -> None:
+    number = document["pattern"]["numbers"][0]
+    document["pattern"]["numbers"] = [
+        {**number, "key": f"n{i}", "formula": f"n{(i + 1) % 200}"} for i in range(200)
+    ]
+
+    (told,) = [said for said in problems_of(document["pattern"], read_pattern) if "circle" in said]
+
+    assert "n0 needs n1 needs n2" in told
+    assert told.endswith("needs … needs n0; work one of them out from something else.")
+    assert len(told) < 300
 
 
 def test_a_file_of_200_megabytes_is_refused_unread() -> None:
