@@ -77,9 +77,10 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    # Before all others, so that redirects to HTTPS and static files have their policies too.
+    "testround.people.middleware.BrowserPolicies",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "testround.people.middleware.ContentSecurityPolicy",
     "testround.people.middleware.NothingLeftBehind",
     "testround.people.everybody.ForEverybody",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -333,6 +334,11 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 20_000
 HTTPS = SERVED and environment.truth("TESTROUND_HTTPS", default=True)
 SESSION_COOKIE_SECURE = HTTPS
 CSRF_COOKIE_SECURE = HTTPS
+# With this prefix browsers take a cookie from this very host alone, by HTTPS, and for all of its paths.
+COOKIE_PREFIX = "__Host-" if HTTPS else ""
+SESSION_COOKIE_NAME = f"{COOKIE_PREFIX}sessionid"
+CSRF_COOKIE_NAME = f"{COOKIE_PREFIX}csrftoken"
+MESSAGE_STORAGE = "testround.people.messages.Messages"
 SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS

@@ -147,7 +147,7 @@ def _framed(response: HttpResponse, by: Sequence[str]) -> HttpResponse:
     """The answer, to be framed by these sites alone. Where there are none, what all pages say forbids it twice."""
     ancestors = " ".join(by) or "'none'"
     response.headers["Content-Security-Policy"] = (
-        "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none'; "
+        "default-src 'none'; object-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none'; "
         f"frame-ancestors {ancestors}"
     )
     # The older header knows no list: where one is said it would forbid what the list allows.

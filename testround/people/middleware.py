@@ -6,11 +6,13 @@ from typing import Any
 from django.contrib.auth.signals import user_logged_out
 from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse
+from django.utils.cache import patch_cache_control
 
 # Everything comes from this server; no script or style stands in a page. The admin's own pages keep to it too.
 POLICY = "; ".join(
     [
         "default-src 'none'",
+        "object-src 'none'",
         "script-src 'self'",
         "style-src 'self'",
         "img-src 'self' data: blob:",
@@ -25,16 +27,38 @@ POLICY = "; ".join(
 )
 
 
-class ContentSecurityPolicy:
-    """Adds the policy to every answer that does not bring its own (photos bring a stricter one)."""
+# Of what a browser offers to pages, ours ask for the camera's pictures alone, which a field for files gets without
+# it, and for the screen to stay on while somebody counts.
+_REFUSED = (
+    "accelerometer, ambient-light-sensor, autoplay, bluetooth, browsing-topics, camera, display-capture, "
+    "encrypted-media, fullscreen, gamepad, geolocation, gyroscope, hid, idle-detection, local-fonts, magnetometer, "
+    "microphone, midi, payment, picture-in-picture, serial, usb, xr-spatial-tracking"
+)
+PERMISSIONS = ", ".join([*(f"{name}=()" for name in _REFUSED.split(", ")), "screen-wake-lock=(self)"])
+
+
+class BrowserPolicies:
+    """Says to browsers what a page may do, be shown in, and be kept as, on every answer that does not say it itself.
+
+    Photos bring a stricter policy, and what everybody may read says how long it may be kept. Whatever says nothing of
+    that is not kept anywhere: most pages are one person's.
+    """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
-        response.headers.setdefault("Content-Security-Policy", POLICY)
-        response.headers.setdefault("Permissions-Policy", "geolocation=(), microphone=(), interest-cohort=()")
+        headers = response.headers
+        headers.setdefault("Content-Security-Policy", POLICY)
+        headers.setdefault("Permissions-Policy", PERMISSIONS)
+        kept = headers.get("Cache-Control", "private")
+        headers.setdefault(
+            "Cross-Origin-Resource-Policy", "cross-origin" if "public" in kept else "same-origin"
+        )
+        # What asks each time whether it still holds has thought of it: a calendar's feed, the worker on a phone.
+        if "private" in kept and "max-age" not in kept and "no-cache" not in kept:
+            patch_cache_control(response, private=True, no_store=True)
         return response
 
 

@@ -58,7 +58,7 @@ export function newKey() {
 
 /** The token of the moment: signing in gives a new one, and pages that were open keep the old. */
 export function token() {
-  return document.cookie.match(/(?:^|; )csrftoken=([^;]+)/)?.[1] ?? "";
+  return document.cookie.match(/(?:^|; )(?:__Host-)?csrftoken=([^;]+)/)?.[1] ?? "";
 }
 
 export async function freshToken() {
