@@ -312,6 +312,10 @@ SPECTACULAR_SETTINGS = {
     "SORT_OPERATIONS": False,
     "ENFORCE_NON_BLANK_FIELDS": True,
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
+    "ENUM_NAME_OVERRIDES": {
+        "RoundState": "testround.rounds.models.Round.State",
+        "PlaceState": "testround.rounds.models.Place.State",
+    },
     "PREPROCESSING_HOOKS": ["testround.api.openapi.only_version_1"],
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",

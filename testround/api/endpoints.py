@@ -266,6 +266,13 @@ class Endpoint(GenericAPIView):
             representation, status=201, headers={"ETag": etag_of(representation), "Location": location}
         )
 
+    def told(self, response: Response) -> Response:
+        """The same answer, marked as one that tells a secret: it is kept under its key so that only the token that
+        asked can read it, and by nobody on the way."""
+        response.tells_secret = True
+        response.headers["Cache-Control"] = "no-store"
+        return response
+
     def gone(self) -> Response:
         """The answer to a DELETE: 204."""
         return Response(status=204)

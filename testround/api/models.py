@@ -40,19 +40,29 @@ class Answered(models.Model):
     Where the row is, the work is done; where the process died before, neither is.
     """
 
-    user = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="+")
+    # Nobody where what is done is for whoever has the address, as with an offer to test.
+    user = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.CASCADE, related_name="+"
+    )
     key = models.CharField(max_length=255)
     # Of method, address and body: another request under the same key is refused.
     fingerprint = models.CharField(max_length=64)
     status = models.PositiveSmallIntegerField(default=0)
     # The JSON as it was sent, in its order; a JSON column would put it in another.
     body = models.TextField(blank=True)
+    # The body tells a secret and is encrypted: see `sealing`.
+    is_sealed = models.BooleanField(default=False)
     location = models.CharField(max_length=500, blank=True)
     created = models.DateTimeField(default=timezone.now, db_index=True)
 
     class Meta:
         ordering = ["pk"]
-        constraints = [models.UniqueConstraint(fields=["user", "key"], name="api_answered_once")]
+        constraints = [
+            models.UniqueConstraint(fields=["user", "key"], name="api_answered_once"),
+            models.UniqueConstraint(
+                fields=["key"], condition=models.Q(user=None), name="api_answered_nobody_once"
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.key}: {self.status}"

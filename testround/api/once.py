@@ -23,6 +23,7 @@ from rest_framework.response import Response
 from testround.api.models import Answered
 from testround.api.problems import KEY_MISSING, KEY_REUSED, ApiProblem
 from testround.api.rendering import rendered
+from testround.api.sealing import opened, sealed
 
 HEADER = "Idempotency-Key"
 REPLAYED = "Idempotency-Replayed"
@@ -40,33 +41,46 @@ def answered_once(request: Request, work: Callable[[], Response]) -> Response:
             ),
         )
     fingerprint = fingerprint_of(request)
+    # Those without an account share their keys; the fingerprint tells one request from another.
+    user = request.user if request.user.is_authenticated else None
+    bearer = request.headers.get("Authorization", "")
     with transaction.atomic():
         # On PostgreSQL the second of two waits here for the first; on SQLite it did so at the transaction's start.
         row, is_new = Answered.objects.get_or_create(
-            user=request.user, key=key, defaults={"fingerprint": fingerprint}
+            user=user, key=key, defaults={"fingerprint": fingerprint}
         )
         if not is_new:
-            return _as_before(row, fingerprint)
+            return _as_before(row, fingerprint, bearer)
         response = work()
         if response.status_code >= 400:
             raise RuntimeError("A refusal is raised, so that nothing of the work is kept.")
         row.status = response.status_code
         row.body = "" if response.data is None else rendered(response.data).decode()
+        if getattr(response, "tells_secret", False):
+            row.is_sealed, row.body = True, sealed(row.body, bearer=bearer, key=key)
         row.location = response.headers.get("Location", "")
-        row.save(update_fields=["status", "body", "location"])
+        row.save(update_fields=["status", "body", "location", "is_sealed"])
     return response
 
 
-def _as_before(row: Answered, fingerprint: str) -> Response:
+def _as_before(row: Answered, fingerprint: str, bearer: str) -> Response:
     if row.fingerprint != fingerprint:
         raise ApiProblem(
             KEY_REUSED,
             _("This Idempotency-Key was sent before with another request. Give this one a key of its own."),
         )
+    body: str | None = row.body
+    if row.is_sealed:
+        body = opened(row.body, bearer=bearer, key=row.key)
+    if body is None:
+        raise ApiProblem(
+            KEY_REUSED,
+            _("This was asked with another token, and the secret in its answer is told to that one alone."),
+        )
     headers = {REPLAYED: "true"}
     if row.location:
         headers["Location"] = row.location
-    return Response(json.loads(row.body) if row.body else None, status=row.status, headers=headers)
+    return Response(json.loads(body) if body else None, status=row.status, headers=headers)
 
 
 def fingerprint_of(request: Request) -> str:

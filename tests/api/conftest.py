@@ -4,9 +4,10 @@ import pytest
 
 from testround.people.models import User
 from tests.api.programs import Program, program_of
+from tests.rounds.conftest import called, offered, opened
 from tests.test_access import scene
 
-__all__ = ["scene"]
+__all__ = ["called", "offered", "opened", "scene"]
 
 
 @pytest.fixture

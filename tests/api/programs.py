@@ -15,6 +15,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import get_resolver
 from django.utils import timezone
 
+from testround.api.endpoints import Operation
 from testround.api.models import Token
 from testround.api.scopes import Scope
 from testround.api.services import hash_of
@@ -105,10 +106,20 @@ def assert_costs_the_same(call: Callable[[], HttpResponse], grow: Callable[[], A
 
 def operations() -> Iterator[tuple[str, str, str]]:
     """Every operation of the API: its name, the name of its address, and its method."""
+    for operation, address, method in _handlers():
+        yield operation.name, address, method
+
+
+def public_operations() -> set[str]:
+    """The names of those that need no token."""
+    return {operation.name for operation, _address, _method in _handlers() if operation.scope is None}
+
+
+def _handlers() -> Iterator[tuple[Operation, str, str]]:
     (root,) = [entry for entry in get_resolver().url_patterns if getattr(entry, "namespace", "") == "api"]
     (v1,) = [entry for entry in root.url_patterns if hasattr(entry, "url_patterns")]
     for entry in v1.url_patterns:
         for method in ("get", "post", "put", "patch", "delete"):
             handler = getattr(entry.callback.cls, method, None)
             if handler is not None:
-                yield handler.operation.name, f"api:{entry.name}", method
+                yield handler.operation, f"api:{entry.name}", method

@@ -1,0 +1,61 @@
+"""Who may do what with rounds by the API."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from testround.api.v1.examples import invitations as invitations_examples
+from tests.api.rows_shape import Row, row
+
+if TYPE_CHECKING:
+    from tests.test_access import Scene
+
+
+def _round(scene: Scene) -> tuple[Any, ...]:
+    return (scene.round.code,)
+
+
+def _place(scene: Scene) -> tuple[Any, ...]:
+    return (scene.round.code, scene.place.pk)
+
+
+def _offered(scene: Scene) -> tuple[Any, ...]:
+    return (scene.round.code, scene.offered.pk)
+
+
+def _secret(scene: Scene) -> tuple[Any, ...]:
+    return (scene.secret,)
+
+
+def _to_be_opened(scene: Scene) -> dict[str, Any]:
+    return {"edition": scene.edition.pk, "title": "Third test"}
+
+
+PLACE_ROWS: dict[str, Row] = {
+    "round_places_list": row(_round, designer=200, editor=200),
+    "round_places_add": row(_round, {"names": ["Rowan"], "size": "S"}, designer=201, editor=201),
+    "round_places_retrieve": row(_place, designer=200, editor=200),
+    "round_places_edit": row(_offered, {"name": "Rowan"}, designer=200, editor=200),
+    "round_places_give_back": row(_place, {}, designer=200, editor=200),
+    # Nobody has given it back.
+    "round_places_count": row(_place, {"counts": False}, designer=409, editor=409),
+    "invitations_retrieve": row(_offered, designer=200, editor=403),
+    "invitations_create": row(_offered, {}, designer=201, editor=403),
+    "invitations_withdraw": row(_offered, designer=204, editor=403),
+    # For whoever has the link.
+    "invitations_read": row(_secret, others=200, signed_out=200),
+    # Those two have a place of the round, which gives each person one.
+    "invitations_accept": row(_secret, {"agree": True}, others=200, tester=409, other_tester=409),
+    "invitations_join": row(_secret, invitations_examples.JOIN, others=200, signed_out=200),
+    "invitations_decline": row(_secret, {}, others=200, signed_out=200),
+}
+ROUND_ROWS: dict[str, Row] = {
+    "rounds_list": row(others=200),
+    # To others there is no such edition.
+    "rounds_open": row(body=_to_be_opened, others=422, designer=201, editor=201),
+    "rounds_retrieve": row(_round, designer=200, editor=200),
+    "rounds_edit": row(_round, {"title": "First test, again"}, designer=200, editor=200),
+    "rounds_move": row(_round, {"state": "measuring"}, designer=200, editor=200),
+    "diary_list": row(_round, designer=200, editor=200),
+    **PLACE_ROWS,
+}
