@@ -315,6 +315,9 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         "RoundState": "testround.rounds.models.Round.State",
         "PlaceState": "testround.rounds.models.Place.State",
+        "CandidateState": "testround.rounds.models.Candidate.State",
+        "CallState": "testround.api.v1.calls.CALL_STATES",
+        "StitchTerms": "testround.people.models.User.Terms",
     },
     "PREPROCESSING_HOOKS": ["testround.api.openapi.only_version_1"],
     "POSTPROCESSING_HOOKS": [

@@ -14,6 +14,13 @@ from django.conf import settings
 from django.core.cache import cache
 from django.http import HttpRequest
 
+from testround.rounds.models import Round
+
+HOUR = 60 * 60
+# A household or a knitting group behind one address offers more often than one person does.
+OFFERS_FROM_A_NETWORK = 20
+OFFERS_TO_A_ROUND = 500
+
 
 def network_of(request: HttpRequest) -> str:
     """The address a request came from, as the number of trusted proxies tells."""
@@ -29,3 +36,10 @@ def counted(what: str, who: str, *, most: int, seconds: int) -> bool:
         return cache.incr(key) <= most
     except ValueError:
         return True
+
+
+def offer_counted(request: HttpRequest, round: Round) -> bool:
+    """Count one more offer to test. False when too many came from this network, or to this round, within an hour."""
+    return counted("offer", network_of(request), most=OFFERS_FROM_A_NETWORK, seconds=HOUR) and counted(
+        "offers", str(round.pk), most=OFFERS_TO_A_ROUND, seconds=HOUR
+    )

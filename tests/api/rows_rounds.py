@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from testround.api.v1.examples import invitations as invitations_examples
+from testround.rounds.models import Round
 from tests.api.rows_shape import Row, row
 
 if TYPE_CHECKING:
@@ -31,6 +32,43 @@ def _to_be_opened(scene: Scene) -> dict[str, Any]:
     return {"edition": scene.edition.pk, "title": "Third test"}
 
 
+def _candidate(scene: Scene) -> tuple[Any, ...]:
+    return (scene.round.code, scene.round.candidates.order_by("pk")[0].pk)
+
+
+def _call(scene: Scene) -> tuple[Any, ...]:
+    return (scene.call,)
+
+
+def _calling(scene: Scene) -> tuple[Any, ...]:
+    return (Round.objects.get(call_code=scene.call).code,)
+
+
+def _offer(scene: Scene) -> tuple[Any, ...]:
+    return (scene.offer_secret,)
+
+
+OFFER = {"name": "Rowan", "email": "rowan@example.org", "adult": True, "wishes": ["S"], "own_yarn": True}
+ANYBODY = {"others": 200, "signed_out": 200}
+CALL_ROWS: dict[str, Row] = {
+    "calls_retrieve": row(_calling, designer=200, editor=200),
+    "calls_edit": row(_calling, {"given": "The pattern, and wool."}, designer=200, editor=200),
+    "calls_standing": row(_calling, designer=200, editor=200),
+    "calls_open": row(_calling, designer=200, editor=403),
+    "calls_close": row(_calling, designer=200, editor=403),
+    "calls_renew": row(_calling, designer=200, editor=403),
+    # For whoever has its address, and an offer for whoever has the secret in the mail.
+    "calls_read": row(_call, **ANYBODY),
+    "offers_make": row(_call, OFFER, others=202, signed_out=202),
+    "offers_read": row(_offer, **ANYBODY),
+    "offers_edit": row(_offer, {"wishes": ["M"]}, **ANYBODY),
+    "offers_confirm": row(_offer, **ANYBODY),
+    "offers_withdraw": row(_offer, **ANYBODY),
+    "candidates_list": row(_round, designer=200, editor=200),
+    "candidates_retrieve": row(_candidate, designer=200, editor=200),
+    # They are in reserve.
+    "candidates_take_back": row(_candidate, designer=200, editor=200),
+}
 PLACE_ROWS: dict[str, Row] = {
     "round_places_list": row(_round, designer=200, editor=200),
     "round_places_add": row(_round, {"names": ["Rowan"], "size": "S"}, designer=201, editor=201),
@@ -58,4 +96,5 @@ ROUND_ROWS: dict[str, Row] = {
     "rounds_move": row(_round, {"state": "measuring"}, designer=200, editor=200),
     "diary_list": row(_round, designer=200, editor=200),
     **PLACE_ROWS,
+    **CALL_ROWS,
 }

@@ -14,10 +14,10 @@ from django.utils import timezone
 
 from testround.outbox.models import Mail
 from testround.people.models import User
+from testround.rounds import throttle
 from testround.rounds.models import Candidate, OfferLink, Round
 from testround.rounds.services import call as services
 from testround.rounds.services import round_move
-from testround.rounds.views import call as views_call
 
 from .calls import WREN, confirmed, filled, in_days, letters_to, offer, secret_mailed, written
 
@@ -380,7 +380,7 @@ def test_a_program_that_fills_in_every_field_is_thanked_and_forgotten(
 def test_too_many_offers_from_one_network_wait_and_are_kept(
     client: Client, called: Round, page: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(views_call, "OFFERS_FROM_A_NETWORK", 2)
+    monkeypatch.setattr(throttle, "OFFERS_FROM_A_NETWORK", 2)
     answers = [client.post(page, filled(email=f"wren{i}@example.org")) for i in range(3)]
 
     assert [answer.status_code for answer in answers] == [302, 302, 429]
@@ -396,7 +396,7 @@ def test_too_many_offers_from_one_network_wait_and_are_kept(
 def test_too_many_offers_to_one_round_wait(
     client: Client, called: Round, page: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(views_call, "OFFERS_TO_A_ROUND", 1)
+    monkeypatch.setattr(throttle, "OFFERS_TO_A_ROUND", 1)
 
     answers = [
         client.post(page, filled(email=f"wren{i}@example.org"), REMOTE_ADDR=f"192.0.2.{i}").status_code
@@ -409,7 +409,7 @@ def test_too_many_offers_to_one_round_wait(
 def test_what_is_wrong_is_not_counted_as_an_offer(
     client: Client, page: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(views_call, "OFFERS_FROM_A_NETWORK", 1)
+    monkeypatch.setattr(throttle, "OFFERS_FROM_A_NETWORK", 1)
 
     answers = [client.post(page, filled(name="")).status_code for _ in range(3)]
 

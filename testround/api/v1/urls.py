@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from testround.api.v1 import invitations, patterns, round_places, rounds
+from testround.api.v1 import calls, candidates, invitations, offers, patterns, round_places, rounds
 
 urlpatterns = [
     path("patterns", patterns.Patterns.as_view(), name="patterns"),
@@ -39,4 +39,22 @@ urlpatterns = [
     ),
     path("invitations/<str:secret>/join", invitations.InvitationJoined.as_view(), name="invitation_join"),
     path("invitations/<str:secret>/decline", invitations.InvitationNo.as_view(), name="invitation_decline"),
+    # the call, offers, candidates
+    path("rounds/<str:code>/call", calls.CallOfRound.as_view(), name="call_of_round"),
+    path("rounds/<str:code>/call/standing", calls.CallStandingOfRound.as_view(), name="call_standing"),
+    path("rounds/<str:code>/call/open", calls.CallOpened.as_view(), name="call_open"),
+    path("rounds/<str:code>/call/close", calls.CallClosed.as_view(), name="call_close"),
+    path("rounds/<str:code>/call/address", calls.CallAddress.as_view(), name="call_address"),
+    path("calls/<str:call>", calls.OneCall.as_view(), name="call"),
+    path("calls/<str:call>/offers", offers.CallOffers.as_view(), name="offers"),
+    path("offers/<str:secret>", offers.OneOffer.as_view(), name="offer"),
+    path("offers/<str:secret>/confirm", offers.OfferConfirmed.as_view(), name="offer_confirm"),
+    path("offers/<str:secret>/withdraw", offers.OfferWithdrawn.as_view(), name="offer_withdraw"),
+    path("rounds/<str:code>/candidates", candidates.Candidates.as_view(), name="candidates"),
+    path("rounds/<str:code>/candidates/<int:id>", candidates.OneCandidate.as_view(), name="candidate"),
+    path(
+        "rounds/<str:code>/candidates/<int:id>/take-back",
+        candidates.CandidateTakenBack.as_view(),
+        name="candidate_take_back",
+    ),
 ]

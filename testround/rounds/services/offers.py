@@ -102,7 +102,8 @@ def offer_make(*, round: Round, email: str, offer: Offer, form_key: str) -> None
     _check_offer(locked, offer)
     key = email_key(email)
     form_hash = _form_hash(form_key, key, offer)
-    if locked.candidates.filter(form_hash=form_hash).exists():
+    # Without a key nothing tells a repeated press from another offer.
+    if form_hash and locked.candidates.filter(form_hash=form_hash).exists():
         return
     now = timezone.now()
     mailed = OfferLink.objects.filter(

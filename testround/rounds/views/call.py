@@ -29,15 +29,9 @@ from testround.rounds.selectors import round_for, rounds_of
 from testround.rounds.selectors.call import CallPage, call_counts, call_page
 from testround.rounds.services.call import CallState, call_state
 from testround.rounds.services.offers import MAILS_A_DAY
-from testround.rounds.throttle import counted, network_of
+from testround.rounds.throttle import offer_counted
 from testround.rounds.views.shared import form_view, posted, secret_page
 from testround.rows import as_loaded
-
-HOUR = 60 * 60
-# A household or a knitting group behind one address offers more often than one person does.
-OFFERS_FROM_A_NETWORK = 20
-OFFERS_TO_A_ROUND = 500
-
 
 # -- the designer's side -----------------------------------------------------------------------------------
 
@@ -196,11 +190,7 @@ def _offer_form(request: HttpRequest, page: CallPage, candidate: Candidate | Non
 
 def _offered(request: HttpRequest, round: Round, form: OfferForm) -> int:
     """Take the offer in: 302 when the person is to look for a mail, 429 when there were too many."""
-    within = {"seconds": HOUR}
-    if not (
-        counted("offer", network_of(request), most=OFFERS_FROM_A_NETWORK, **within)
-        and counted("offers", str(round.pk), most=OFFERS_TO_A_ROUND, **within)
-    ):
+    if not offer_counted(request, round):
         form.add_error(
             None,
             _(
