@@ -16,6 +16,7 @@ import dj_database_url
 from django.core.exceptions import ImproperlyConfigured
 
 from testround import environment
+from testround.settings_accounts import *  # noqa: F403 -- what is the same everywhere
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 TESTING = "pytest" in sys.modules
@@ -36,6 +37,9 @@ if SERVED and (not SECRET_KEY or SECRET_KEY == EMBEDDED_KEY):
         "(python -c 'import secrets; print(secrets.token_urlsafe(50))')."
     )
 
+# Keys that were in use before: what was signed or sealed with them still opens, until they are taken out.
+SECRET_KEY_FALLBACKS = environment.names("SECRET_KEY_FALLBACKS", default=[])
+
 # The public address, as in https://testround.example.org; links in mails start with it.
 SITE_URL = environment.text("SITE_URL", "http://127.0.0.1:8000").rstrip("/")
 if not SITE_URL.startswith(("http://", "https://")):
@@ -52,6 +56,9 @@ if SERVED and not ALLOWED_HOSTS:
 CSRF_TRUSTED_ORIGINS = [SITE_URL] if SITE_URL.startswith("https://") else []
 
 INSTALLED_APPS = [
+    # Before our own, which take their tables out of the admin again.
+    "allauth.mfa",
+    "testround.people.sessions_app.SessionsConfig",
     "testround.people",
     "testround.outbox",
     "testround.patterns",
@@ -87,10 +94,12 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "testround.people.limits.SignedInSoLong",
     "testround.people.clock.ReadersClock",
     "testround.people.language.ReadersLanguage",
     "allauth.account.middleware.AccountMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
+    "testround.people.limits.SecondFactorDemanded",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
 ]
 
@@ -198,31 +207,14 @@ PASSWORD_HASHERS = (
     ["django.contrib.auth.hashers.MD5PasswordHasher"]
     if TESTING
     else [
-        "django.contrib.auth.hashers.Argon2PasswordHasher",
+        "testround.people.passwords.Argon2",
         "django.contrib.auth.hashers.PBKDF2PasswordHasher",
     ]
 )
-AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
-    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
-    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
-    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
-]
-ACCOUNT_LOGIN_METHODS = {"email"}
-ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
-ACCOUNT_USER_MODEL_USERNAME_FIELD = None
 ACCOUNT_EMAIL_VERIFICATION = environment.choice(
     "TESTROUND_EMAIL_VERIFICATION", ["mandatory", "optional"], default="mandatory" if SERVED else "optional"
 )
-ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
-ACCOUNT_LOGIN_BY_CODE_ENABLED = True
-ACCOUNT_PREVENT_ENUMERATION = True
-ACCOUNT_ADAPTER = "testround.people.adapter.AccountAdapter"
-ACCOUNT_FORMS = {"signup": "testround.people.forms.SignupForm"}
-ACCOUNT_SESSION_REMEMBER = True
-LOGIN_URL = "account_login"
-LOGIN_REDIRECT_URL = "home"
-ACCOUNT_LOGOUT_REDIRECT_URL = "home"
+DESIGNERS_NEED_SECOND_FACTOR = environment.truth("TESTROUND_DESIGNERS_NEED_SECOND_FACTOR", default=False)
 
 LANGUAGE_CODE = "en-gb"
 LANGUAGES = [("en-gb", "English"), ("de", "Deutsch")]
@@ -357,7 +349,9 @@ SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if BEHIND_PROXY el
 ALLAUTH_TRUSTED_PROXY_COUNT = 1 if BEHIND_PROXY else 0
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
-SESSION_COOKIE_AGE = 60 * 60 * 24 * 60
+# A browser that is not used stays signed in for the first of these, one that is for no longer than the second.
+SESSION_COOKIE_AGE = 60 * 60 * 24 * environment.whole_number("TESTROUND_SESSION_IDLE_DAYS", default=14)
+SESSION_LASTS_DAYS = environment.whole_number("TESTROUND_SESSION_DAYS", default=60)
 SESSION_COOKIE_SAMESITE = "Lax"
 
 LOG_LEVEL = environment.choice("LOG_LEVEL", ["DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL"], default="INFO")

@@ -1,5 +1,6 @@
 """Every address of the program."""
 
+from allauth.account.decorators import secure_admin_login
 from django.contrib import admin
 from django.urls import include, path
 
@@ -7,10 +8,13 @@ handler400 = "testround.api.errors.bad_request"
 handler404 = "testround.api.errors.not_found"
 handler500 = "testround.api.errors.server_error"
 
+# The admin has no door of its own: who works there signs in like everybody, with their second factor.
+admin.site.login = secure_admin_login(admin.site.login)
+
 urlpatterns = [
     path("", include("testround.home.urls")),
     path("mail/", include("testround.outbox.urls")),
-    path("account/", include("allauth.urls")),
+    path("account/", include("testround.people.urls_account")),
     path("me/tokens/", include("testround.api.tokens_urls")),
     path("me/", include("testround.people.urls")),
     path("patterns/", include("testround.patterns.urls")),

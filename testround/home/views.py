@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 from testround.home.gallery import one_of_everything
 from testround.home.selectors import today_of
 from testround.outbox.mailbox import mail_named, mails
+from testround.people.factors import has_factor
 from testround.reports.exchange import round_export
 from testround.rounds.selectors import rounds_of
 
@@ -23,7 +24,9 @@ MAILS_SHOWN = 100
 def home(request: HttpRequest) -> HttpResponse:
     if not request.user.is_authenticated:
         return render(request, "home/welcome.html")
-    return render(request, "home/today.html", {"today": today_of(request.user)})
+    today = today_of(request.user)
+    unguarded = bool(today.patterns) and not has_factor(request.user)
+    return render(request, "home/today.html", {"today": today, "unguarded": unguarded})
 
 
 @require_safe

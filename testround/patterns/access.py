@@ -17,6 +17,7 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from testround.patterns.models import Membership, Pattern
+from testround.people.factors import designs
 from testround.people.models import User
 
 # One of its members is the name as stored: owner, editor or onlooker.
@@ -156,3 +157,9 @@ def require(user: User | None, right: Right, pattern: Pattern) -> None:
         to_members, to_others = _REFUSALS[right]
         said = to_others if rights.role is None else to_members
         raise PermissionDenied(str(said).format(role=_ROLES.get(rights.role or "", "")))
+
+
+@designs
+def runs_a_pattern(user: User) -> bool:
+    """Whether somebody is a designer: owns a pattern or edits one, and so sees what testers sent in private."""
+    return patterns_open_to(user, Right.SEE).exists()

@@ -6,4 +6,5 @@ class PatternsConfig(AppConfig):
     label = "patterns"
 
     def ready(self) -> None:
-        from testround.patterns import held  # noqa: F401 -- registers what is held here
+        # Registers who is a designer, and what is held here.
+        from testround.patterns import access, held  # noqa: F401

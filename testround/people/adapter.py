@@ -4,11 +4,17 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from allauth.account.adapter import DefaultAccountAdapter
+from django import forms
 from django.conf import settings
+from django.contrib.auth.hashers import make_password
 from django.core.mail import EmailMultiAlternatives
+from django.http import HttpRequest
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from testround.outbox.mail import mail_send
+from testround.people.clock import zone_of_person
+from testround.people.devices import device_of, network_of, network_words
 from testround.people.language import speaking_to
 from testround.people.models import User
 
@@ -19,6 +25,13 @@ ACTIONS = {
     "signup_url": _("Make an account"),
 }
 
+# Who somebody is, once more, by another way than the one on the page.
+AGAIN = {
+    "reauthenticate": _("Use your password"),
+    "mfa_reauthenticate": _("Use a code of your app"),
+    "mfa_reauthenticate:webauthn": _("Use a passkey"),
+}
+
 
 class AccountAdapter(DefaultAccountAdapter):
     """Account mail goes through the outbox like all other mail."""
@@ -27,6 +40,13 @@ class AccountAdapter(DefaultAccountAdapter):
         "email_password_mismatch": _(
             "This email address and this password do not belong together. Check both, or sign in with a code by mail."
         ),
+        "too_many_login_attempts": _(
+            "That was tried too often. Wait five minutes, or come in another way: with a code by mail, or with a passkey."
+        ),
+        "rate_limited": _("That was tried too often. Wait a few minutes, then try again."),
+        "incorrect_code": _("This is not the code that was sent, or it has run out."),
+        "incorrect_password": _("This is not the password of your account."),
+        "enter_current_password": _("This is not the password that the account has now."),
     }
 
     def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
@@ -36,6 +56,27 @@ class AccountAdapter(DefaultAccountAdapter):
             message: EmailMultiAlternatives = self.render_mail(template_prefix, email, ours)
             labels = {url: str(ACTIONS[name]) for name, url in ours.items() if name in ACTIONS}
             mail_send(to=email, subject=str(message.subject).strip(), text=str(message.body), labels=labels)
+
+    def send_notification_mail(
+        self,
+        template_prefix: str,
+        user: User,
+        context: dict[str, Any] | None = None,
+        email: str | None = None,
+    ) -> None:
+        """Tell somebody that something of their account has changed: when it was on their clock, and from where."""
+        device = device_of(self.request.META.get("HTTP_USER_AGENT", ""))
+        network = network_words(network_of(self.get_client_ip(self.request)))
+        said = {"user": user, "device": device, "network": network, **(context or {})}
+        with timezone.override(zone_of_person(user)):
+            super().send_notification_mail(template_prefix, user, said, email)
+
+    def get_reauthentication_methods(self, user: Any) -> list[dict[str, Any]]:
+        """The ways in which somebody can say once more who they are, in our words."""
+        return [
+            {**method, "description": AGAIN[method["id"]]}
+            for method in super().get_reauthentication_methods(user)
+        ]
 
 
 def _at_site(url: str) -> str:

@@ -2,10 +2,15 @@ from __future__ import annotations
 
 from typing import Any
 
+from allauth.mfa.models import Authenticator
+from allauth.usersessions.models import UserSession
 from django.contrib import admin
 from django.http import HttpRequest
 
 from testround.people.models import User
+
+# How somebody signs in, and where they are signed in, is theirs to see; support needs neither.
+admin.site.unregister([Authenticator, UserSession])
 
 
 @admin.register(User)

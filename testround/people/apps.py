@@ -10,4 +10,7 @@ class PeopleConfig(AppConfig):
 
         from testround.kernel import words
 
+        # Registers what is noted of sessions, the chores, and what is held about people.
+        from testround.people import factors_held, sessions  # noqa: F401
+
         words.speak(trans_real.catalog)

@@ -7,6 +7,7 @@ from typing import Any
 from allauth.account import forms as account_forms
 from django import forms
 from django.conf import settings
+from django.contrib.auth.hashers import make_password
 from django.http import HttpRequest
 from django.utils.translation import gettext, pgettext_lazy
 from django.utils.translation import gettext_lazy as _
@@ -18,6 +19,9 @@ from testround.people.models import User
 from testround.people.readers import Reader, Tools, Units, reader_from
 from testround.people.services import newcomer_introduce
 
+PASSWORD_HELP = _(
+    "Twelve characters or more; four or five words are easy to remember. Not one that many people use, and not made of words about this site."
+)
 EXAMPLE_CM = 92.5
 EXAMPLE_MM = 4.0
 
@@ -194,6 +198,10 @@ class SignupForm(account_forms.SignupForm):
         # A placeholder that repeats the label only takes the place of what is typed.
         for field in self.fields.values():
             field.widget.attrs.pop("placeholder", None)
-        self.fields["password1"].help_text = _(
-            "Ten characters or more, not digits alone, and not one that many people use."
-        )
+        self.fields["password1"].help_text = PASSWORD_HELP
+
+    def try_save(self, request: HttpRequest) -> Any:
+        if self.account_already_exists:
+            # A new account costs the work of a password. Without it, the time of the answer would tell.
+            make_password(self.cleaned_data["password1"])
+        return super().try_save(request)

@@ -75,3 +75,15 @@ class User(AbstractBaseUser, PermissionsMixin):
 
     def get_full_name(self) -> str:
         return str(self)
+
+
+class RecoveryCode(models.Model):
+    """A code that lets its owner in once where a second factor is lost. Kept is its hash."""
+
+    person = models.ForeignKey(User, on_delete=models.CASCADE, related_name="recovery_codes")
+    hash = models.CharField(max_length=128)
+    made_at = models.DateTimeField(default=timezone.now)
+    used_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return f"{self.person_id}: {'used' if self.used_at else 'not used'}"
