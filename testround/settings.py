@@ -361,4 +361,6 @@ LOGGING = {
     "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["console"], "level": LOG_LEVEL},
+    # It would name every passkey that is made.
+    "loggers": {"fido2": {"level": "WARNING"}},
 }

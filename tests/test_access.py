@@ -117,6 +117,8 @@ ANYONES_FORM = access(200, 200, 200, 200, 200, 200, editor=200, onlooker=200, se
 # Buttons: nothing to read at that address
 DESIGNERS_BUTTON = access(405, 405, 405, 405, 405, 405, editor=405, onlooker=405, senders="designer, editor")
 OWNERS_BUTTON = access(405, 405, 405, 405, 405, 405, editor=405, onlooker=405, senders="designer")
+NOBODYS_BUTTON = access(405, 405, 405, 405, 405, 405, editor=405, onlooker=405)
+SIGNED_IN_BUTTON = access(405, 405, 405, 405, 405, 405, editor=405, onlooker=405, senders=ALL_SIGNED_IN)
 ANYONES_BUTTON = access(405, 405, 405, 405, 405, 405, editor=405, onlooker=405, senders=", ".join(ROLES))
 DESIGNERS_BUTTON_BEHIND = access(
     SIGN_IN, 405, 405, 405, 405, 405, editor=405, onlooker=405, senders="designer, editor"
@@ -132,6 +134,7 @@ ACCOUNT_NEWCOMER = access(
 )
 ACCOUNT_OWN = SIGNED_IN_FORM
 ACCOUNT_ELSEWHERE = access(SIGN_IN, AWAY, AWAY, AWAY, AWAY, AWAY, editor=AWAY, onlooker=AWAY)
+NOTHING_OF_THAT = access(SIGN_IN, 404, 404, 404, 404, 404, editor=404, onlooker=404)
 
 TABLE: dict[str, Access] = {
     # home
@@ -158,6 +161,19 @@ TABLE: dict[str, Access] = {
     "account_reset_password_from_key": ANYONE,
     "account_reset_password_done": ANYONE,
     "account_request_login_code": ACCOUNT_NEWCOMER,
+    # second factors: one's own; what changes one asks first who it is, and what there is none of is not found
+    "mfa_index": SIGNED_IN,
+    "mfa_authenticate": ACCOUNT_ELSEWHERE,
+    "mfa_reauthenticate": ACCOUNT_ELSEWHERE,
+    "mfa_activate_totp": ACCOUNT_ELSEWHERE,
+    "mfa_deactivate_totp": NOTHING_OF_THAT,
+    "mfa_add_webauthn": ACCOUNT_ELSEWHERE,
+    "mfa_login_webauthn": access(SIGN_IN, AWAY, AWAY, AWAY, AWAY, AWAY, editor=AWAY, onlooker=AWAY),
+    "mfa_reauthenticate_webauthn": ACCOUNT_ELSEWHERE,
+    "mfa_remove_webauthn": ACCOUNT_ELSEWHERE,
+    "mfa_edit_webauthn": ACCOUNT_ELSEWHERE,
+    "mfa_list_webauthn": access(AWAY, AWAY, AWAY, AWAY, AWAY, AWAY, editor=AWAY, onlooker=AWAY),
+    "mfa_recovery_codes": ACCOUNT_ELSEWHERE,
     # people
     "people:preferences": ANYONES_FORM,
     "people:held": SIGNED_IN,
@@ -167,6 +183,12 @@ TABLE: dict[str, Access] = {
     # tokens for other programs: one's own
     "tokens:list": SIGNED_IN_FORM,
     "tokens:revoke": TESTERS_BUTTON_BEHIND,
+    # where one is signed in; nobody ends another's session
+    "people:signed_in": SIGNED_IN,
+    "people:session_end": NOBODYS_BUTTON,
+    "people:sessions_end_others": SIGNED_IN_BUTTON,
+    # The last of its room, as whoever presses it is nobody from then on.
+    "people:sessions_end_all": SIGNED_IN_BUTTON,
     # mails: who has the signed address may stop them
     "outbox:stop": ANYONES_FORM,
     # patterns
@@ -387,6 +409,9 @@ class Scene:
             "outbox:stop": (stop_address(person_id=self.place.tester_id, kind="reminders").split("/")[-2],),
             "account_confirm_email": ("no-such-key",),
             "account_reset_password_from_key": ("1", "no-such-key"),
+            "mfa_remove_webauthn": (1,),
+            "mfa_edit_webauthn": (1,),
+            "people:session_end": (1,),
             "api:schema": ("round",),
             "api:subject": ("patterns",),
             "errata:dimension": (code, "chest"),
@@ -621,7 +646,7 @@ def of_app(app: str) -> dict[str, Access]:
 
 def app_of(name: str) -> str:
     space, colon, _ = name.partition(":")
-    return space if colon else "account" if name.startswith("account_") else "home"
+    return space if colon else "account" if name.startswith(("account_", "mfa_")) else "home"
 
 
 APPS = sorted({app_of(name) for name in TABLE})

@@ -38,7 +38,7 @@ def readers(name: str) -> list[str]:
         return [role for role in may if role in ("signed out", "stranger", *READERS)]
     if SIGNED_OUT in may:
         return [SIGNED_OUT]
-    wanted = READERS[:1] if name.startswith(("account_", "people:")) else READERS
+    wanted = READERS[:1] if name.startswith(("account_", "mfa_", "people:")) else READERS
     return [role for role in wanted if role in may] or may[:1]
 
 

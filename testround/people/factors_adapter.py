@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import base64
 import logging
 import secrets
 from typing import Any
@@ -38,7 +39,7 @@ class FactorsAdapter(DefaultMFAAdapter):
                 "no code fits it until that key is among them again."
             )
             # A secret that nobody knows.
-            return secrets.token_hex(40)
+            return base64.b32encode(secrets.token_bytes(20)).decode("ascii")
 
     def get_totp_label(self, user: User) -> str:
         return user.email

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import time
 from typing import Any
 
 from allauth.account.adapter import get_adapter as get_account_adapter
@@ -17,7 +18,6 @@ from allauth.mfa.totp import forms as totp_forms
 from allauth.mfa.webauthn import forms as webauthn_forms
 from django import forms
 from django.db.models import Q
-from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from testround.people.models import User
@@ -43,9 +43,7 @@ class _Code(forms.Form):
     authenticator: Authenticator | None = None
     again = False
 
-    code = _code_field(
-        _("Code"), _("The six digits that your app shows now, or one of your recovery codes.")
-    )
+    code = _code_field(_("Code"), _("The six digits that your app shows now, or one of your recovery codes."))
 
     def clean_code(self) -> str:
         typed = str(self.cleaned_data["code"])
@@ -73,7 +71,7 @@ class _Code(forms.Form):
         what was seen over a shoulder must not open anything then either.
         """
         assert self.authenticator is not None
-        now = timezone.now()
+        now = dt.datetime.fromtimestamp(time.time(), tz=dt.UTC)
         began = dt.datetime.fromtimestamp(now.timestamp() // TOTP_PERIOD * TOTP_PERIOD, tz=dt.UTC)
         before = Q(last_used_at=None) | Q(last_used_at__lt=began)
         mine = Authenticator.objects.filter(before, pk=self.authenticator.pk)

@@ -63,8 +63,12 @@ def factors_remove(*, user: User) -> int:
     with speaking_to(user):
         said = letter(
             _("Your second factors were removed"),
-            _("Whoever runs this installation has removed the second factors of your account and signed it out everywhere."),
-            _("Your password is enough to sign in. Add a new second factor when you have. If you did not ask for this, choose a new password at once, and write to whoever runs the installation."),
+            _(
+                "Whoever runs this installation has removed the second factors of your account and signed it out everywhere."
+            ),
+            _(
+                "Your password is enough to sign in. Add a new second factor when you have. If you did not ask for this, choose a new password at once, and write to whoever runs the installation."
+            ),
         )
         mail_send(to=user.email, letter=said, person=user)
     return count

@@ -169,7 +169,7 @@ def _password_was_forgotten(user: User, **_: Any) -> None:
 @regularly
 def sessions_sweep() -> None:
     """Once an hour, delete what is left of sessions that have run out, and what was noted of them."""
-    if not cache.add("sessions swept", True, SWEPT_EVERY_SECONDS):
+    if not cache.add("people:sessions-swept", True, SWEPT_EVERY_SECONDS):
         return
     Session.objects.filter(expire_date__lt=timezone.now()).delete()
     unused = timezone.now() - dt.timedelta(seconds=settings.SESSION_COOKIE_AGE)

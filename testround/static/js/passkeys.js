@@ -58,7 +58,10 @@ function written(credential, answer) {
 }
 
 async function optionsFor(form) {
-  if (form.dataset.passkey !== "ask") return JSON.parse(document.getElementById("passkey-options").textContent);
+  if (form.dataset.passkey !== "ask") {
+    const given = JSON.parse(document.getElementById("passkey-options").textContent);
+    return given.creation_options ?? given.request_options;
+  }
   const answer = await fetch(form.action, { headers: { Accept: "application/json" } });
   if (!answer.ok) throw new TypeError(`answered with ${answer.status}`);
   return (await answer.json()).request_options;
