@@ -352,6 +352,7 @@ X_FRAME_OPTIONS = "DENY"
 # A browser that is not used stays signed in for the first of these, one that is for no longer than the second.
 SESSION_COOKIE_AGE = 60 * 60 * 24 * environment.whole_number("TESTROUND_SESSION_IDLE_DAYS", default=14)
 SESSION_LASTS_DAYS = environment.whole_number("TESTROUND_SESSION_DAYS", default=60)
+SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 
 LOG_LEVEL = environment.choice("LOG_LEVEL", ["DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL"], default="INFO")

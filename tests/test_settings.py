@@ -268,6 +268,76 @@ def test_a_served_installation_answers_by_https_alone_and_sends_work_to_celery(
     }
 
 
+def test_a_served_installation_keeps_its_cookies_to_its_own_host_and_its_passwords_by_argon2(
+    settings_with: Callable[..., Any],
+) -> None:
+    names = (
+        "SESSION_COOKIE_NAME",
+        "SESSION_COOKIE_HTTPONLY",
+        "SESSION_COOKIE_SAMESITE",
+        "SESSION_COOKIE_AGE",
+        "CSRF_COOKIE_NAME",
+        "PASSWORD_HASHERS",
+    )
+
+    assert settings_with(*names, **SERVED) == {
+        "SESSION_COOKIE_NAME": "__Host-sessionid",
+        "SESSION_COOKIE_HTTPONLY": True,
+        "SESSION_COOKIE_SAMESITE": "Lax",
+        "SESSION_COOKIE_AGE": 14 * 24 * 60 * 60,
+        "CSRF_COOKIE_NAME": "__Host-csrftoken",
+        "PASSWORD_HASHERS": [
+            "testround.people.passwords.Argon2",
+            "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+        ],
+    }
+    # Without HTTPS a browser would not take such a cookie.
+    assert settings_with("SESSION_COOKIE_NAME", **SERVED, TESTROUND_HTTPS="false") == {
+        "SESSION_COOKIE_NAME": "sessionid"
+    }
+
+
+SEND_COOKIES = """
+import django, sys
+from django.http import HttpRequest, HttpResponse
+django.setup()
+from django.conf import settings
+from django.contrib.messages import add_message, INFO
+from django.contrib.messages.middleware import MessageMiddleware
+from django.contrib.sessions.middleware import SessionMiddleware
+from django.middleware.csrf import CsrfViewMiddleware, get_token
+
+def page(request):
+    add_message(request, INFO, "Kept.")
+    get_token(request)
+    return HttpResponse()
+
+request = HttpRequest()
+answer = CsrfViewMiddleware(MessageMiddleware(page))
+request.session = {}
+request.META["HTTP_HOST"] = "testround.example.org"
+for cookie in sorted(answer(request).cookies.values(), key=lambda one: one.key):
+    print(cookie.key, cookie["path"], cookie["domain"] or "-", bool(cookie["secure"]))
+"""
+
+
+def test_every_cookie_of_a_served_installation_is_for_this_host_and_https_alone(
+    started: Callable[..., Any],
+) -> None:
+    sent = started("-c", SEND_COOKIES, **SERVED, DJANGO_SETTINGS_MODULE="testround.settings")
+
+    assert sent.stdout.splitlines() == [
+        "__Host-csrftoken / - True",
+        "__Host-messages / - True",
+    ], sent.stderr
+
+
+def test_secret_keys_from_before_are_taken_too(settings_with: Callable[..., Any]) -> None:
+    assert settings_with("SECRET_KEY_FALLBACKS", SECRET_KEY_FALLBACKS="first, second") == {
+        "SECRET_KEY_FALLBACKS": ["first", "second"]
+    }
+
+
 def test_a_forwarded_address_is_believed_only_behind_a_proxy(settings_with: Callable[..., Any]) -> None:
     names = ("SECURE_PROXY_SSL_HEADER", "ALLAUTH_TRUSTED_PROXY_COUNT")
 

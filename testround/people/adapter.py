@@ -4,11 +4,8 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from allauth.account.adapter import DefaultAccountAdapter
-from django import forms
 from django.conf import settings
-from django.contrib.auth.hashers import make_password
 from django.core.mail import EmailMultiAlternatives
-from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 

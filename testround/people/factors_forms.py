@@ -49,8 +49,8 @@ class _Code(forms.Form):
         typed = str(self.cleaned_data["code"])
         if is_like_a_code(typed):
             return self._clean_recovery_code(typed)
-        code: str = super().clean_code()  # type: ignore[misc]
-        if not self._is_its_first_use():
+        code: str = super().clean_code()
+        if not (self.authenticator and _is_its_first_use(self.authenticator)):
             raise get_adapter().validation_error("incorrect_code")
         return code
 
@@ -64,28 +64,27 @@ class _Code(forms.Form):
         succeeded()
         return typed
 
-    def _is_its_first_use(self) -> bool:
-        """Whether no code of the app came in since the present one began to hold.
-
-        The library notes in the cache which codes were used; that is as good as gone while Redis is away, and
-        what was seen over a shoulder must not open anything then either.
-        """
-        assert self.authenticator is not None
-        now = dt.datetime.fromtimestamp(time.time(), tz=dt.UTC)
-        began = dt.datetime.fromtimestamp(now.timestamp() // TOTP_PERIOD * TOTP_PERIOD, tz=dt.UTC)
-        before = Q(last_used_at=None) | Q(last_used_at__lt=began)
-        mine = Authenticator.objects.filter(before, pk=self.authenticator.pk)
-        return mine.update(last_used_at=now) == 1
-
     def save(self) -> None:
         if self.authenticator is not None:
-            super().save()  # type: ignore[misc]
+            super().save()
             return
         how = {"reauthenticated": True} if self.again else {}
         record_authentication(context.request, self.user, "mfa", type="recovery_codes", **how)
         get_account_adapter().send_notification_mail(
             "mfa/email/recovery_code_used", self.user, {"left": codes_left(self.user)}
         )
+
+
+def _is_its_first_use(app: Authenticator) -> bool:
+    """Whether no code of the app came in since the present one began to hold; notes that one has.
+
+    The library notes in the cache which codes were used; that is as good as gone while Redis is away, and what was
+    seen over a shoulder must not open anything then either.
+    """
+    now = dt.datetime.fromtimestamp(time.time(), tz=dt.UTC)
+    began = dt.datetime.fromtimestamp(now.timestamp() // TOTP_PERIOD * TOTP_PERIOD, tz=dt.UTC)
+    before = Q(last_used_at=None) | Q(last_used_at__lt=began)
+    return Authenticator.objects.filter(before, pk=app.pk).update(last_used_at=now) == 1
 
 
 class AuthenticateForm(_Code, base_forms.AuthenticateForm):

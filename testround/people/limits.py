@@ -55,12 +55,8 @@ class SecondFactorDemanded:
         return self.get_response(request)
 
     def process_view(self, request: HttpRequest, *_view: Any) -> HttpResponse | None:
-        match = request.resolver_match
-        assert match is not None
-        if match.namespace == STILL_OPEN_ROOM or (match.url_name or "").startswith(STILL_OPEN):
-            return None
         user = request.user
-        if not user.is_authenticated or not factor_is_missing(user):
+        if _is_still_open(request) or not user.is_authenticated or not factor_is_missing(user):
             return None
         said = _(
             "Whoever runs this installation asks designers for a second factor when they sign in. Add one, and everything is open to you again."
@@ -69,3 +65,10 @@ class SecondFactorDemanded:
             raise PermissionDenied(said)
         messages.warning(request, said)
         return redirect("mfa_index")
+
+
+def _is_still_open(request: HttpRequest) -> bool:
+    match = request.resolver_match
+    return match is not None and (
+        match.namespace == STILL_OPEN_ROOM or (match.url_name or "").startswith(STILL_OPEN)
+    )

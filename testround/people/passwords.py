@@ -18,20 +18,23 @@ from django.utils.translation import gettext as _
 
 # What somebody who attacks this place would try beside the lists: its name, and what it is about. In English and
 # in the other languages spoken here. The address of the installation comes on top.
-PLACES_WORDS = frozenset(
-    "testround test round knitting knitter knit purl crochet crocheter stitch stitches pattern patterns yarn wool "
-    "cardigan gauge swatch designer tester errata "
-    "stricken strickt masche maschen muster anleitung garn wolle probe probestricken maschenprobe häkeln "
-    "password passwort kennwort welcome willkommen login signin letmein admin".split()
-)
+_ENGLISH = """
+    testround test round knitting knitter knit purl crochet crocheter stitch stitches pattern patterns yarn wool
+    cardigan gauge swatch designer tester errata password welcome login signin letmein admin
+"""
+_GERMAN = """
+    stricken strickt masche maschen muster anleitung garn wolle probe probestricken maschenprobe häkeln passwort
+    kennwort willkommen
+"""
+PLACES_WORDS = frozenset((_ENGLISH + _GERMAN).split())
 # Of a password without those words this much has to be left.
 OWN_CHARACTERS = 8
 # What is put in the place of letters, so that a common word looks like another one.
 DISGUISES = str.maketrans("013457@$!", "oieastasi")
 # What is put around a common word until a form takes it.
-AROUND = re.compile(r"^[\W\d_]+|[\W\d_]+$")
-# The same over and over.
-REPEATED = re.compile(r"^(.+?)\1+$", re.DOTALL)
+HEAD, TAIL = re.compile(r"^[\W\d_]*"), re.compile(r"[\W\d_]*$")
+# So long, nobody guesses what is around a common word.
+LOOKED_INTO = 64
 
 
 class Argon2(Argon2PasswordHasher):
@@ -66,21 +69,28 @@ class NotOneOfMany(CommonPasswordValidator):
 
 
 def _underneath(password: str) -> set[str]:
-    """A password as it is, and what is left of it without its disguises."""
+    """A password as it is, and what may be left of it without what was put around it and in it."""
     small = password.lower().strip()
-    found = {small}
-    for plain in (small, small.translate(DISGUISES)):
-        bare = AROUND.sub("", plain)
-        found |= {bare, _once(plain), _once(bare)}
-    found |= {AROUND.sub("", small).translate(DISGUISES)}
-    # Nothing but digits and signs has nothing underneath.
-    return found - {""}
+    if len(small) > LOOKED_INTO:
+        return {small}
+    bare = _without_ends(small)
+    plain = {text.translate(DISGUISES) for text in bare}
+    return {unit for text in bare | plain for unit in _repeated(text)}
 
 
-def _once(text: str) -> str:
-    """What is repeated, where a text is nothing else."""
-    repeated = REPEATED.match(text)
-    return repeated[1] if repeated else text
+def _without_ends(text: str) -> set[str]:
+    """A text with less and less of the digits and signs at its ends; digits alone stay for the most part."""
+    head, tail = HEAD.match(text), TAIL.search(text)
+    most_head, most_tail = (len(found[0]) if found else 0 for found in (head, tail))
+    if most_head == len(text):
+        return {text[: len(text) - cut] for cut in range(len(text) // 3 + 1)}
+    return {text[start : len(text) - cut] for start in range(most_head + 1) for cut in range(most_tail + 1)}
+
+
+def _repeated(text: str) -> set[str]:
+    """What a text is made of, where it is the same over and over; itself besides."""
+    lengths = (length for length in range(1, len(text) + 1) if len(text) % length == 0)
+    return {text[:length] for length in lengths if text[:length] * (len(text) // length) == text}
 
 
 class NotAboutThisPlace:
