@@ -18,7 +18,17 @@ AUTH_PASSWORD_VALIDATORS: list[dict[str, Any]] = [
         "OPTIONS": {"min_length": PASSWORD_MIN_LENGTH},
     },
     {"NAME": "testround.people.passwords.NotOneOfMany"},
-    {"NAME": "testround.people.passwords.NotAboutThisPlace"},
+    {
+        "NAME": "testround.people.passwords.NotAboutThisPlace",
+        # What somebody who attacks this place would try beside the lists: its name, and what it is about, in the
+        # languages spoken here. The address of the installation comes on top.
+        "OPTIONS": {
+            "words": "testround test round knitting knitter knit purl crochet crocheter stitch stitches pattern "
+            "patterns yarn wool cardigan gauge swatch designer tester errata password welcome login signin letmein "
+            "admin stricken strickt masche maschen muster anleitung garn wolle probe probestricken maschenprobe "
+            "häkeln passwort kennwort willkommen"
+        },
+    },
     {
         "NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator",
         "OPTIONS": {"user_attributes": ["email", "name"]},

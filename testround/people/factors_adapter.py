@@ -35,8 +35,8 @@ class FactorsAdapter(DefaultMFAAdapter):
             return unseal(encrypted_text)
         except CannotOpen:
             logger.error(
-                "A second factor was sealed with a key that is neither SECRET_KEY nor one of SECRET_KEY_FALLBACKS; "
-                "no code fits it until that key is among them again."
+                "A second factor was sealed with a key that is neither SECRET_KEY nor one of SECRET_KEY_FALLBACKS, "
+                "so that no code fits it"
             )
             # A secret that nobody knows.
             return base64.b32encode(secrets.token_bytes(20)).decode("ascii")

@@ -16,17 +16,6 @@ from django.contrib.auth.password_validation import CommonPasswordValidator
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
-# What somebody who attacks this place would try beside the lists: its name, and what it is about. In English and
-# in the other languages spoken here. The address of the installation comes on top.
-_ENGLISH = """
-    testround test round knitting knitter knit purl crochet crocheter stitch stitches pattern patterns yarn wool
-    cardigan gauge swatch designer tester errata password welcome login signin letmein admin
-"""
-_GERMAN = """
-    stricken strickt masche maschen muster anleitung garn wolle probe probestricken maschenprobe häkeln passwort
-    kennwort willkommen
-"""
-PLACES_WORDS = frozenset((_ENGLISH + _GERMAN).split())
 # Of a password without those words this much has to be left.
 OWN_CHARACTERS = 8
 # What is put in the place of letters, so that a common word looks like another one.
@@ -94,11 +83,14 @@ def _repeated(text: str) -> set[str]:
 
 
 class NotAboutThisPlace:
-    """Refuses passwords that are made of this program's name and trade."""
+    """Refuses passwords that are made of this program's name and trade: ``words``, and those of the site's address."""
+
+    def __init__(self, words: str) -> None:
+        self.words = frozenset(words.split())
 
     def validate(self, password: str, user: Any = None) -> None:
         left = password.lower()
-        for word in sorted(PLACES_WORDS | _of_the_address(), key=len, reverse=True):
+        for word in sorted(self.words | _of_the_address(), key=len, reverse=True):
             left = left.replace(word, "")
         # What only keeps words apart is nothing of one's own, nor is a year behind them.
         own = re.sub(r"[\W\d_]+", "", left)
