@@ -38,6 +38,8 @@ if WORKER and django_settings.REDIS_URL:
 
 # How long an example takes is the machine's matter; speed is held in benchmarks.
 hypothesis.settings.register_profile("unhurried", deadline=None)
+# With --hypothesis-profile=long, what lives at random lives longer; see tests/rounds/test_life_of_a_round.py.
+hypothesis.settings.register_profile("long", deadline=None)
 hypothesis.settings.load_profile("unhurried")
 
 # What a test may need beyond Python, and how a newcomer gets it.

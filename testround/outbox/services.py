@@ -12,7 +12,7 @@ from functools import cache
 from typing import Any
 
 from django.conf import settings
-from django.db import close_old_connections, transaction
+from django.db import IntegrityError, close_old_connections, transaction
 from django.db.models import Q
 from django.utils import timezone
 
@@ -76,18 +76,25 @@ def work_add(*, kind: str, subject: dict[str, Any], once_key: str = "") -> Work:
     """
     with transaction.atomic():
         if once_key:
-            work, _ = Work.objects.select_for_update().get_or_create(
-                kind=kind,
-                once_key=once_key,
-                state=Work.State.WAITING,
-                attempts=0,
-                defaults={"subject": subject},
-            )
+            work = _shared(kind, once_key, subject)
         else:
             work = Work.objects.create(kind=kind, subject=subject)
         # Sent for a shared row too: the first sender's task passed it by while it was locked.
         transaction.on_commit(lambda: send_off("run", work.pk, lambda: work_run(work_id=work.pk)))
     return work
+
+
+def _shared(kind: str, once_key: str, subject: dict[str, Any], races: int = 5) -> Work:
+    """The row of that kind and key that nobody has begun, locked; a new one where there is none."""
+    waiting = Work.objects.select_for_update()
+    named = {"kind": kind, "once_key": once_key, "state": Work.State.WAITING, "attempts": 0}
+    try:
+        return waiting.get_or_create(**named, defaults={"subject": subject})[0]
+    except IntegrityError:
+        # Somebody wrote one in the same moment, and a worker has begun it since: there is room for another.
+        if not races:
+            raise
+    return _shared(kind, once_key, subject, races - 1)
 
 
 def send_off(task: str, row: int, do: Callable[[], object]) -> None:

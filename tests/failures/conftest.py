@@ -7,11 +7,11 @@ import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from pathlib import Path
 
 import pytest
 
 from tests.failures.database import Postgres
+from tests.failures.disk import Disk
 from tests.failures.phones import Crowd, Phone
 from tests.served.browser import Browser
 from tests.served.conftest import Installation, free_port, installed_in
@@ -62,11 +62,20 @@ def postgres() -> Iterator[Postgres]:
 
 
 @pytest.fixture(scope="session")
-def installation(tmp_path_factory: pytest.TempPathFactory, postgres: Postgres) -> Iterator[Installation]:
+def disk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Disk]:
+    """What the installation writes goes there."""
+    disk = Disk(tmp_path_factory.mktemp("failures") / "var")
+    try:
+        yield disk
+    finally:
+        disk.close()
+
+
+@pytest.fixture(scope="session")
+def installation(disk: Disk, postgres: Postgres) -> Iterator[Installation]:
     redis_server = shutil.which("redis-server")
     assert redis_server is not None
-    folder: Path = tmp_path_factory.mktemp("failures")
-    installed = installed_in(folder, postgres.url, redis_server)
+    installed = installed_in(disk.folder.parent, postgres.url, redis_server)
     installed.web.command += ["--keep-alive=5"]
     try:
         installed.start()

@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from django.db import IntegrityError
+from django.db.models import QuerySet
 
 from testround.outbox import services
 from testround.outbox.models import Work
@@ -39,3 +41,23 @@ def test_work_that_somebody_is_at_is_not_begun_by_a_second(monkeypatch: pytest.M
 
     assert services.work_run(work_id=work.pk) is False
     assert begun == []
+
+
+@pytest.mark.parametrize("races", [1, 5])
+def test_a_row_that_is_written_and_begun_in_the_same_moment_leaves_room_for_another(
+    db: None, monkeypatch: pytest.MonkeyPatch, races: int
+) -> None:
+    real, left = QuerySet.get_or_create, [None] * races
+
+    def raced(self: QuerySet[Work], **named: Any) -> tuple[Work, bool]:
+        if left:
+            left.pop()
+            # What the unique constraint says, with nothing left to share when it is looked for again.
+            raise IntegrityError("work_waiting_once")
+        return real(self, **named)
+
+    monkeypatch.setattr(QuerySet, "get_or_create", raced)
+
+    work = work_add(kind="bench", subject={"round": 1}, once_key="round-1")
+
+    assert (work.subject, work.state, Work.objects.count()) == ({"round": 1}, "waiting", 1)

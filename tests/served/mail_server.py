@@ -10,7 +10,7 @@ from typing import Any
 
 
 class MailServer(socketserver.ThreadingTCPServer):
-    """Takes every mail. ``silent`` is "at the door", "with the mail in hand", or empty."""
+    """Takes every mail. ``silent`` is "at the door", "with the mail in hand", or empty; so is ``dies``."""
 
     allow_reuse_address = True
     daemon_threads = True
@@ -19,6 +19,7 @@ class MailServer(socketserver.ThreadingTCPServer):
     def __init__(self) -> None:
         super().__init__(("127.0.0.1", 0), _Conversation)
         self.silent = ""
+        self.dies = ""
         self.is_silent = threading.Event()
         self.speak = threading.Event()
         self.taken: list[tuple[str, EmailMessage]] = []
@@ -70,6 +71,8 @@ class _Conversation(socketserver.StreamRequestHandler):
             self._say("250 ok")
 
     def _pause(self, where: str) -> None:
+        if self.server.dies == where:
+            raise ConnectionAbortedError
         if self.server.silent == where:
             self.server.is_silent.set()
             self.server.speak.wait(60)
