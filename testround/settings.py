@@ -310,6 +310,10 @@ SPECTACULAR_SETTINGS = {
         "CandidateState": "testround.rounds.models.Candidate.State",
         "CallState": "testround.api.v1.calls.CALL_STATES",
         "StitchTerms": "testround.people.models.User.Terms",
+        "DecisionChoice": "testround.errata.models.Decision.Choice",
+        "RemarkChoice": "testround.errata.models.RemarkDecision.Choice",
+        "FabricState": "testround.reports.models.FABRIC_STATES",
+        "RemarkKind": "testround.reports.models.Remark.KINDS",
     },
     "PREPROCESSING_HOOKS": ["testround.api.openapi.only_version_1"],
     "POSTPROCESSING_HOOKS": [

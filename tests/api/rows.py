@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from testround.api.v1.examples import patterns as patterns_examples
+from tests.api.rows_errata import ERRATA_ROWS
+from tests.api.rows_reports import REPORT_ROWS
 from tests.api.rows_rounds import ROUND_ROWS
 from tests.api.rows_shape import Row as Row
 from tests.api.rows_shape import row
@@ -27,4 +29,8 @@ API_TABLE: dict[str, Row] = {
     "patterns_delete": row(_pattern, designer=409, editor=403),
     # rounds
     **ROUND_ROWS,
+    # reports
+    **REPORT_ROWS,
+    # errata
+    **ERRATA_ROWS,
 }

@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.urls import path
 
 from testround.api.v1 import calls, candidates, invitations, offers, patterns, round_places, rounds
+from testround.api.v1.urls_errata import urlpatterns as errata
+from testround.api.v1.urls_reports import urlpatterns as reports
 
 urlpatterns = [
     path("patterns", patterns.Patterns.as_view(), name="patterns"),
@@ -58,3 +60,4 @@ urlpatterns = [
         name="candidate_take_back",
     ),
 ]
+urlpatterns += [*reports, *errata]
