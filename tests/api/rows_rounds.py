@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import TYPE_CHECKING, Any
+
+from django.utils import timezone
 
 from testround.api.v1.examples import invitations as invitations_examples
 from testround.rounds.models import Round
@@ -48,6 +51,19 @@ def _offer(scene: Scene) -> tuple[Any, ...]:
     return (scene.offer_secret,)
 
 
+def _yarn(scene: Scene) -> tuple[Any, ...]:
+    return (scene.round.code, "wool")
+
+
+def _own(scene: Scene) -> tuple[Any, ...]:
+    return (scene.place.pk,)
+
+
+def _until(scene: Scene) -> dict[str, Any]:
+    until = timezone.localdate() + dt.timedelta(days=30)
+    return {"what": "finished measurements", "until": until.isoformat()}
+
+
 OFFER = {"name": "Rowan", "email": "rowan@example.org", "adult": True, "wishes": ["S"], "own_yarn": True}
 ANYBODY = {"others": 200, "signed_out": 200}
 CALL_ROWS: dict[str, Row] = {
@@ -87,6 +103,18 @@ PLACE_ROWS: dict[str, Row] = {
     "invitations_join": row(_secret, invitations_examples.JOIN, others=200, signed_out=200),
     "invitations_decline": row(_secret, {}, others=200, signed_out=200),
 }
+OWN_PLACE_ROWS: dict[str, Row] = {
+    "places_list": row(others=200),
+    "places_retrieve": row(_own, tester=200),
+    "places_give_back": row(_own, {}, tester=200),
+    # They have measured, so that nothing is awaited.
+    "places_need_until": row(_own, _until, tester=422),
+    "consents_retrieve": row(_own, tester=200),
+    "consents_set": row(_own, {"kinds": ["seen"]}, tester=200),
+    "credits_retrieve": row(_own, tester=200),
+    "credits_choose": row(_own, {"thanked_as": "Rowan", "in_report": True}, tester=200),
+    "worksheets_retrieve": row(_own, tester=200),
+}
 ROUND_ROWS: dict[str, Row] = {
     "rounds_list": row(others=200),
     # To others there is no such edition.
@@ -95,6 +123,17 @@ ROUND_ROWS: dict[str, Row] = {
     "rounds_edit": row(_round, {"title": "First test, again"}, designer=200, editor=200),
     "rounds_move": row(_round, {"state": "measuring"}, designer=200, editor=200),
     "diary_list": row(_round, designer=200, editor=200),
+    "yarns_list": row(_round, designer=200, editor=200),
+    "yarns_supply": row(_round, {"label": "Silk"}, designer=201, editor=201),
+    "yarns_retrieve": row(_yarn, designer=200, editor=200),
+    "yarns_edit": row(_yarn, {"label": "Silk"}, designer=200, editor=200),
+    "yarns_withdraw": row(_yarn, designer=204, editor=204),
+    # An onlooker sees it, and a tester where the designer shows it, which she does not here.
+    "standings_retrieve": row(_round, designer=200, editor=200, onlooker=200),
+    "nudges_due": row(_round, designer=200, editor=200),
+    # Nothing is awaited from them.
+    "nudges_send": row(_place, {"text": "Hello?"}, designer=409, editor=409),
     **PLACE_ROWS,
+    **OWN_PLACE_ROWS,
     **CALL_ROWS,
 }

@@ -4,60 +4,13 @@ from __future__ import annotations
 
 from django.urls import path
 
-from testround.api.v1 import calls, candidates, invitations, offers, patterns, round_places, rounds
+from testround.api.v1 import patterns
 from testround.api.v1.urls_errata import urlpatterns as errata
 from testround.api.v1.urls_reports import urlpatterns as reports
+from testround.api.v1.urls_rounds import urlpatterns as rounds
 
 urlpatterns = [
     path("patterns", patterns.Patterns.as_view(), name="patterns"),
     path("patterns/<str:code>", patterns.OnePattern.as_view(), name="pattern"),
-    # rounds
-    path("rounds", rounds.Rounds.as_view(), name="rounds"),
-    path("rounds/<str:code>", rounds.OneRound.as_view(), name="round"),
-    path("rounds/<str:code>/move", rounds.RoundMoves.as_view(), name="round_move"),
-    path("rounds/<str:code>/diary", rounds.Diary.as_view(), name="diary"),
-    # places of a round
-    path("rounds/<str:code>/places", round_places.RoundPlaces.as_view(), name="round_places"),
-    path("rounds/<str:code>/places/<int:id>", round_places.OneRoundPlace.as_view(), name="round_place"),
-    path(
-        "rounds/<str:code>/places/<int:id>/give-back",
-        round_places.RoundPlaceGivenBack.as_view(),
-        name="round_place_give_back",
-    ),
-    path(
-        "rounds/<str:code>/places/<int:id>/count",
-        round_places.RoundPlaceCounted.as_view(),
-        name="round_place_count",
-    ),
-    # invitations
-    path(
-        "rounds/<str:code>/places/<int:id>/invitation",
-        invitations.InvitationOfPlace.as_view(),
-        name="invitation_of_place",
-    ),
-    path("invitations/<str:secret>", invitations.OneInvitation.as_view(), name="invitation"),
-    path(
-        "invitations/<str:secret>/accept", invitations.InvitationAccepted.as_view(), name="invitation_accept"
-    ),
-    path("invitations/<str:secret>/join", invitations.InvitationJoined.as_view(), name="invitation_join"),
-    path("invitations/<str:secret>/decline", invitations.InvitationNo.as_view(), name="invitation_decline"),
-    # the call, offers, candidates
-    path("rounds/<str:code>/call", calls.CallOfRound.as_view(), name="call_of_round"),
-    path("rounds/<str:code>/call/standing", calls.CallStandingOfRound.as_view(), name="call_standing"),
-    path("rounds/<str:code>/call/open", calls.CallOpened.as_view(), name="call_open"),
-    path("rounds/<str:code>/call/close", calls.CallClosed.as_view(), name="call_close"),
-    path("rounds/<str:code>/call/address", calls.CallAddress.as_view(), name="call_address"),
-    path("calls/<str:call>", calls.OneCall.as_view(), name="call"),
-    path("calls/<str:call>/offers", offers.CallOffers.as_view(), name="offers"),
-    path("offers/<str:secret>", offers.OneOffer.as_view(), name="offer"),
-    path("offers/<str:secret>/confirm", offers.OfferConfirmed.as_view(), name="offer_confirm"),
-    path("offers/<str:secret>/withdraw", offers.OfferWithdrawn.as_view(), name="offer_withdraw"),
-    path("rounds/<str:code>/candidates", candidates.Candidates.as_view(), name="candidates"),
-    path("rounds/<str:code>/candidates/<int:id>", candidates.OneCandidate.as_view(), name="candidate"),
-    path(
-        "rounds/<str:code>/candidates/<int:id>/take-back",
-        candidates.CandidateTakenBack.as_view(),
-        name="candidate_take_back",
-    ),
 ]
-urlpatterns += [*reports, *errata]
+urlpatterns += [*rounds, *reports, *errata]

@@ -77,3 +77,11 @@ STANDING: dict[str, Any] = {
     ],
     "sent": [{"what": "swatches", "count": 2}],
 }
+NUDGE: dict[str, Any] = {
+    "place": 31,
+    "name": "Juniper",
+    "why": "swatch",
+    "due": "2026-04-15",
+    "days": 4,
+    "nudged": None,
+}
