@@ -70,6 +70,7 @@ INSTALLED_APPS = [
     "testround.paper",
     "testround.api",
     "testround.home",
+    "testround.operations",
     "allauth",
     "allauth.account",
     "rest_framework",

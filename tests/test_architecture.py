@@ -120,6 +120,7 @@ def test_the_top_level_holds_what_a_newcomer_expects_and_nothing_else() -> None:
         "Dockerfile",
         "LICENSE",
         "README.md",
+        "deploy",
         "docker-compose.yml",
         "docs",
         "fixtures",

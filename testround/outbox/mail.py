@@ -380,3 +380,17 @@ def mail_let_be(*, mail: Mail) -> bool:
             finished=timezone.now(), letter={}
         )
     )
+
+
+@transaction.atomic
+def mails_doubt() -> int:
+    """Let every mail that waits be uncertain, since another server may have sent it. Returns how many.
+
+    For rows that were restored from a copy: what waited when the copy was made has mostly left since, and nothing
+    is sent twice by itself.
+    """
+    waiting = Mail.objects.filter(state__in=[Mail.State.WAITING, Mail.State.CLAIMED, Mail.State.SENDING])
+    return waiting.update(
+        state=Mail.State.UNCERTAIN,
+        problem="It waited when the copy was made from which this server was restored, and may have left since.",
+    )

@@ -12,7 +12,7 @@ from django.conf import settings
 from django.core.files.base import ContentFile
 from django.core.files.storage import Storage
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
@@ -24,13 +24,22 @@ from testround.reports import encoding
 from testround.reports.claims import claim
 from testround.reports.encoding import Encoded, PhotoRefused
 from testround.reports.incoming import with_their_rows
-from testround.reports.models import Photo, Rendition
+from testround.reports.models import CallPicture, Photo, Rendition
 from testround.reports.selectors import photos_may_be_seen
 from testround.rounds.models import Consent, Place
 from testround.rounds.services import diary_write
 from testround.rounds.services.privacy import check_kept, consent_give
 
-__all__ = ["Encoded", "PhotoRefused", "photo_add", "photo_check", "photo_remove", "photos_delete", "reencode"]
+__all__ = [
+    "Encoded",
+    "PhotoRefused",
+    "photo_add",
+    "photo_check",
+    "photo_remove",
+    "photos_delete",
+    "photos_gone",
+    "reencode",
+]
 
 UNSEEN = gettext_noop("You have taken back that your photos may be seen. Say so again to send one.")
 LOST = gettext_noop("The file did not get through. Please send the photo again.")
@@ -135,6 +144,16 @@ def photos_delete(photos: QuerySet[Photo], *, rows_too: bool = False) -> None:
     else:
         Photo.objects.filter(pk__in=keys).update(incoming="", original="", superseded_at=timezone.now())
     transaction.on_commit(lambda: _delete_files(gone))
+
+
+@transaction.atomic
+def photos_gone(*, names: list[str]) -> int:
+    """Say of photos whose files are none of the storage's any more that they were taken back. Returns how many."""
+    found = Photo.objects.filter(Q(original__in=names) | Q(incoming__in=names)).values_list("pk", flat=True)
+    keys = {*found, *Rendition.objects.filter(file__in=names).values_list("photo", flat=True)}
+    photos_delete(Photo.objects.filter(pk__in=keys))
+    CallPicture.objects.filter(Q(file__in=names) | Q(incoming__in=names)).delete()
+    return len(keys)
 
 
 @handles("photo")
