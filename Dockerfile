@@ -23,10 +23,14 @@ ENV TESTROUND_STATIC=/app/static
 RUN SECRET_KEY=for-gathering-static-files-only ALLOWED_HOSTS=build TESTROUND_SERVED=true TESTROUND_OUTBOX=inline \
     python manage.py collectstatic --noinput
 
-RUN useradd --system --create-home testround && mkdir -p /app/var && chown testround /app/var
+RUN useradd --system --uid 10001 --create-home testround && mkdir -p /app/var && chown testround /app/var
 USER testround
+# Nothing is written but here and under /tmp: everything else can be read-only.
+VOLUME /app/var
+ENV TESTROUND_BIND=0.0.0.0:8000
 EXPOSE 8000
-# Asked under a name that the program answers to, for it refuses all others.
+STOPSIGNAL SIGTERM
+# Whether the process lives; asked under a name that the program answers to, for it refuses all others.
 HEALTHCHECK --interval=30s --timeout=5s --start-period=20s \
-    CMD ["python", "-c", "import os, urllib.request as r; host = os.environ.get('ALLOWED_HOSTS', '').split(',')[0].strip(' .*') or '127.0.0.1'; r.urlopen(r.Request('http://127.0.0.1:8000/healthz', headers={'Host': host}), timeout=4)"]
-CMD ["gunicorn", "testround.wsgi:application", "--bind=0.0.0.0:8000", "--workers=3", "--threads=4", "--max-requests=2000", "--max-requests-jitter=200", "--access-logfile=-"]
+    CMD ["python", "-m", "testround.asked", "/healthz"]
+CMD ["gunicorn", "--config=python:testround.serving", "testround.wsgi:application"]

@@ -74,6 +74,17 @@ def zone(name: str, *, default: str) -> str:
     return value
 
 
+def address(name: str) -> tuple[str, int] | None:
+    """A host and a port, as in 127.0.0.1:9101; None when it is not set."""
+    value = text(name)
+    if not value:
+        return None
+    host, _, port = value.rpartition(":")
+    if not host or not port.isdecimal() or not 0 < int(port) < 65536:
+        raise ImproperlyConfigured(f"{name} is {value!r}; write a host and a port, as in 127.0.0.1:9101.")
+    return host, int(port)
+
+
 def names(name: str, *, default: list[str]) -> list[str]:
     """Comma-separated values."""
     value = text(name)

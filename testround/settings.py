@@ -15,7 +15,7 @@ from typing import Any
 import dj_database_url
 from django.core.exceptions import ImproperlyConfigured
 
-from testround import environment
+from testround import environment, logs
 from testround.settings_accounts import *  # noqa: F403 -- what is the same everywhere
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -75,7 +75,7 @@ INSTALLED_APPS = [
     "allauth.account",
     "rest_framework",
     "drf_spectacular",
-    "django.contrib.admin",
+    "testround.operations.support.SupportAdminConfig",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.humanize",
@@ -85,7 +85,9 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
-    # Before all others, so that redirects to HTTPS and static files have their policies too.
+    # Outermost: whatever answers is seen.
+    "testround.operations.watching.Watched",
+    # Before what follows, so that redirects to HTTPS and static files have their policies too.
     "testround.people.middleware.BrowserPolicies",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -347,7 +349,7 @@ SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_HSTS_PRELOAD = HTTPS
-SECURE_REDIRECT_EXEMPT = [r"^healthz$"]
+SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$", r"^metrics$"]
 BEHIND_PROXY = environment.truth("BEHIND_PROXY", default=False)
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if BEHIND_PROXY else None
 # Attempts are counted by address. Behind a proxy that is the one it names; else all people would share one count.
@@ -361,12 +363,13 @@ SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 
 LOG_LEVEL = environment.choice("LOG_LEVEL", ["DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL"], default="INFO")
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {"handlers": ["console"], "level": LOG_LEVEL},
-    # It would name every passkey that is made.
-    "loggers": {"fido2": {"level": "WARNING"}},
-}
+# Lines for a person, or JSON for a program that gathers them. Neither holds anything of a person.
+LOG_FORMAT = environment.choice(
+    "TESTROUND_LOG_FORMAT", ["lines", "json"], default="json" if SERVED else "lines"
+)
+LOGGING = logs.configuration(level=LOG_LEVEL, form=LOG_FORMAT)
+
+# Who reads /metrics brings this; without one nobody does, but for an embedded installation's own machine.
+METRICS_TOKEN = environment.text("TESTROUND_METRICS_TOKEN")
+# Where a worker shows what it counted, as in 127.0.0.1:9101; nowhere by default.
+WORKER_METRICS = environment.address("TESTROUND_WORKER_METRICS")

@@ -24,5 +24,6 @@ urlpatterns = [
     path("", include("testround.errata.urls")),
     path("", include("testround.following.urls")),
     path("api/", include("testround.api.urls")),
+    path("", include("testround.operations.urls")),
     path("admin/", admin.site.urls),
 ]

@@ -127,6 +127,7 @@ TESTERS_BUTTON_BEHIND = access(SIGN_IN, 405, 405, 405, 405, 405, editor=405, onl
 SIGNED_IN_BUTTON_BEHIND = access(
     SIGN_IN, 405, 405, 405, 405, 405, editor=405, onlooker=405, senders=ALL_SIGNED_IN
 )
+NOBODYS_BUTTON = access(405, 405, 405, 405, 405, 405, editor=405, onlooker=405)
 # Pages of accounts, by the library; who may send is the library's matter
 ACCOUNT_OPEN = ANYONES_FORM
 ACCOUNT_NEWCOMER = access(
@@ -141,9 +142,16 @@ TABLE: dict[str, Access] = {
     "home": ANYONE,
     "mailbox": ANYONE,
     "mail_html": ANYONE,
-    "health": ANYONE,
     "parts": NOBODY,
     "round_export": DESIGNER,
+    # for who answers for the server, and for machines: metrics are for an embedded installation's own machine here
+    "health": ANYONE,
+    "ready": ANYONE,
+    "metrics": ANYONE,
+    "operator": access(SIGN_IN, 404, 404, 404, 404, 404, editor=404, onlooker=404),
+    "work_again": NOBODYS_BUTTON,
+    "mail_again": NOBODYS_BUTTON,
+    "mail_leave": NOBODYS_BUTTON,
     # accounts
     "account_login": ACCOUNT_NEWCOMER,
     "account_logout": access(AWAY, 200, 200, 200, 200, 200, editor=200, onlooker=200),
@@ -406,6 +414,9 @@ class Scene:
         place, offered, draft = self.place.pk, self.offered.pk, self.draft.pk
         given: dict[str, tuple[Any, ...]] = {
             "mail_html": (mail_in_the_folder(),),
+            "work_again": (1,),
+            "mail_again": (1,),
+            "mail_leave": (1,),
             "outbox:stop": (stop_address(person_id=self.place.tester_id, kind="reminders").split("/")[-2],),
             "account_confirm_email": ("no-such-key",),
             "account_reset_password_from_key": ("1", "no-such-key"),
@@ -653,11 +664,12 @@ APPS = sorted({app_of(name) for name in TABLE})
 
 
 def everything_stored() -> dict[str, list[dict[str, Any]]]:
-    """All rows of all our tables, but for what reading leaves behind: an analysis made, and that somebody looked."""
+    """All rows of all our tables, but for what reading leaves behind: an analysis made, and that
+    somebody looked."""
     return {
         model._meta.label: list(model.objects.order_by("pk").values())
         for model in apps.get_models()
-        if model._meta.label not in ("sessions.Session", "errata.Analysis", "talk.Look")
+        if model._meta.label not in ("sessions.Session", "errata.Analysis", "talk.Look", "operations.Act")
     }
 
 

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import secrets
 import uuid
+from urllib.parse import urlsplit
 
 from django.db import models
 from django.db.models.functions import Lower
@@ -80,6 +81,11 @@ class Webhook(models.Model):
 
     def get_absolute_url(self) -> str:
         return reverse("following:webhook", args=[self.pattern.code, self.key])
+
+    @property
+    def host(self) -> str:
+        """Whom it reaches, without what may be secret in the rest of its address."""
+        return urlsplit(self.url).hostname or ""
 
 
 def new_message_id() -> str:

@@ -7,7 +7,6 @@ urlpatterns = [
     path("mail/", views.mailbox, name="mailbox"),
     path("mail/<str:name>/html/", views.mail_html, name="mail_html"),
     path("parts/", views.parts, name="parts"),
-    path("healthz", views.health, name="health"),
     # A round leaves whole, with what its testers sent; the rounds' own app knows nothing of reports.
     path("rounds/<slug:code>/export/", views.round_file, name="round_export"),
 ]

@@ -2,9 +2,7 @@ from __future__ import annotations
 
 from django.conf import settings
 from django.contrib.auth.decorators import login_required
-from django.core.cache import cache
-from django.db import connection
-from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils.text import slugify
 from django.views.decorators.cache import never_cache
@@ -76,31 +74,3 @@ def parts(request: HttpRequest) -> HttpResponse:
     if not settings.DEBUG:
         raise Http404
     return render(request, "parts/gallery.html", one_of_everything())
-
-
-@require_safe
-@never_cache
-def health(request: HttpRequest) -> HttpResponse:
-    """200 when the database (and Redis, where used) answer; 503 naming what does not."""
-    checks = {"database": _database_answers(), "cache": _cache_answers()}
-    return JsonResponse(
-        {name: "ok" if well else "no answer" for name, well in checks.items()},
-        status=200 if all(checks.values()) else 503,
-    )
-
-
-def _database_answers() -> bool:
-    try:
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT 1")
-            return cursor.fetchone() == (1,)
-    except Exception:
-        return False
-
-
-def _cache_answers() -> bool:
-    try:
-        cache.set("health", "ok", 10)
-        return bool(cache.get("health") == "ok")
-    except Exception:
-        return False

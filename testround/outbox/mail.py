@@ -23,6 +23,7 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
+from testround.logs import following, request_id
 from testround.outbox.clock import has_come, long_since
 from testround.outbox.letters import Letter, as_html, as_text, from_data, letter_from_text, to_data
 from testround.outbox.mailbox import NotWritten
@@ -104,6 +105,7 @@ def mail_send(
         "letter": to_data(letter),
         "about": about,
         "name": name,
+        "request_id": request_id(),
     }
     with transaction.atomic():
         if once_key:
@@ -140,6 +142,7 @@ def mails_send_once(many: Sequence[Addressed]) -> int:
                 letter=to_data(one.letter),
                 about=one.about,
                 once_key=one.once_key,
+                request_id=request_id(),
             )
             for one in many
             if one.once_key not in there
@@ -159,6 +162,11 @@ def mail_run(*, mail_id: int, now: dt.datetime | None = None) -> bool:
     mail = _claim(mail_id, now)
     if mail is None:
         return False
+    with following(mail.request_id):
+        return _send(mail, now)
+
+
+def _send(mail: Mail, now: dt.datetime) -> bool:
     connection = get_connection()
     try:
         message = message_of(mail, connection)

@@ -31,6 +31,8 @@ class Work(models.Model):
     created = models.DateTimeField(auto_now_add=True)
     finished = models.DateTimeField(null=True)
     problem = models.TextField(blank=True)
+    # Of the request that wrote it, so that what is logged of the work can be found by it.
+    request_id = models.CharField(max_length=64, blank=True, default="", db_default="")
 
     class Meta:
         verbose_name_plural = "work"
@@ -94,6 +96,8 @@ class Mail(models.Model):
     created = models.DateTimeField(default=timezone.now)
     finished = models.DateTimeField(null=True)
     problem = models.TextField(blank=True)
+    # Of the request that wrote it, so that what is logged of the work can be found by it.
+    request_id = models.CharField(max_length=64, blank=True, default="", db_default="")
 
     class Meta:
         indexes = [models.Index(fields=["state", "not_before"])]

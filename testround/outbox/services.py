@@ -16,6 +16,8 @@ from django.db import IntegrityError, close_old_connections, transaction
 from django.db.models import Q
 from django.utils import timezone
 
+from testround.logs import following, new_id, request_id
+from testround.measures import WORK_SECONDS
 from testround.outbox.clock import clock_is_steady, has_come, long_since
 from testround.outbox.models import Work
 from testround.trouble import passes
@@ -78,7 +80,7 @@ def work_add(*, kind: str, subject: dict[str, Any], once_key: str = "") -> Work:
         if once_key:
             work = _shared(kind, once_key, subject)
         else:
-            work = Work.objects.create(kind=kind, subject=subject)
+            work = Work.objects.create(kind=kind, subject=subject, request_id=request_id())
         # Sent for a shared row too: the first sender's task passed it by while it was locked.
         transaction.on_commit(lambda: send_off("run", work.pk, lambda: work_run(work_id=work.pk)))
     return work
@@ -89,7 +91,7 @@ def _shared(kind: str, once_key: str, subject: dict[str, Any], races: int = 5) -
     waiting = Work.objects.select_for_update()
     named = {"kind": kind, "once_key": once_key, "state": Work.State.WAITING, "attempts": 0}
     try:
-        return waiting.get_or_create(**named, defaults={"subject": subject})[0]
+        return waiting.get_or_create(**named, defaults={"subject": subject, "request_id": request_id()})[0]
     except IntegrityError:
         # Somebody wrote one in the same moment, and a worker has begun it since: there is room for another.
         if not races:
@@ -151,9 +153,17 @@ def work_run(*, work_id: int) -> bool:
         work.attempts += 1
         work.not_before = timezone.now() + LOST_AFTER * 2**work.attempts
         work.save(update_fields=["attempts", "not_before"])
+    with following(work.request_id):
+        return _work_do(work)
+
+
+def _work_do(work: Work) -> bool:
+    begun = time.perf_counter()
+    outcome = "failed"
     try:
         handler = _handlers[work.kind]
         handler(work.subject)
+        outcome = "done"
     except Exception as error:
         logger.exception("Work %s (%s) failed at attempt %s", work.pk, work.kind, work.attempts)
         work.problem = f"{type(error).__name__}: {error}"[:2000]
@@ -165,6 +175,8 @@ def work_run(*, work_id: int) -> bool:
                 work.state = Work.State.FAILED
         work.save(update_fields=["problem", "state", "attempts"])
         return False
+    finally:
+        WORK_SECONDS.labels(work.kind, outcome).observe(time.perf_counter() - begun)
     work.state = Work.State.DONE
     work.finished = timezone.now()
     work.problem = ""
@@ -180,6 +192,11 @@ def chores_run(*, now: dt.datetime | None = None) -> dict[str, object]:
     Returns what each chore returned, by its name; what broke is not in it. Told a time, it is believed; else what
     goes by dates waits until the clock has settled.
     """
+    with following(new_id()):
+        return _chores_do(now)
+
+
+def _chores_do(now: dt.datetime | None) -> dict[str, object]:
     answers: dict[str, object] = {}
     chores = [work_sweep, *_at_any_time]
     if now is not None or clock_is_steady(timezone.now()):
@@ -194,6 +211,17 @@ def chores_run(*, now: dt.datetime | None = None) -> dict[str, object]:
         except Exception:
             logger.exception("The chore %s broke", name)
     return answers
+
+
+@transaction.atomic
+def work_retry(*, work: Work) -> bool:
+    """Try work that was given up once more, because a person said so. False when it is not given up any more."""
+    changed = Work.objects.filter(pk=work.pk, state=Work.State.FAILED).update(
+        state=Work.State.WAITING, attempts=0, not_before=timezone.now(), problem=""
+    )
+    if changed:
+        transaction.on_commit(lambda: send_off("run", work.pk, lambda: work_run(work_id=work.pk)))
+    return bool(changed)
 
 
 class _Clock:

@@ -46,6 +46,8 @@ class SubmissionAdmin(ReadOnlyAdmin):
     list_display = ("kind", "place", "sent", "late", "by")
     list_filter = ("kind", "late")
     list_select_related = ("place", "by")
+    # Body measurements stand there as they were typed, and by its digest they could be guessed.
+    exclude = ("typed", "digest")
 
 
 @admin.register(CallPicture)

@@ -218,7 +218,7 @@ from django.core.management import call_command
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 # Before the diary knew who is named in it, which a migration reads out of its rows.
-targets = [("rounds", "0017_states_in_words"), ("people", "0001_initial"), ("operations", "0001_backups")]
+targets = [("rounds", "0017_states_in_words"), ("people", "0001_initial"), ("operations", "0001_backups_and_acts")]
 state = MigrationExecutor(connection).migrate(targets)
 User = state.apps.get_model("people", "User")
 User.objects.create(email="old@example.org", name="Old hand")

@@ -43,9 +43,12 @@ def waiting_work(installation: Installation) -> list[str]:
 
 
 def test_health_says_that_database_and_cache_answer(installation: Installation) -> None:
-    page = installation.browser().get("/healthz")
+    page = installation.browser().get("/readyz")
 
-    assert (page.status, json.loads(page.body)) == (200, {"database": "ok", "cache": "ok"})
+    assert (page.status, json.loads(page.body)) == (
+        200,
+        {"database": "ok", "migrations": "ok", "storage": "ok", "redis": "ok"},
+    )
 
 
 def test_static_files_have_hashed_names_and_are_kept_for_ever(installation: Installation) -> None:
@@ -220,9 +223,14 @@ def test_without_redis_pages_and_signing_in_go_on(
     assert max(front.seconds, signed_in.seconds, round_page.seconds) < AT_ONCE
 
 
-def test_without_redis_health_names_the_cache_and_nothing_else(installation: Installation) -> None:
+def test_without_redis_the_server_says_that_it_is_redis_and_nothing_else(installation: Installation) -> None:
     with installation.without_redis():
-        page = installation.browser().get("/healthz")
+        page = installation.browser().get("/readyz")
+        alive = installation.browser().get("/healthz").status
 
-    assert (page.status, json.loads(page.body)) == (503, {"database": "ok", "cache": "no answer"})
-    assert installation.browser().get("/healthz").status == 200
+    assert (page.status, json.loads(page.body)) == (
+        503,
+        {"database": "ok", "migrations": "ok", "storage": "ok", "redis": "no answer"},
+    )
+    assert alive == 200
+    assert installation.browser().get("/readyz").status == 200

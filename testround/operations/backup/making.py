@@ -72,6 +72,7 @@ def backup_make(path: Path) -> Made:
         size=made.size,
         rows=made.row_count,
         files=made.files,
+        file_bytes=made.file_bytes,
         missing=len(made.missing),
     )
     return made
