@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 from typing import Any
 
+from django.contrib.postgres.operations import NotInTransactionMixin
 from django.db import migrations, models
 from django.db.migrations.loader import MigrationLoader
 
 # The last migration of each app in the newest release, whose code runs on while this version's are applied; nothing
 # for an app that it has not. Brought up to date with each release. Before the first it is where the rule began.
 RELEASED = {
-    "api": "0001_initial",
+    "api": "",
     "errata": "0007_waiting_and_asking",
     "following": "0002_webhooks",
     "operations": "",
@@ -25,20 +26,36 @@ RELEASED = {
 
 # Of these, a migration's ``safe_because`` may say for each why it does no harm: {"RemoveField Place.old": "…"}.
 Explained = dict[str, str]
+Made = Set[tuple[str, str]]
 
 
-def problems_of(migration: migrations.Migration) -> list[str]:
+def problems_since_release() -> list[str]:
+    """What is not safe in any migration that the newest release has not."""
+    new = migrations_since_release()
+    made = {
+        (migration.app_label, operation.name.lower())
+        for migration in new
+        for operation in migration.operations
+        if isinstance(operation, migrations.CreateModel)
+    }
+    return [problem for migration in new for problem in problems_of(migration, made)]
+
+
+def problems_of(migration: migrations.Migration, made: Made = frozenset()) -> list[str]:
     """A sentence for each operation that is not safe while the release before is at work, unless it is explained.
+
+    Tables in ``made`` the release before does not know.
 
     Rows are there when it runs, and people write more of them meanwhile. So nothing may be taken away, renamed or
     made stricter that the release before still reads or writes, and no large table be locked for long.
     """
     explained: Explained = getattr(migration, "safe_because", {})
-    made = {op.name.lower() for op in migration.operations if isinstance(op, migrations.CreateModel)}
+    new = {name for app, name in made if app == migration.app_label}
+    new |= {op.name.lower() for op in migration.operations if isinstance(op, migrations.CreateModel)}
     return [
         f"{migration.app_label}.{migration.name}: {what}: {why}"
         for operation in migration.operations
-        for what, why in _unsafe(operation, made)
+        for what, why in _unsafe(operation, new)
         if not explained.get(what)
     ]
 
@@ -46,7 +63,7 @@ def problems_of(migration: migrations.Migration) -> list[str]:
 def _unsafe(operation: Any, made: set[str]) -> Iterator[tuple[str, str]]:
     model = str(getattr(operation, "model_name", "") or getattr(operation, "name", ""))
     if model.lower() in made:
-        # Nobody has rows in a table of this migration, or knows of it.
+        # Nobody has rows in it yet, or knows of it.
         return
     named = f"{type(operation).__name__} {model}"
     match operation:
@@ -76,7 +93,7 @@ def _unsafe(operation: Any, made: set[str]) -> Iterator[tuple[str, str]]:
                 f"{named}.{operation.constraint.name}",
                 "rows may be there that do not keep it, and the table is locked while they are read",
             )
-        case migrations.AddIndex():
+        case migrations.AddIndex() if not isinstance(operation, NotInTransactionMixin):
             yield (
                 f"{named}.{operation.index.name}",
                 "the table is locked while it is built; use AddIndexConcurrently in a migration that is not atomic",
