@@ -315,6 +315,7 @@ SPECTACULAR_SETTINGS = {
         "StitchTerms": "testround.people.models.User.Terms",
         "DecisionChoice": "testround.errata.models.Decision.Choice",
         "RemarkChoice": "testround.errata.models.RemarkDecision.Choice",
+        "ConsentKind": "testround.api.v1.working.KINDS",
         "FabricState": "testround.reports.models.FABRIC_STATES",
         "RemarkKind": "testround.reports.models.Remark.KINDS",
     },

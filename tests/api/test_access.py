@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from django.db import transaction
+from django.test.client import BOUNDARY, MULTIPART_CONTENT
 from django.urls import reverse
 
 from testround.people.models import User
@@ -40,6 +41,8 @@ def call(scene: Scene, program: Program, name: str, row: Row) -> Any:
 
 
 def row_media(body: Any) -> str:
+    if isinstance(body, bytes) and body.startswith(f"--{BOUNDARY}".encode()):
+        return MULTIPART_CONTENT
     return "application/octet-stream" if isinstance(body, bytes) else "application/json"
 
 

@@ -61,10 +61,11 @@ def sent(
     desk: Desk,
     by: User,
     pointers: Pointers,
+    files: Mapping[str, Any] | None = None,
     **more: Any,
 ) -> Any:
     """What the service made of a report that its form takes. Raises with everything that is to be mended."""
-    form = form_type({**data, "key": str(uuid.uuid4())}, desk=desk, reader=reader_of(by), **more)
+    form = form_type({**data, "key": str(uuid.uuid4())}, files, desk=desk, reader=reader_of(by), **more)
     if not form.is_valid():
         raise refused(form.errors, pointers)
     try:

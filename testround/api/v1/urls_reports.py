@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from testround.api.v1 import reports
+from testround.api.v1 import photos, reports, working
 
 urlpatterns = [
     *(
@@ -20,4 +20,17 @@ urlpatterns = [
         for name, (_at, of_round) in reports.ROWS.items()
     ),
     path("rounds/<str:code>/reports", reports.ReportsOfRound.as_view(), name="round_reports"),
+    path("places/<int:id>/timer", working.Timer.as_view(), name="timer"),
+    path("places/<int:id>/timer/stop", working.TimerEnd.as_view(), name="timer_stop"),
+    path("places/<int:id>/counting", working.Counting.as_view(), name="counting"),
+    path("places/<int:id>/consents", working.Consents.as_view(), name="consents"),
+    path("places/<int:id>/photos", photos.Photos.as_view(), name="photos"),
+    path("places/<int:id>/photos/<uuid:photo>", photos.OnePhoto.as_view(), name="photo"),
+    path("places/<int:id>/photos/<uuid:photo>/<int:width>", photos.PhotoFile.as_view(), name="photo_file"),
+    path("rounds/<str:code>/photos", photos.PhotosOfRound.as_view(), name="round_photos"),
+    path(
+        "rounds/<str:code>/photos/<uuid:photo>/<int:width>",
+        photos.PhotoFileOfRound.as_view(),
+        name="round_photo_file",
+    ),
 ]

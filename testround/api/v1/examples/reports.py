@@ -74,5 +74,14 @@ FINISH: dict[str, Any] = {"id": 41, "state": "done"}
 TIMER: dict[str, Any] = {
     "started_at": "2026-03-14T18:20:00Z",
     "part": None,
-    "key": "0f2a7c2e-1f0e-4d0b-9a50-7d1f4f3c2b10",
 }
+COUNTER = "8d3cf5b6-6d0c-4f0f-9b38-6d6a4d9d4f11"
+COUNTING: dict[str, Any] = {
+    "counters": [{"code": COUNTER, "label": "Left front", "goal": 96, "rows": 14}],
+    "ticked": ["back_sts"],
+}
+COUNTING_IN: dict[str, Any] = {
+    "events": [{"id": "1f0a1a52-6a43-4d5f-8b0e-5d7b65f0a001", "kind": "rows", "counter": COUNTER, "rows": 2}]
+}
+COUNTING_TAKEN: dict[str, Any] = {"taken": ["1f0a1a52-6a43-4d5f-8b0e-5d7b65f0a001"], "refused": []}
+CONSENTS: dict[str, Any] = {"kinds": ["seen"]}
