@@ -67,8 +67,8 @@ def network_of(address: str) -> str:
 
 
 def network_words(network: str) -> str:
-    """The same as it is shown, its unknown end left out: 192.0.2.…, 2001:db8:1:…"""
+    """The same as it is shown, its unknown end left out: 192.0.2.x, 2001:db8:1:x."""
     ip = ipaddress.ip_address(network)
     if ip.version == 4:
-        return network.rsplit(".", 1)[0] + ".…"
-    return ":".join(f"{int(part, 16):x}" for part in ip.exploded.split(":")[:3]) + ":…"
+        return network.rsplit(".", 1)[0] + ".x"
+    return ":".join(f"{int(part, 16):x}" for part in ip.exploded.split(":")[:3]) + ":x"

@@ -12,7 +12,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from allauth.account.signals import password_changed, password_reset, password_set
+from allauth.account.signals import (
+    authentication_step_completed,
+    password_changed,
+    password_reset,
+    password_set,
+)
 from allauth.core.internal.httpkit import get_client_ip
 from allauth.usersessions.models import UserSession
 from django.conf import settings
@@ -152,6 +157,16 @@ def _ended(request: HttpRequest | None, **_: Any) -> None:
     key = getattr(getattr(request, "session", None), "session_key", None)
     if key:
         UserSession.objects.filter(session_key=key).delete()
+
+
+@receiver(authentication_step_completed)
+def _said_again(request: HttpRequest, reauthenticated: bool = False, **_: Any) -> None:
+    """Who has said once more who they are goes on under a new key: one that was stolen before opens nothing more."""
+    before = request.session.session_key
+    if not reauthenticated or not before:
+        return
+    request.session.cycle_key()
+    UserSession.objects.filter(session_key=before).update(session_key=request.session.session_key)
 
 
 @receiver([password_changed, password_set])

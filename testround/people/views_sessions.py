@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from allauth.account.decorators import reauthentication_required
 from django.contrib import messages
 from django.contrib.auth import logout
 from django.contrib.auth.decorators import login_required
@@ -13,6 +14,9 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
 from testround.people.sessions import session_end, sessions_end, signed_in_of
+
+# Whoever finds a browser open does not lock its owner out everywhere else.
+ask_again = reauthentication_required(app="allauth.account")
 
 
 @require_safe
@@ -30,6 +34,7 @@ def signed_in(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 @login_required
+@ask_again
 def end_one(request: HttpRequest, pk: int) -> HttpResponse:
     """Sign out one of one's browsers: at its next step it knows nobody."""
     if not session_end(user=request.user, pk=pk):
@@ -40,6 +45,7 @@ def end_one(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @login_required
+@ask_again
 def end_others(request: HttpRequest) -> HttpResponse:
     """Sign out everywhere but here."""
     count = sessions_end(user=request.user, but=request.session.session_key)
@@ -56,6 +62,7 @@ def end_others(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 @login_required
+@ask_again
 def end_all(request: HttpRequest) -> HttpResponse:
     """Sign out everywhere, here too."""
     sessions_end(user=request.user)

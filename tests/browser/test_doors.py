@@ -11,11 +11,17 @@ from typing import Any
 import pytest
 from allauth.account.models import EmailAddress
 from allauth.mfa.models import Authenticator
+from django.core.cache import cache
+from django.test import Client
 from playwright.sync_api import expect
 
 from testround.people.models import User
+from testround.people.sealed import seal
+from tests.browser.chromium import chromium
 from tests.browser.conftest import Window, Windows
+from tests.browser.every_page import Walk
 from tests.people.apps import App, app
+from tests.visits import Visit
 
 __all__ = ["app"]
 
@@ -177,8 +183,67 @@ def test_a_browser_is_signed_out_from_another_one(windows: Windows, someone: Use
     desk.open("/me/signed-in/")
 
     desk.page.get_by_role("button", name="Sign out Firefox on Android").click()
+    say_again(desk)
 
     expect(desk.page.locator(".messages")).to_have_text(re.compile("That browser is signed out."))
     assert "Here, and nowhere else." in desk.says()
     phone.open("/me/signed-in/")
     heading(phone).to_have_text("Sign in")
+
+
+@pytest.fixture
+def behind(someone: User) -> tuple[Client, list[str]]:
+    """Somebody who has said once more who they are, and the pages that are open to nobody else."""
+    cache.clear()
+    client = Client()
+    client.force_login(someone)
+    client.post("/account/reauthenticate/", {"password": PASSWORD})
+    passkey = Authenticator.objects.create(
+        user=someone,
+        type="webauthn",
+        data={"name": "A key with a long name on the key ring", "credential": {}},
+    )
+    within = "/account/second-factor"
+    paths = [
+        f"{within}/",
+        f"{within}/app/add/",
+        f"{within}/recovery-codes/",
+        f"{within}/passkeys/{passkey.pk}/remove/",
+        f"{within}/passkeys/{passkey.pk}/name/",
+    ]
+    return client, paths
+
+
+def test_the_pages_that_only_their_owner_opens_are_for_everybody_too(
+    behind: tuple[Client, list[str]], live_server: Any
+) -> None:
+    """What every page of the access table is held to, of those that it cannot open."""
+    client, paths = behind
+    found = {}
+
+    with chromium() as browser:
+        walk = Walk(browser, live_server.url)
+        for path in paths:
+            page = walk.look_at(Visit(path, "designer", client, path))
+            found[path] = {
+                what: told
+                for what in ("violations", "too_wide", "cut_off", "moving", "small", "faults", "elsewhere")
+                if (told := getattr(page, what))
+            }
+
+    assert {path: told for path, told in found.items() if told} == {}
+
+
+def test_between_password_and_second_factor_the_page_is_for_everybody_too(
+    someone: User, live_server: Any, app: App
+) -> None:
+    Authenticator.objects.create(user=someone, type="totp", data={"secret": seal("JBSWY3DPEHPK3PXP")})
+    cache.clear()
+    client = Client()
+    client.post("/account/login/", {"login": someone.email, "password": PASSWORD})
+    path = "/account/second-factor/authenticate/"
+
+    with chromium() as browser:
+        page = Walk(browser, live_server.url).look_at(Visit(path, "designer", client, path))
+
+    assert (page.violations, page.too_wide, page.small, page.faults) == ([], {}, [], [])

@@ -41,6 +41,12 @@ def browser(person: User, agent: str = DESK, address: str = "192.0.2.77") -> Cli
     return client
 
 
+def sure(client: Client) -> Client:
+    """The same browser, whose owner has said once more who they are."""
+    client.post("/account/reauthenticate/", {"password": PASSWORD})
+    return client
+
+
 def is_signed_in(client: Client) -> bool:
     return client.get("/me/held/").status_code == 200
 
@@ -81,10 +87,10 @@ def test_a_browser_is_named_in_plain_words(agent: str, words: str) -> None:
 @pytest.mark.parametrize(
     ("address", "kept", "shown"),
     [
-        ("192.0.2.77", "192.0.2.0", "192.0.2.…"),
-        ("::ffff:192.0.2.77", "192.0.2.0", "192.0.2.…"),
-        ("2001:db8:1:2:3:4:5:6", "2001:db8:1::", "2001:db8:1:…"),
-        ("2001:db8::6", "2001:db8::", "2001:db8:0:…"),
+        ("192.0.2.77", "192.0.2.0", "192.0.2.x"),
+        ("::ffff:192.0.2.77", "192.0.2.0", "192.0.2.x"),
+        ("2001:db8:1:2:3:4:5:6", "2001:db8:1::", "2001:db8:1:x"),
+        ("2001:db8::6", "2001:db8::", "2001:db8:0:x"),
     ],
 )
 def test_of_an_address_the_network_is_kept(address: str, kept: str, shown: str) -> None:
@@ -99,7 +105,7 @@ def test_neither_address_nor_browser_is_kept_whole(someone: User) -> None:
     ]
     (shelf,) = [shelf for shelf in held_of(someone) if shelf.key == "sessions"]
     assert [(row["browser"], row["system"], row["network"]) for row in shelf.rows] == [
-        ("Chrome", "Android", "192.0.2.…")
+        ("Chrome", "Android", "192.0.2.x")
     ]
 
 
@@ -206,7 +212,7 @@ def test_one_is_ended_and_the_others_go_on(someone: User) -> None:
     desk, phone, tablet = browser(someone), browser(someone, PHONE), browser(someone, PHONE)
     (lost,) = UserSession.objects.filter(session_key=phone.session.session_key)
 
-    desk.post(f"{PAGE}{lost.pk}/end/")
+    sure(desk).post(f"{PAGE}{lost.pk}/end/")
 
     assert [is_signed_in(one) for one in (desk, phone, tablet)] == [True, False, True]
 
@@ -214,7 +220,7 @@ def test_one_is_ended_and_the_others_go_on(someone: User) -> None:
 def test_all_others_are_ended_at_once(someone: User, stranger: User) -> None:
     desk, phone, theirs = browser(someone), browser(someone, PHONE), browser(stranger)
 
-    page = desk.post(f"{PAGE}end-others/", follow=True)
+    page = sure(desk).post(f"{PAGE}end-others/", follow=True)
 
     assert [is_signed_in(one) for one in (desk, phone, theirs)] == [True, False, True]
     assert "1 other browser is signed out." in page.text
@@ -223,18 +229,41 @@ def test_all_others_are_ended_at_once(someone: User, stranger: User) -> None:
 def test_everywhere_means_here_too(someone: User) -> None:
     desk, phone = browser(someone), browser(someone, PHONE)
 
-    answer = desk.post(f"{PAGE}end-all/")
+    answer = sure(desk).post(f"{PAGE}end-all/")
 
     assert [is_signed_in(one) for one in (desk, phone)] == [False, False]
     assert answer.headers["Clear-Site-Data"] == '"storage"'
     assert not UserSession.objects.exists()
 
 
+def test_who_finds_a_browser_open_ends_no_other_and_its_owner_does_with_the_password(someone: User) -> None:
+    desk, phone = browser(someone), browser(someone, PHONE)
+
+    question = desk.post(f"{PAGE}end-others/").headers["Location"]
+    assert question.startswith("/account/reauthenticate/")
+    assert is_signed_in(phone)
+    desk.post(question, {"password": PASSWORD})
+
+    assert [is_signed_in(one) for one in (desk, phone)] == [True, False]
+
+
+def test_saying_once_more_who_one_is_gives_a_new_session(someone: User) -> None:
+    desk = browser(someone)
+    before = desk.cookies["sessionid"].value
+
+    sure(desk)
+
+    thief = Client()
+    thief.cookies["sessionid"] = before
+    assert [is_signed_in(one) for one in (desk, thief)] == [True, False]
+    assert UserSession.objects.get().session_key == desk.cookies["sessionid"].value
+
+
 def test_nobody_ends_a_session_of_somebody_else(someone: User, stranger: User) -> None:
     desk, theirs = browser(someone), browser(stranger)
     (row,) = UserSession.objects.filter(user=stranger)
 
-    assert desk.post(f"{PAGE}{row.pk}/end/").status_code == 404
+    assert sure(desk).post(f"{PAGE}{row.pk}/end/").status_code == 404
     assert is_signed_in(theirs)
 
 
