@@ -22,6 +22,17 @@ class EndpointSchema(AutoSchema):
 
     def _map_serializer(self, serializer: Any, direction: Any, bypass_extensions: bool = False) -> Any:
         schema = super()._map_serializer(serializer, direction, bypass_extensions)
-        if isinstance(serializer, Input) and schema.get("type") == "object":
-            schema = {**schema, "additionalProperties": False}
-        return schema
+        if isinstance(serializer, Input):
+            return {**schema, "additionalProperties": False} if schema.get("type") == "object" else schema
+        return _that_may_be_empty(schema)
+
+
+def _that_may_be_empty(schema: Any) -> Any:
+    """A schema of what is answered: a text may be empty there, whatever would be asked of one that is sent."""
+    if isinstance(schema, dict):
+        return {
+            name: _that_may_be_empty(inner)
+            for name, inner in schema.items()
+            if not (name == "minLength" and inner == 1)
+        }
+    return [_that_may_be_empty(inner) for inner in schema] if isinstance(schema, list) else schema

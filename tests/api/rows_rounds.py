@@ -64,6 +64,15 @@ def _until(scene: Scene) -> dict[str, Any]:
     return {"what": "finished measurements", "until": until.isoformat()}
 
 
+def _vacancy(scene: Scene) -> tuple[Any, ...]:
+    return (scene.round.code, scene.vacancy.pk)
+
+
+def _next(scene: Scene) -> dict[str, Any]:
+    return {"candidate": scene.vacancy.candidate_id}
+
+
+_UNSEEN = {"revision": 0, "seen": "another", "until": "2099-01-01"}
 OFFER = {"name": "Rowan", "email": "rowan@example.org", "adult": True, "wishes": ["S"], "own_yarn": True}
 ANYBODY = {"others": 200, "signed_out": 200}
 CALL_ROWS: dict[str, Row] = {
@@ -103,6 +112,17 @@ PLACE_ROWS: dict[str, Row] = {
     "invitations_join": row(_secret, invitations_examples.JOIN, others=200, signed_out=200),
     "invitations_decline": row(_secret, {}, others=200, signed_out=200),
 }
+PROPOSAL_ROWS: dict[str, Row] = {
+    "proposals_retrieve": row(_round, designer=200, editor=200),
+    "proposals_save": row(_round, {"revision": 0, "reach": 6}, designer=200, editor=200),
+    "proposals_limit": row(_round, {"revision": 0, "offer_days": 9}, designer=200, editor=200),
+    # Nobody has seen that one.
+    "proposals_accept": row(_round, _UNSEEN, designer=409, editor=403),
+    "vacancies_retrieve": row(_round, designer=200, editor=200),
+    "vacancies_look": row(_round, designer=200, editor=200),
+    "vacancies_invite": row(_vacancy, _next, designer=200, editor=403),
+    "vacancies_leave": row(_vacancy, designer=204, editor=403),
+}
 OWN_PLACE_ROWS: dict[str, Row] = {
     "places_list": row(others=200),
     "places_retrieve": row(_own, tester=200),
@@ -135,5 +155,6 @@ ROUND_ROWS: dict[str, Row] = {
     "nudges_send": row(_place, {"text": "Hello?"}, designer=409, editor=409),
     **PLACE_ROWS,
     **OWN_PLACE_ROWS,
+    **PROPOSAL_ROWS,
     **CALL_ROWS,
 }

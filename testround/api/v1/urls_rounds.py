@@ -10,6 +10,7 @@ from testround.api.v1 import (
     invitations,
     offers,
     places,
+    proposals,
     round_places,
     round_yarns,
     rounds,
@@ -80,4 +81,15 @@ urlpatterns = [
     path("places/<int:id>/consents", places.Consents.as_view(), name="consents"),
     path("places/<int:id>/credit", places.Credit.as_view(), name="credit"),
     path("places/<int:id>/worksheet", worksheets.PlaceWorksheet.as_view(), name="worksheet"),
+    # who makes what
+    path("rounds/<str:code>/proposal", proposals.Proposal.as_view(), name="proposal"),
+    path("rounds/<str:code>/proposal/limits", proposals.ProposalKept.as_view(), name="proposal_limits"),
+    path("rounds/<str:code>/proposal/accept", proposals.ProposalAccepted.as_view(), name="proposal_accept"),
+    path("rounds/<str:code>/vacancies", proposals.Vacancies.as_view(), name="vacancies"),
+    path(
+        "rounds/<str:code>/vacancies/<int:id>/invite",
+        proposals.VacancyInvited.as_view(),
+        name="vacancy_invite",
+    ),
+    path("rounds/<str:code>/vacancies/<int:id>/leave", proposals.VacancyLeft.as_view(), name="vacancy_leave"),
 ]
