@@ -10,6 +10,7 @@ from tests.api.rows_reports import REPORT_ROWS
 from tests.api.rows_rounds import ROUND_ROWS
 from tests.api.rows_shape import Row as Row
 from tests.api.rows_shape import row
+from tests.api.rows_talk import TALK_ROWS
 
 if TYPE_CHECKING:
     from tests.test_access import Scene
@@ -33,4 +34,6 @@ API_TABLE: dict[str, Row] = {
     **REPORT_ROWS,
     # errata
     **ERRATA_ROWS,
+    # talk, following
+    **TALK_ROWS,
 }

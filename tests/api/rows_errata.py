@@ -71,4 +71,7 @@ ERRATA_ROWS: dict[str, Row] = {
     "drafts_publish": judges(_draft, editor=403),
     "editions_correct": judges(of_round, {"label": "1.1"}, 201),
     "errata_list": judges(_pattern),
+    # There is one edition alone, and none is named.
+    "editions_compare": judges(_pattern, status=422),
+    "editions_draft": judges(_pattern, lambda scene: {"old": scene.edition.pk, "new": scene.edition.pk}, 422),
 }

@@ -88,6 +88,8 @@ REPORT_ROWS |= {
         {"events": [{"id": str(uuid.uuid4()), "kind": "tick", "number": "back_sts", "done": True}]},
         tester=200,
     ),
+    "thanks_retrieve": row(place, tester=200),
+    "thanks_set": row(place, {"thanked_as": "", "in_report": False}, tester=200),
     "consents_retrieve": row(place, tester=200),
     "consents_set": row(place, {"kinds": []}, tester=200),
 }

@@ -111,3 +111,17 @@ def test_reading_them_costs_the_same_whatever_there_is(own: Program, at: str, pl
     assert_costs_the_same(
         lambda: own.get(f"{at}/consents"), lambda: own.put(f"{at}/consents", {"kinds": ["seen", "online"]})
     )
+
+
+def test_a_tester_says_how_to_be_thanked(own: Program, at: str, place: Place) -> None:
+    before = own.get(f"{at}/thanks")
+    named = own.put(f"{at}/thanks", {"thanked_as": " Kelp ", "in_report": True}, match=before.headers["ETag"])
+    wrong = own.put(f"{at}/thanks", {"thanked_as": "kelp@example.org\n" * 9, "in_report": False})
+
+    assert before.json() == {"thanked_as": "", "in_report": False}
+    assert named.json() == own.get(f"{at}/thanks").json() == {"thanked_as": "Kelp", "in_report": True}
+    assert (problem(wrong), asked(wrong)[0][0]) == ((422, "invalid"), "/thanked_as")
+    assert_costs_the_same(
+        lambda: own.get(f"{at}/thanks"),
+        lambda: own.put(f"{at}/thanks", {"thanked_as": "", "in_report": False}),
+    )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from testround.api.v1 import analysis, desk, drafts
+from testround.api.v1 import analysis, compare, desk, drafts
 
 urlpatterns = [
     path("rounds/<str:code>/analysis", analysis.AnalysisOfRound.as_view(), name="analysis"),
@@ -29,4 +29,5 @@ urlpatterns = [
     path("rounds/<str:code>/drafts/<int:id>/publish", drafts.Publish.as_view(), name="draft_publish"),
     path("rounds/<str:code>/next-edition", drafts.NextEdition.as_view(), name="round_next_edition"),
     path("patterns/<str:code>/errata", drafts.ErrataOfPattern.as_view(), name="pattern_errata"),
+    path("patterns/<str:code>/compare", compare.Compare.as_view(), name="compare"),
 ]

@@ -23,6 +23,7 @@ urlpatterns = [
     path("places/<int:id>/timer", working.Timer.as_view(), name="timer"),
     path("places/<int:id>/timer/stop", working.TimerEnd.as_view(), name="timer_stop"),
     path("places/<int:id>/counting", working.Counting.as_view(), name="counting"),
+    path("places/<int:id>/thanks", working.Thanks.as_view(), name="thanks"),
     path("places/<int:id>/consents", working.Consents.as_view(), name="consents"),
     path("places/<int:id>/photos", photos.Photos.as_view(), name="photos"),
     path("places/<int:id>/photos/<uuid:photo>", photos.OnePhoto.as_view(), name="photo"),

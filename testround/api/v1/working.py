@@ -23,6 +23,7 @@ from testround.reports.models_phone import LONGEST_LABEL
 from testround.reports.selectors import Desk, consents_of, desk_of
 from testround.reports.timer import Forgotten, running_at, timer_drop, timer_start, timer_stop
 from testround.rounds.models import Consent, Place
+from testround.rounds.services.credits import credit_choose
 from testround.rounds.services.privacy import CHOSEN_APART, consents_set
 
 TAG = "Reports"
@@ -290,3 +291,51 @@ class Consents(AtPlace):
             raise refused(form.errors, lambda name: "/kinds")
         consents_set(place=place, kinds=form.kinds(), by=self.user)
         return self.shown(consents_shown(self.place(id)))
+
+
+class ThanksIn(Input):
+    thanked_as = serializers.CharField(
+        allow_blank=True, max_length=1000, help_text="The name to be thanked by in public; empty for none."
+    )
+    in_report = serializers.BooleanField(help_text="The report of the round may name you.")
+
+
+class ThanksOut(serializers.Serializer):
+    thanked_as = serializers.CharField(allow_blank=True)
+    in_report = serializers.BooleanField()
+
+
+def thanks_shown(place: Place) -> dict[str, Any]:
+    in_report = place.consents.filter(kind=Consent.Kind.REPORT, withdrawn_at=None).exists()
+    return {"thanked_as": place.thanked_as, "in_report": in_report}
+
+
+class Thanks(AtPlace):
+    @operation(
+        "thanks_retrieve",
+        "How you are thanked",
+        tag=TAG,
+        scope=Scope.PLACES_READ,
+        answers=ThanksOut,
+        example=examples.THANKS,
+    )
+    def get(self, request: Request, id: int) -> Response:
+        """By which name you are thanked in public, and whether the report of the round names you."""
+        return self.shown(thanks_shown(self.place(id)))
+
+    @operation(
+        "thanks_set",
+        "Say how to thank you",
+        tag=TAG,
+        scope=Scope.PLACES_WRITE,
+        takes=ThanksIn,
+        sends=examples.THANKS,
+        answers=ThanksOut,
+        example=examples.THANKS,
+    )
+    def put(self, request: Request, id: int) -> Response:
+        """Say by which name you are thanked in public, if by any, and whether the report names you."""
+        place = self.place(id)
+        self.hold_against(thanks_shown(place))
+        credit_choose(place=place, by=self.user, **self.body(ThanksIn))
+        return self.shown(thanks_shown(self.place(id)))

@@ -85,3 +85,4 @@ COUNTING_IN: dict[str, Any] = {
 }
 COUNTING_TAKEN: dict[str, Any] = {"taken": ["1f0a1a52-6a43-4d5f-8b0e-5d7b65f0a001"], "refused": []}
 CONSENTS: dict[str, Any] = {"kinds": ["seen"]}
+THANKS: dict[str, Any] = {"thanked_as": "Kelp", "in_report": False}
