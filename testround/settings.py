@@ -89,6 +89,7 @@ MIDDLEWARE = [
     "testround.operations.watching.Watched",
     # Before what follows, so that redirects to HTTPS and static files have their policies too.
     "testround.people.middleware.BrowserPolicies",
+    "testround.api.in_the_clear.NotInTheClear",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "testround.people.middleware.NothingLeftBehind",

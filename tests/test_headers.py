@@ -108,6 +108,14 @@ def test_errors_files_and_ways_elsewhere_say_it_too(client: Client, db: None, ad
     assert response.headers["X-Content-Type-Options"] == "nosniff"
 
 
+@pytest.mark.django_db
+@pytest.mark.parametrize("address", ["/", "/patterns/", "/static/css/variables.css", "/api/v1/patterns"])
+def test_a_request_is_never_sent_back_to_who_sent_it(client: Client, address: str) -> None:
+    response = client.trace(address, headers={"X-Secret": "wool"})
+
+    assert (response.status_code, response.content) == (405, b"")
+
+
 @override_settings(SECURE_SSL_REDIRECT=True)
 def test_the_way_to_https_says_it_too(client: Client) -> None:
     response = client.get("/patterns/")

@@ -60,6 +60,12 @@ SCOPE_MISSING = Kind(
     "The token lacks a scope",
     "`scope` names what lacks. The scopes of a token are fixed: make another with that one.",
 )
+IN_THE_CLEAR = Kind(
+    "in-the-clear",
+    403,
+    "HTTPS is needed",
+    "The request came by HTTP. Nothing was done; a token that it brought should be revoked.",
+)
 NOT_ALLOWED = Kind(
     "not-allowed",
     403,
@@ -144,6 +150,7 @@ KINDS: tuple[Kind, ...] = (
     KEY_MISSING,
     SIGN_IN,
     SCOPE_MISSING,
+    IN_THE_CLEAR,
     NOT_ALLOWED,
     NOT_FOUND,
     METHOD,

@@ -32,8 +32,9 @@ MOST_COLUMNS = 100
 Value = str | float | None
 Grid = list[list[Value]]
 
-# What a spreadsheet would take for the beginning of a formula, behind any number of the marks that prevent it.
-_RUNS = re.compile(r"'*[=+\-@\t\r]")
+# What a spreadsheet would take for the beginning of a formula, behind any number of the marks that prevent it and of
+# blanks, which some programs pass over. Some read the full-width signs, too, and the minus that is typeset.
+_RUNS = re.compile(r"'*\s*[=+\-@\t\r\n＝＋－−＠]")
 _MARK = "'"
 _CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 _SEPARATOR_LINE = re.compile(r"sep=(.)\r?\n", re.IGNORECASE)

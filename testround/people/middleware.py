@@ -48,7 +48,12 @@ class BrowserPolicies:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        response = self.get_response(request)
+        # A method that no page has a use for, and by which a server sends back what it was sent.
+        response = (
+            HttpResponse(status=405, headers={"Allow": "GET, HEAD, POST"})
+            if request.method == "TRACE"
+            else self.get_response(request)
+        )
         headers = response.headers
         headers.setdefault("Content-Security-Policy", POLICY)
         headers.setdefault("Permissions-Policy", PERMISSIONS)

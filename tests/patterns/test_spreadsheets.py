@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import zipfile
 from collections.abc import Callable
 from typing import Any
@@ -82,7 +83,27 @@ def test_a_reader_of_inches_gets_inches_to_the_eighth(little_top: dict[str, Any]
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@sum", "\t=1", "'=1", '=HYPERLINK("x")'])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "=1+1",
+        "+1",
+        "-1",
+        "@sum",
+        "\t=1",
+        "\r=1",
+        "\n=1",
+        " =1",
+        "\u00a0=1",
+        "'=1",
+        "' =1",
+        '=HYPERLINK("x")',
+        "＝1",
+        "＋1",
+        "－1",
+        "＠1",
+    ],
+)
 def test_a_text_that_a_spreadsheet_would_run_is_written_as_text_and_numbers_stay_numbers(text: str) -> None:
     table = [["Key", text], ["k", -1.5]]
 
@@ -90,9 +111,9 @@ def test_a_text_that_a_spreadsheet_would_run_is_written_as_text_and_numbers_stay
     book = openpyxl.load_workbook(io.BytesIO(xlsx_of(table, title="Values")))
     cell = book.active["B1"]
 
-    assert not written[0][1].startswith(("=", "+", "-", "@", "\t"))
+    assert written[0][1].startswith("'")
     assert written[1] == ["k", "-1.5"]
-    assert (cell.data_type, cell.value) == ("s", text.replace("\t", " "))
+    assert (cell.data_type, cell.value) == ("s", re.sub(r"[\t\r\n]", " ", text))
     assert (book.active["B2"].data_type, book.active["B2"].value) == ("n", -1.5)
 
 
