@@ -169,8 +169,9 @@ def test_a_broken_or_unfitting_colour_profile_is_passed_over() -> None:
     assert pixel(unfitting.original.data, 0.5, 0.5) == pytest.approx((120, 120, 120), abs=3)
 
 
-def test_a_photo_whose_notes_are_broken_is_taken_as_its_pixels_lie() -> None:
-    broken = saved(halves(), "JPEG", exif=b"Exif\0\0" + b"not what a camera writes" * 3)
+@pytest.mark.parametrize("kind", ["PNG", "WEBP", "HEIF"])
+def test_a_photo_whose_notes_are_broken_is_taken_as_its_pixels_lie(kind: str) -> None:
+    broken = saved(halves(), kind, exif=b"Exif\0\0" + b"not what a camera writes" * 3)
 
     encoded = reencode(broken)
 
