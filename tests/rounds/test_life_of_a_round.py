@@ -159,10 +159,17 @@ class LifeOfARound(RuleBasedStateMachine):
             services.round_move(round=self.round, state=state, by=self.designer)
             return
         allowed = round_may_become(self.state, state)
-        with self.act(allowed=allowed):
+        with self.act(allowed=allowed, entries=1 + self.offers_are_thanked(state)):
             services.round_move(round=self.round, state=state, by=self.designer)
         if allowed:
             self.state = state
+
+    def offers_are_thanked(self, state: str) -> bool:
+        """Whether the move tells those who offered that there is no place for them, which is an entry of its own."""
+        if ROUND.index(state) <= ROUND.index("gathering") or ROUND.index(state) < ROUND.index(self.state):
+            return False
+        untold = self.round.candidates.filter(state__in=["confirmed", "waiting"], thanked_at=None)
+        return untold.exists() and (state == "closed" or bool(self.place_states))
 
     @rule(target=seats, size=st.sampled_from(SIZES), days=st.none() | st.integers(1, 30))
     def a_place_is_added(self, size: str, days: int | None) -> Any:
