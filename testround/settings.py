@@ -313,6 +313,8 @@ SPECTACULAR_SETTINGS = {
         "PlaceState": "testround.rounds.models.Place.State",
         "CandidateState": "testround.rounds.models.Candidate.State",
         "CallState": "testround.api.v1.calls.CALL_STATES",
+        "PhotoState": "testround.reports.models.Photo.State",
+        "TroubledMail": "testround.api.v1.courses.TROUBLED",
         "StitchTerms": "testround.people.models.User.Terms",
         "DecisionChoice": "testround.errata.models.Decision.Choice",
         "RemarkChoice": "testround.errata.models.RemarkDecision.Choice",

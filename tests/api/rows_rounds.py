@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test.client import BOUNDARY, encode_multipart
 from django.utils import timezone
 
 from testround.api.v1.examples import invitations as invitations_examples
 from testround.rounds.models import Round
 from tests.api.rows_shape import Row, row
+from tests.reports.pictures import phone_jpeg
 
 if TYPE_CHECKING:
     from tests.test_access import Scene
@@ -70,6 +74,21 @@ def _vacancy(scene: Scene) -> tuple[Any, ...]:
 
 def _next(scene: Scene) -> dict[str, Any]:
     return {"candidate": scene.vacancy.candidate_id}
+
+
+def _picture(scene: Scene) -> tuple[Any, ...]:
+    return (scene.round.code, scene.pictures[0].code)
+
+
+def _no_mail(scene: Scene) -> tuple[Any, ...]:
+    return (scene.round.code, 0)
+
+
+@cache
+def a_picture() -> bytes:
+    """The body of a form of several parts with a picture in it."""
+    file = SimpleUploadedFile("IMG_1234.jpg", phone_jpeg(), "image/jpeg")
+    return encode_multipart(BOUNDARY, {"photo": file, "shows": "The piece"})
 
 
 _UNSEEN = {"revision": 0, "seen": "another", "until": "2099-01-01"}
@@ -135,6 +154,17 @@ OWN_PLACE_ROWS: dict[str, Row] = {
     "credits_choose": row(_own, {"thanked_as": "Rowan", "in_report": True}, tester=200),
     "worksheets_retrieve": row(_own, tester=200),
 }
+COURSE_ROWS: dict[str, Row] = {
+    "courses_retrieve": row(_round, designer=200, editor=200),
+    "mails_list": row(_round, designer=200, editor=200),
+    # Every mail arrived.
+    "mails_send": row(_no_mail),
+    "mails_leave": row(_no_mail),
+    "pictures_list": row(_round, designer=200, editor=200),
+    "pictures_add": row(_round, lambda scene: a_picture(), designer=201, editor=201),
+    "pictures_retrieve": row(_picture, designer=200, editor=200),
+    "pictures_remove": row(_picture, designer=204, editor=204),
+}
 ROUND_ROWS: dict[str, Row] = {
     "rounds_list": row(others=200),
     # To others there is no such edition.
@@ -156,5 +186,6 @@ ROUND_ROWS: dict[str, Row] = {
     **PLACE_ROWS,
     **OWN_PLACE_ROWS,
     **PROPOSAL_ROWS,
+    **COURSE_ROWS,
     **CALL_ROWS,
 }

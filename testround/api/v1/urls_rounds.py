@@ -5,8 +5,10 @@ from __future__ import annotations
 from django.urls import path
 
 from testround.api.v1 import (
+    call_pictures,
     calls,
     candidates,
+    courses,
     invitations,
     offers,
     places,
@@ -92,4 +94,15 @@ urlpatterns = [
         name="vacancy_invite",
     ),
     path("rounds/<str:code>/vacancies/<int:id>/leave", proposals.VacancyLeft.as_view(), name="vacancy_leave"),
+    # whether it is on course, its mails, the pictures of its call
+    path("rounds/<str:code>/course", courses.Course.as_view(), name="course"),
+    path("rounds/<str:code>/mails", courses.RoundMails.as_view(), name="mails"),
+    path("rounds/<str:code>/mails/<int:id>/again", courses.RoundMailAgain.as_view(), name="mail_again"),
+    path("rounds/<str:code>/mails/<int:id>/leave", courses.RoundMailLeft.as_view(), name="mail_leave"),
+    path("rounds/<str:code>/call/pictures", call_pictures.Pictures.as_view(), name="pictures"),
+    path(
+        "rounds/<str:code>/call/pictures/<uuid:picture>",
+        call_pictures.OnePicture.as_view(),
+        name="picture",
+    ),
 ]
