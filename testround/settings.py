@@ -308,6 +308,7 @@ SPECTACULAR_SETTINGS = {
     "SORT_OPERATIONS": False,
     "ENFORCE_NON_BLANK_FIELDS": True,
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
+    "ENUM_SUFFIX": "",
     "ENUM_NAME_OVERRIDES": {
         "RoundState": "testround.rounds.models.Round.State",
         "PlaceState": "testround.rounds.models.Place.State",
@@ -321,6 +322,8 @@ SPECTACULAR_SETTINGS = {
         "ConsentKind": "testround.api.v1.working.KINDS",
         "FabricState": "testround.reports.models.FABRIC_STATES",
         "RemarkKind": "testround.reports.models.Remark.KINDS",
+        "Role": "testround.patterns.models.Membership.Role",
+        "SheetWay": "testround.patterns.models.SheetState.Way",
     },
     "PREPROCESSING_HOOKS": ["testround.api.openapi.only_version_1"],
     "POSTPROCESSING_HOOKS": [

@@ -72,6 +72,7 @@ def operation(
     takes: Any = None,
     sends: Any = None,
     media: str = JSON,
+    bodies: Mapping[str, OpenApiRequest] | None = None,
     answers_media: str = JSON,
     filters: Any = None,
     parameters: Sequence[OpenApiParameter] = (),
@@ -94,6 +95,8 @@ def operation(
         The serializer or raw schema of the body, and an example of it.
     media, answers_media : str
         Media types of the body and the answer.
+    bodies : mapping, optional
+        Of several media types, in place of ``takes``, ``sends`` and ``media``.
     filters : FilterSet class, optional
         Of a list.
     refusals : iterable of Kind
@@ -114,7 +117,7 @@ def operation(
             summary=summary,
             description=description or (method.__doc__ or summary),
             tags=[tag],
-            request={media: asked} if asked is not None else None,
+            request=dict(bodies) if bodies else {media: asked} if asked is not None else None,
             responses={(status, answers_media): given} if answers is not None else {status: given},
             parameters=[*parameters_of(filters), *parameters, *(PAGING if is_list else ())],
             auth=[] if scope is None else None,

@@ -16,7 +16,11 @@ _TAGS = re.compile(r'\s*(?:W/)?("[\x21\x23-\x7e\x80-\xff]*")\s*(?:,|$)')
 
 def etag_of(data: Any) -> str:
     """The tag of a representation: a hash of the bytes it is sent as."""
-    return f'"{hashlib.sha256(rendered(data)).hexdigest()[:32]}"'
+    return etag_of_bytes(rendered(data))
+
+
+def etag_of_bytes(sent: bytes) -> str:
+    return f'"{hashlib.sha256(sent).hexdigest()[:32]}"'
 
 
 def named_in(header: str) -> list[str] | None:

@@ -6,9 +6,18 @@ import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
+from testround.patterns.access import Right, patterns_open_to
 from testround.patterns.models import Membership, Pattern
+from testround.people.models import User
+
+
+def memberships_open_to(user: User) -> QuerySet[Membership]:
+    """Parts that a person may know of: all in patterns that they own or edit, and their own."""
+    known = Q(pattern__in=patterns_open_to(user, Right.SEE)) | Q(user=user)
+    return Membership.objects.filter(known).select_related("pattern", "user")
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ from testround.rounds.letters.people import WHAT
 from testround.rounds.letters.words import role_word
 from testround.rounds.models import Place
 from testround.rounds.refusals import InvitationEnded, Refused, UnknownInvitation
-from testround.rounds.selectors.members import members_of
+from testround.rounds.selectors.members import members_of, memberships_open_to
 from testround.rounds.selectors.standing import standing_digest, standing_of, standings_open_to
 from testround.rounds.services.people import (
     member_invite,
@@ -72,12 +72,8 @@ def people(request: HttpRequest, code: str) -> HttpResponse:
 @login_required
 def person_end(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     """End a part: the owner anybody's, everybody their own."""
-    membership = get_object_or_404(
-        Membership.objects.select_related("pattern", "user"), pattern__code=code, pk=pk
-    )
+    membership = get_object_or_404(memberships_open_to(request.user), pattern__code=code, pk=pk)
     own = membership.user_id == request.user.pk
-    if not own and not rights_on(membership.pattern, request.user).has(Right.SEE):
-        raise Http404
     membership_end(membership=membership, by=request.user)
     if own:
         messages.success(

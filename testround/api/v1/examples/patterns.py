@@ -60,3 +60,35 @@ PATTERN: dict[str, Any] = {
         }
     ],
 }
+EDITION: dict[str, Any] = {
+    "id": 7,
+    "pattern": "fEnL1ghtC0d",
+    "label": "0.9",
+    "terms": "us",
+    "revision": 1,
+    "created": "2026-03-02T09:30:00Z",
+    "frozen_at": None,
+    "released_at": None,
+    "corrected": [],
+}
+RELEASED: dict[str, Any] = {
+    **EDITION,
+    "revision": 2,
+    "frozen_at": "2026-06-01T12:00:00Z",
+    "released_at": "2026-06-01T12:00:00Z",
+}
+STATE: dict[str, Any] = {
+    "revision": 1,
+    "way": "typed",
+    "saved_by": "Wren",
+    "saved_at": "2026-03-02T09:30:00Z",
+}
+CHECK: dict[str, Any] = {
+    "clean": False,
+    "counts": [{"key": "back_sts", "size": "L", "printed": 128, "computed": 126, "place": "Back, step 1"}],
+    "measurements": [],
+    "notes": [],
+    "cautions": [
+        {"kind": "steam", "sentence": "Before steam or heat, follow the care symbols on the yarn label."},
+    ],
+}
