@@ -317,6 +317,7 @@ SPECTACULAR_SETTINGS = {
         "PhotoState": "testround.reports.models.Photo.State",
         "TroubledMail": "testround.api.v1.courses.TROUBLED",
         "StitchTerms": "testround.people.models.User.Terms",
+        "EditionTerms": "testround.patterns.models.Edition.Terms",
         "DecisionChoice": "testround.errata.models.Decision.Choice",
         "RemarkChoice": "testround.errata.models.RemarkDecision.Choice",
         "ConsentKind": "testround.api.v1.working.KINDS",
