@@ -38,7 +38,19 @@ def _renamed(schema: Any, names: dict[str, str]) -> Any:
     text = json.dumps(schema)
     for name, ours in names.items():
         text = text.replace(f'"#/$defs/{name}"', f'"{REF}{ours}"')
-    return json.loads(text)
+    return _untitled(json.loads(text))
+
+
+def _untitled(schema: Any) -> Any:
+    """Without the names of the models: a generator of clients takes a title for the name of a class, twice over."""
+    if isinstance(schema, dict):
+        return {
+            key: _untitled(value)
+            for key, value in schema.items()
+            # A field that is called so is an object.
+            if key != "title" or not isinstance(value, str)
+        }
+    return [_untitled(value) for value in schema] if isinstance(schema, list) else schema
 
 
 def refers_to(schema: Any) -> set[str]:
