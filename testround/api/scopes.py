@@ -30,6 +30,7 @@ class Scope(StrEnum):
     TALK_WRITE = "talk:write"
     WEBHOOKS_READ = "webhooks:read"
     WEBHOOKS_WRITE = "webhooks:write"
+    ACCOUNT_READ = "account:read"
 
 
 OPENS: Mapping[Scope, Any] = {
@@ -48,5 +49,6 @@ OPENS: Mapping[Scope, Any] = {
     Scope.TALK_WRITE: _("Write notes, questions, answers and private words"),
     Scope.WEBHOOKS_READ: _("Read who hears of errata, and to which programs they are posted"),
     Scope.WEBHOOKS_WRITE: _("Add, pause and remove programs that errata are posted to"),
+    Scope.ACCOUNT_READ: _("Read and take away all that is held about you, with private words and photos"),
 }
 """What each opens, for the page on which a token is made and for the documentation."""

@@ -75,6 +75,7 @@ REPORT_ROWS |= {
     "photos_retrieve": row(_photo, tester=200),
     "photos_remove": row(_photo, tester=204),
     "photos_file": row(lambda scene: (*_photo(scene), 320), tester=200),
+    "reports_stand": row(lambda scene: (scene.round.code, scene.place.pk), designer=200, editor=200),
     "photos_read": row(of_round, designer=200, editor=200),
     "photos_download": row(lambda scene: (scene.round.code, scene.photo.code, 320), designer=200, editor=200),
     "timer_retrieve": row(place, tester=200),

@@ -50,4 +50,6 @@ TALK_ROWS: dict[str, Row] = {
     "webhooks_try": row(_hook, designer=200),
     "deliveries_list": row(_hook, designer=200),
     "deliveries_again": row(lambda scene: (*_hook(scene), scene.delivery.pk), designer=200),
+    "held_retrieve": row(others=200),
+    "held_download": row(others=200),
 }

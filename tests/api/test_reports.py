@@ -284,3 +284,22 @@ def test_reading_what_stands_costs_the_same_whatever_was_sent(
     own: Program, at: str, place: Place, kind: str, grow: Callable[[Place], Any]
 ) -> None:
     assert_costs_the_same(lambda: own.get(f"{at}/{kind}"), lambda: grow(place))
+
+
+def test_the_designer_reads_where_a_tester_stands(
+    own: Program, program: Program, at: str, place: Place
+) -> None:
+    own.post(f"{at}/swatches", GOOD)
+    own.post(f"{at}/yarn", {"grams": 431.5})
+    path = f"/rounds/{place.round.code}/places/{place.pk}/sent"
+
+    assert program.get(path).json() == {
+        "answer": own.get(f"{at}/swatch-answer").json(),
+        "measures": {},
+        "guess": {"hours": None, "metres": None},
+        "yarn": {"metres": None, "grams": 431.5},
+    }
+    assert own.get(path).status_code == 404
+    assert_costs_the_same(
+        lambda: program.get(path), lambda: own.post(f"{at}/swatches", {**GOOD, "stitches": 23})
+    )

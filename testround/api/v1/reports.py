@@ -17,12 +17,12 @@ from testround.api.problems import CONFLICT
 from testround.api.scopes import Scope
 from testround.api.v1.examples import reports as examples
 from testround.api.v1.report_kinds import PLACE_KINDS, ROW_KINDS, ReportKind
-from testround.api.v1.reported import ReceiptOut, ReportOut, SwatchAnswerOut
+from testround.api.v1.reported import GuessOut, ReceiptOut, ReportOut, SwatchAnswerOut, YarnUsedOut
 from testround.api.v1.sending import AtPlace, row_to_correct, sent, submissions_of
 from testround.kernel.gauge import SwatchAnswer, answer_swatch
 from testround.people.readers import reader_of
 from testround.reports.models import Submission, Swatch
-from testround.reports.selectors import Desk
+from testround.reports.selectors import Desk, desk_of, place_run
 from testround.reports.services import place_finish
 from testround.rounds.models import Place, Round
 from testround.rounds.selectors import rounds_of
@@ -257,6 +257,43 @@ class ReportsOfRound(OfRound):
         """Everything that the testers of your round sent, newest first: when, of what kind, and whether in time."""
         reports = submissions_of(Place.objects.filter(round=self.round(code)))
         return self.paged(reports, lambda report: ReportOut(report).data, ReportOfRoundFilter)
+
+
+class StandsOut(serializers.Serializer):
+    """What counts of a tester that is not a row of its own."""
+
+    answer = SwatchAnswerOut(help_text="What all swatches that count say.")
+    measures = serializers.DictField(child=serializers.FloatField(), help_text="Of the body, by key, cm.")
+    guess = GuessOut()
+    yarn = YarnUsedOut()
+
+
+class SentByTester(Endpoint):
+    @operation(
+        "reports_stand",
+        "Where a tester stands",
+        tag=TAG,
+        scope=Scope.REPORTS_READ,
+        answers=StandsOut,
+        example={
+            "answer": examples.ANSWER,
+            **examples.MEASURES,
+            "guess": examples.GUESS,
+            "yarn": examples.YARN,
+        },
+    )
+    def get(self, request: Request, code: str, id: int) -> Response:
+        """Whether a tester’s swatch will do, their measurements, what they expected, and the yarn it took."""
+        reader = reader_of(self.user)
+        place = place_run(self.user, code, id)
+        return self.shown(
+            {
+                "answer": answer_of(desk_of(place, reader.terms), reader),
+                "measures": place.measures,
+                "guess": GuessOut(place).data,
+                "yarn": YarnUsedOut(place).data,
+            }
+        )
 
 
 class SwatchAnswerOfPlace(AtPlace):

@@ -28,6 +28,7 @@ urlpatterns = [
     path("places/<int:id>/photos", photos.Photos.as_view(), name="photos"),
     path("places/<int:id>/photos/<uuid:photo>", photos.OnePhoto.as_view(), name="photo"),
     path("places/<int:id>/photos/<uuid:photo>/<int:width>", photos.PhotoFile.as_view(), name="photo_file"),
+    path("rounds/<str:code>/places/<int:id>/sent", reports.SentByTester.as_view(), name="round_place_sent"),
     path("rounds/<str:code>/photos", photos.PhotosOfRound.as_view(), name="round_photos"),
     path(
         "rounds/<str:code>/photos/<uuid:photo>/<int:width>",

@@ -1,10 +1,10 @@
-"""Addresses of what is said in a round, and of who hears of a pattern’s errata."""
+"""Addresses of what is said in a round, of who hears of a pattern’s errata, and of what is held about a person."""
 
 from __future__ import annotations
 
 from django.urls import path
 
-from testround.api.v1 import talk, webhooks
+from testround.api.v1 import account, talk, webhooks
 
 HOOK = "patterns/<str:code>/webhooks/<uuid:key>"
 
@@ -25,4 +25,6 @@ urlpatterns = [
     path(f"{HOOK}/test", webhooks.Trial.as_view(), name="webhook_test"),
     path(f"{HOOK}/deliveries", webhooks.Deliveries.as_view(), name="deliveries"),
     path(f"{HOOK}/deliveries/<int:id>/again", webhooks.DeliveryAgain.as_view(), name="delivery_again"),
+    path("me/held", account.Held.as_view(), name="held"),
+    path("me/held/file", account.HeldFile.as_view(), name="held_file"),
 ]
