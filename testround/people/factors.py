@@ -59,12 +59,14 @@ def designs(asked: Designs) -> Designs:
 def factor_is_missing(user: User) -> bool:
     """Whether this person may not go on without a second factor: here alone it is decided.
 
-    Where the operator demands one, it is of whoever runs or edits a pattern, as testers trust them with what is
-    private, and of the staff, who reads every table.
+    The staff of a served installation, who read every table, may never. Where the operator demands one, nor may
+    whoever runs or edits a pattern, as testers trust them with what is private.
     """
-    if not settings.DESIGNERS_NEED_SECOND_FACTOR or has_factor(user):
+    demanded = settings.DESIGNERS_NEED_SECOND_FACTOR
+    of_the_staff = user.is_staff and (settings.SERVED or demanded)
+    if not (demanded or of_the_staff) or has_factor(user):
         return False
-    return user.is_staff or any(asked(user) for asked in _designs)
+    return of_the_staff or any(asked(user) for asked in _designs)
 
 
 def address_is_confirmed(user: User) -> bool:

@@ -1,10 +1,11 @@
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from tests.operations.servers import Server, embedded
+from tests.operations.servers import Server, drop_databases, embedded
 
 # A designer, the invented skirt's round with its photos' files, a mail that waits, and an erratum that puts right
 # another one which came into the table after it.
@@ -35,6 +36,12 @@ early = Erratum.objects.create(**said, place="Waist", text="Work 96 rows.", numb
 Erratum.objects.filter(pk=later.pk).update(corrects=early, number=2, published_at=timezone.now())
 Mail.objects.create(to="willow@example.org", subject="A place", letter={"text": "\\u2028 Grüße"})
 """
+
+
+@pytest.fixture(scope="session", autouse=True)
+def databases_go_with_the_tests() -> Iterator[None]:
+    yield
+    drop_databases()
 
 
 @pytest.fixture(scope="session")

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import json
 import os
+import secrets
 import shutil
 import subprocess
 import sys
+import urllib.parse
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+import psycopg
+from django.conf import settings
 
 ROOT = Path(__file__).parent.parent.parent
 
@@ -58,6 +63,10 @@ class Server:
             **self.variables,
         }
 
+    @property
+    def database(self) -> str:
+        return urllib.parse.urlsplit(self.variables["DATABASE_URL"]).path.strip("/")
+
     def run(self, *arguments: str) -> subprocess.CompletedProcess[str]:
         return subprocess.run(
             [sys.executable, *arguments], cwd=ROOT, env=self.env, capture_output=True, text=True
@@ -89,8 +98,31 @@ class Server:
         return sorted(str(path.relative_to(media)) for path in media.rglob("*") if path.is_file())
 
 
+_databases: list[str] = []
+
+
 def embedded(folder: Path, like: Server | None = None) -> Server:
-    """An embedded installation in this folder: one without anything, or with all that another has."""
-    if like is not None:
+    """An installation in this folder: one without anything, or with all that another has.
+
+    Its database is of the kind that the suite runs on, and its own.
+    """
+    if like is not None and like.folder.exists():
         shutil.copytree(like.folder, folder)
-    return Server(folder, {})
+    if "postgresql" not in settings.DATABASES["default"]["ENGINE"]:
+        return Server(folder, {})
+    name = f"testround_operated_{secrets.token_hex(5)}"
+    template = f" TEMPLATE {like.database}" if like is not None else ""
+    with psycopg.connect(settings.DATABASE_URL, autocommit=True) as connection:
+        connection.execute(f"CREATE DATABASE {name}{template}")
+    _databases.append(name)
+    url = urllib.parse.urlsplit(settings.DATABASE_URL)._replace(path=f"/{name}").geturl()
+    return Server(folder, {"DATABASE_URL": url, "TESTROUND_SERVED": "false"})
+
+
+def drop_databases() -> None:
+    """Those of all installations that were made so far."""
+    if not _databases:
+        return
+    with psycopg.connect(settings.DATABASE_URL, autocommit=True) as connection:
+        while _databases:
+            connection.execute(f"DROP DATABASE {_databases.pop()} WITH (FORCE)")

@@ -3,16 +3,11 @@
 from __future__ import annotations
 
 import json
-import secrets
-import urllib.parse
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import psycopg
 import pytest
 from django.apps import apps
-from django.conf import settings as django_settings
 from django.contrib.postgres.operations import AddIndexConcurrently
 from django.db import migrations, models
 
@@ -22,7 +17,7 @@ from testround.operations.migrations_check import (
     problems_of,
     problems_since_release,
 )
-from tests.operations.servers import Server, embedded
+from tests.operations.servers import embedded
 
 
 def migration(*operations: Any, **said: Any) -> migrations.Migration:
@@ -104,25 +99,10 @@ def test_every_app_with_tables_is_one_of_those_that_are_looked_at() -> None:
     assert with_migrations == set(RELEASED)
 
 
-@pytest.fixture
-def blank(tmp_path: Path) -> Iterator[Server]:
-    """A database without tables, of the kind that the suite runs on."""
-    if "postgresql" not in django_settings.DATABASES["default"]["ENGINE"]:
-        yield embedded(tmp_path / "var")
-        return
-    name = f"testround_migrating_{secrets.token_hex(4)}"
-    with psycopg.connect(django_settings.DATABASE_URL, autocommit=True) as connection:
-        connection.execute(f"CREATE DATABASE {name}")
-    url = urllib.parse.urlsplit(django_settings.DATABASE_URL)._replace(path=f"/{name}").geturl()
-    try:
-        yield Server(tmp_path / "var", {"DATABASE_URL": url, "TESTROUND_SERVED": "false"})
-    finally:
-        with psycopg.connect(django_settings.DATABASE_URL, autocommit=True) as connection:
-            connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
-
-
-def test_rows_of_the_first_version_come_through_and_the_release_before_goes_on_writing(blank: Server) -> None:
-    done = blank.run("-m", "tests.operations.migrating")
+def test_rows_of_the_first_version_come_through_and_the_release_before_goes_on_writing(
+    tmp_path: Path,
+) -> None:
+    done = embedded(tmp_path / "var").run("-m", "tests.operations.migrating")
 
     assert done.returncode == 0, done.stderr
     told = json.loads(done.stdout)

@@ -6,6 +6,7 @@ import datetime as dt
 from typing import Any
 
 import pytest
+from allauth.mfa.models import Authenticator
 from django.contrib import admin
 from django.db import models
 from django.test import Client, RequestFactory
@@ -124,3 +125,16 @@ def test_who_supports_a_server_sees_their_acts_and_goes_without_a_name(desk: Cli
 
     assert [row["view"] for row in shelf.rows] == ["index"]
     assert list(Act.objects.values_list("person", "name")) == [(None, "somebody of the support staff")]
+
+
+def test_the_staff_of_a_served_installation_has_a_second_factor_or_reads_nothing(
+    desk: Client, keeper: User, settings: Any
+) -> None:
+    settings.SERVED = True
+    without = [desk.get(path) for path in ("/admin/", "/operator/")]
+    Authenticator.objects.create(user=keeper, type=Authenticator.Type.TOTP, data={})
+
+    assert [(answer.status_code, answer.headers["Location"]) for answer in without] == [
+        (302, reverse("mfa_index"))
+    ] * 2
+    assert [desk.get(path).status_code for path in ("/admin/", "/operator/")] == [200, 200]
