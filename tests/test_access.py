@@ -127,7 +127,6 @@ TESTERS_BUTTON_BEHIND = access(SIGN_IN, 405, 405, 405, 405, 405, editor=405, onl
 SIGNED_IN_BUTTON_BEHIND = access(
     SIGN_IN, 405, 405, 405, 405, 405, editor=405, onlooker=405, senders=ALL_SIGNED_IN
 )
-NOBODYS_BUTTON = access(405, 405, 405, 405, 405, 405, editor=405, onlooker=405)
 # Pages of accounts, by the library; who may send is the library's matter
 ACCOUNT_OPEN = ANYONES_FORM
 ACCOUNT_NEWCOMER = access(
@@ -191,9 +190,9 @@ TABLE: dict[str, Access] = {
     # tokens for other programs: one's own
     "tokens:list": SIGNED_IN_FORM,
     "tokens:revoke": TESTERS_BUTTON_BEHIND,
-    # where one is signed in; nobody ends another's session
+    # where one is signed in; whoever ends something there is asked first who it is, and only then whose it is
     "people:signed_in": SIGNED_IN,
-    "people:session_end": NOBODYS_BUTTON,
+    "people:session_end": SIGNED_IN_BUTTON,
     "people:sessions_end_others": SIGNED_IN_BUTTON,
     # The last of its room, as whoever presses it is nobody from then on.
     "people:sessions_end_all": SIGNED_IN_BUTTON,

@@ -206,6 +206,7 @@ def behind(someone: User) -> tuple[Client, list[str]]:
     within = "/account/second-factor"
     paths = [
         f"{within}/",
+        "/me/signed-in/",
         f"{within}/app/add/",
         f"{within}/recovery-codes/",
         f"{within}/passkeys/{passkey.pk}/remove/",
