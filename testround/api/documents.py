@@ -38,19 +38,25 @@ def _renamed(schema: Any, names: dict[str, str]) -> Any:
     text = json.dumps(schema)
     for name, ours in names.items():
         text = text.replace(f'"#/$defs/{name}"', f'"{REF}{ours}"')
-    return _untitled(json.loads(text))
+    return _for_generators(json.loads(text))
 
 
-def _untitled(schema: Any) -> Any:
-    """Without the names of the models: a generator of clients takes a title for the name of a class, twice over."""
-    if isinstance(schema, dict):
-        return {
-            key: _untitled(value)
-            for key, value in schema.items()
-            # A field that is called so is an object.
-            if key != "title" or not isinstance(value, str)
-        }
-    return [_untitled(value) for value in schema] if isinstance(schema, list) else schema
+def _for_generators(schema: Any) -> Any:
+    """Without what generators of clients trip over, and meaning the same.
+
+    The name of a model as a title is taken for the name of a class, twice over; a constant number is written badly.
+    """
+    if isinstance(schema, list):
+        return [_for_generators(value) for value in schema]
+    if not isinstance(schema, dict):
+        return schema
+    # A field that is called "title" is an object.
+    kept = {key: value for key, value in schema.items() if key != "title" or not isinstance(value, str)}
+    if isinstance(constant := kept.pop("const", None), int):
+        kept["enum"] = [constant]
+    elif constant is not None:
+        kept["const"] = constant
+    return {key: _for_generators(value) for key, value in kept.items()}
 
 
 def refers_to(schema: Any) -> set[str]:

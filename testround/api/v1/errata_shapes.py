@@ -262,7 +262,7 @@ class DeskOut(serializers.Serializer):
     published = ErratumOut(many=True)
 
 
-class ProblemOut(serializers.Serializer):
+class DraftProblemOut(serializers.Serializer):
     detail = serializers.CharField(allow_blank=True)
     path = serializers.CharField(allow_blank=True, help_text="What it is about; empty for the whole.")
 
@@ -287,10 +287,14 @@ class AmendmentOut(serializers.Serializer):
 class DraftPreviewOut(serializers.Serializer):
     """What publishing a draft would bring with it."""
 
-    problems = ProblemOut(many=True, help_text="What keeps it from being published; none, and it can be.")
+    problems = DraftProblemOut(
+        many=True, help_text="What keeps it from being published; none, and it can be."
+    )
     follows = FollowsOut(many=True)
     to_add = AmendmentOut(many=True, help_text="What has to be corrected with it: completing adds it.")
-    together = ProblemOut(many=True, help_text="What would not stand with every other draft of the round.")
+    together = DraftProblemOut(
+        many=True, help_text="What would not stand with every other draft of the round."
+    )
 
 
 class UndoneOut(serializers.Serializer):
