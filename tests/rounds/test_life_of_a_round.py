@@ -361,6 +361,12 @@ class LifeOfARound(RuleBasedStateMachine):
             self.send(pk, reports.remark_submit, 0, kind="unclear", text="Which side?", where=where)
 
     @rule(pk=seats)
+    def the_tester_says_that_this_is_all(self, pk: int) -> None:
+        if self.works(pk):
+            self.entries += self.move(pk, "done")
+            reports.place_finish(place=self.place(pk), by=self.holders[pk])
+
+    @rule(pk=seats)
     def the_tester_gives_the_place_back(self, pk: int) -> None:
         if not self.works(pk):
             return
