@@ -94,6 +94,8 @@ def test_a_round_needs_no_more_than_an_edition_and_a_title(program: Program, edi
         ({"title": 7}, ["/title"]),
         ({"opens": "11.1.2030"}, ["/opens"]),
         ({"closes": "2030-01-01"}, ["/closes"]),
+        ({"closes": "9999-12-31"}, ["/closes"]),
+        ({"opens": "0001-01-01"}, ["/opens"]),
         ({"purge_on": "2030-03-01"}, ["/purge_on"]),
         ({"places": {"least": {"XXL": 1}}}, ["/places/least"]),
         ({"places": {"least": {"XS": 3}, "most": {"XS": 2}}}, ["/places/most"]),

@@ -18,7 +18,7 @@ from testround.api.fields import Input
 from testround.api.problems import CONFLICT, GONE, ApiProblem
 from testround.api.scopes import Scope
 from testround.api.v1.examples import calls as examples
-from testround.api.v1.parts import SuppliedYarnOut, pointing, round_here
+from testround.api.v1.parts import Day, SuppliedYarnOut, pointing, round_here
 from testround.kernel.round import Craft
 from testround.patterns.access import Right
 from testround.rounds import services
@@ -77,8 +77,8 @@ class CallOut(serializers.Serializer):
 class CallChange(Input):
     """What is to be written of the call; what is left out stays."""
 
-    opens = serializers.DateField(required=False, allow_null=True)
-    closes = serializers.DateField(required=False, allow_null=True)
+    opens = Day(required=False, allow_null=True)
+    closes = Day(required=False, allow_null=True)
     asked = serializers.CharField(
         max_length=LONGEST_TEXT, required=False, help_text="What is asked of testers, and by when."
     )

@@ -17,7 +17,7 @@ from testround.api.fields import Input
 from testround.api.problems import CONFLICT, GONE, NOT_ALLOWED, NOT_FOUND, means
 from testround.api.scopes import Scope
 from testround.api.v1.examples import invitations as examples
-from testround.api.v1.parts import pointing
+from testround.api.v1.parts import Day, pointing
 from testround.api.v1.round_places import PlaceCause, PlaceEndpoint
 from testround.kernel.round import Craft
 from testround.patterns.access import Right
@@ -58,7 +58,7 @@ class InvitationIn(Input):
         allow_blank=True,
         help_text="The link is mailed there. Left out, pass it on yourself.",
     )
-    until = serializers.DateField(
+    until = Day(
         required=False,
         allow_null=True,
         help_text="A new last day of an offer that has one, as those of an accepted proposal have.",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import numbers
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -25,6 +26,7 @@ from testround.rounds.selectors import round_for
 MOST_ON_A_BAND = 1_000_000
 LEAST_ON_A_BAND = 0.001
 HEAVIEST = 7
+EARLIEST_YEAR, LATEST_YEAR = 1900, 9000
 
 
 def round_here(at: Endpoint, code: str, right: Right) -> Round:
@@ -99,6 +101,18 @@ class Whole(serializers.IntegerField):
             raise serializers.ValidationError(_("Write a whole number."))
         value: int = super().to_internal_value(data)
         return value
+
+
+class Day(serializers.DateField):
+    """A day that can be meant: near the ends of the calendar sums of days and zones leave it."""
+
+    def to_internal_value(self, value: Any) -> dt.date:
+        day: dt.date = super().to_internal_value(value)
+        if not EARLIEST_YEAR <= day.year <= LATEST_YEAR:
+            raise serializers.ValidationError(
+                _("Give a day from the year {first} to {last}.").format(first=EARLIEST_YEAR, last=LATEST_YEAR)
+            )
+        return day
 
 
 class ManyTesters(serializers.DictField):

@@ -17,7 +17,7 @@ from testround.api.fields import Input
 from testround.api.problems import CONFLICT
 from testround.api.scopes import Scope
 from testround.api.v1.examples import places as examples
-from testround.api.v1.parts import Measures, PlaceYarnOut, keys_by_label, pointing, yarn_of
+from testround.api.v1.parts import Day, Measures, PlaceYarnOut, keys_by_label, pointing, yarn_of
 from testround.api.v1.round_places import PlaceCause
 from testround.people.models import User
 from testround.reports.forms import ABOUT_PHOTOS
@@ -79,7 +79,7 @@ class PlaceUntil(Input):
     """Until when you need."""
 
     what = serializers.ChoiceField(choices=What.choices, help_text="For which of what is awaited.")
-    until = serializers.DateField()
+    until = Day()
 
 
 class ConsentsOut(serializers.Serializer):

@@ -18,7 +18,7 @@ from testround.api.paging import MOST_ID
 from testround.api.problems import CONFLICT, ApiProblem, means
 from testround.api.scopes import Scope
 from testround.api.v1.examples import proposals as examples
-from testround.api.v1.parts import PLAN_PATHS, PlanIn, keys_by_label, pointing, round_here
+from testround.api.v1.parts import PLAN_PATHS, Day, PlanIn, keys_by_label, pointing, round_here
 from testround.api.v1.round_places import RoundPlaceOut
 from testround.api.v1.round_places import represent as represent_place
 from testround.kernel.problems import InputProblems, Problem
@@ -181,7 +181,7 @@ class ProposalAccept(Input):
 
     revision = serializers.IntegerField(min_value=0, max_value=MOST_ID, help_text=REVISION_SAID)
     seen = serializers.CharField(max_length=64, help_text="As the proposal gave it.")
-    until = serializers.DateField(help_text="The offers stand to the end of this day.")
+    until = Day(help_text="The offers stand to the end of this day.")
 
 
 class PlaceOffered(serializers.Serializer):

@@ -20,6 +20,7 @@ from testround.api.scopes import Scope
 from testround.api.v1.examples import rounds as examples
 from testround.api.v1.parts import (
     PLAN_PATHS,
+    Day,
     PlanIn,
     PlanOut,
     SuppliedYarnIn,
@@ -98,16 +99,10 @@ class RoundChange(Input):
     """What is to be changed of a round's plan; what is left out stays."""
 
     title = serializers.CharField(max_length=200, required=False)
-    opens = serializers.DateField(
-        required=False, allow_null=True, help_text="From this day swatches can come."
-    )
-    swatches_due = serializers.DateField(
-        required=False, allow_null=True, help_text="The day after, making begins."
-    )
-    closes = serializers.DateField(
-        required=False, allow_null=True, help_text="Finished measurements are due."
-    )
-    purge_on = serializers.DateField(required=False, help_text=PURGE_SAID)
+    opens = Day(required=False, allow_null=True, help_text="From this day swatches can come.")
+    swatches_due = Day(required=False, allow_null=True, help_text="The day after, making begins.")
+    closes = Day(required=False, allow_null=True, help_text="Finished measurements are due.")
+    purge_on = Day(required=False, help_text=PURGE_SAID)
     terms = serializers.CharField(
         max_length=10_000, required=False, allow_blank=True, help_text="What testers agree to."
     )
