@@ -274,6 +274,13 @@ def test_a_round_file_with_something_to_mend_is_refused_with_every_place(program
     assert (Pattern.objects.count(), Round.objects.count()) == (0, 0)
 
 
+def test_a_round_file_without_anything_in_it_is_refused(program: Program) -> None:
+    answer = program.post("/round-files", b"")
+
+    assert problem(answer) == (422, "invalid")
+    assert "the file is empty" in answer.json()["detail"]
+
+
 # -- what it costs ------------------------------------------------------------------------------------------
 
 

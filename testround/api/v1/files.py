@@ -68,7 +68,9 @@ class RoundFiles(Endpoint):
 
         The pattern is found by its title and edition, or made.
         """
-        made = round_import(data=request.data, owner=self.user)
+        # Without a body nothing was parsed, and the reader says that it is empty.
+        data = request.data if isinstance(request.data, bytes) else b""
+        made = round_import(data=data, owner=self.user)
         answer = {
             "round": made.code,
             "pattern": made.edition.pattern.code,
