@@ -6,10 +6,21 @@ from collections.abc import Mapping
 from typing import Any
 
 import django_filters as df
+from django import forms
 from django.db.models import QuerySet
 from drf_spectacular.utils import OpenApiParameter
 
+from testround.api.paging import MOST_ID
 from testround.api.problems import Fault, invalid
+
+
+class RowFilter(df.NumberFilter):
+    """Rows of an object named by its number, which is no larger than a database has any."""
+
+    field_class = forms.IntegerField
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, min_value=0, max_value=MOST_ID, **options)
 
 
 def filtered(
@@ -31,6 +42,7 @@ _SCHEMAS: tuple[tuple[type[df.Filter], dict[str, Any]], ...] = (
     (df.BooleanFilter, {"type": "boolean"}),
     (df.IsoDateTimeFilter, {"type": "string", "format": "date-time"}),
     (df.DateFilter, {"type": "string", "format": "date"}),
+    (RowFilter, {"type": "integer", "minimum": 0, "maximum": MOST_ID}),
     (df.NumberFilter, {"type": "number"}),
     (df.CharFilter, {"type": "string"}),
 )

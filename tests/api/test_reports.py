@@ -303,3 +303,13 @@ def test_the_designer_reads_where_a_tester_stands(
     assert_costs_the_same(
         lambda: program.get(path), lambda: own.post(f"{at}/swatches", {**GOOD, "stitches": 23})
     )
+
+
+@pytest.mark.parametrize("place", ["9223372036854775808", "1e30", "-1", "x"])
+def test_a_place_that_can_be_none_is_refused_as_a_parameter(
+    program: Program, a_round: Round, place: str
+) -> None:
+    response = program.get(f"/rounds/{a_round.code}/swatches?place={place}")
+
+    assert problem(response) == (422, "invalid")
+    assert [one["parameter"] for one in response.json()["errors"]] == ["place"]

@@ -12,13 +12,13 @@ from rest_framework.response import Response
 
 from testround.api.endpoints import Endpoint, operation
 from testround.api.fields import Input
+from testround.api.paging import MOST_ID
 from testround.api.problems import Fault, invalid
 from testround.api.scopes import Scope
 from testround.api.v1.desk import erratum_shown
 from testround.api.v1.drafts import errata_loaded
 from testround.api.v1.errata_shapes import ErratumChangeOut, ErratumOut
 from testround.api.v1.examples import errata as examples
-from testround.api.v1.reported import MOST_ROW
 from testround.errata.models import Erratum
 from testround.errata.selectors import ComparedEditions, compared_editions, editions_of
 from testround.errata.services import drafts_from_editions
@@ -30,8 +30,8 @@ TAG = "Errata"
 
 
 class CompareIn(Input):
-    old = serializers.IntegerField(min_value=1, max_value=MOST_ROW, help_text="`id` of the older edition.")
-    new = serializers.IntegerField(min_value=1, max_value=MOST_ROW, help_text="`id` of the newer edition.")
+    old = serializers.IntegerField(min_value=1, max_value=MOST_ID, help_text="`id` of the older edition.")
+    new = serializers.IntegerField(min_value=1, max_value=MOST_ID, help_text="`id` of the newer edition.")
 
 
 class OtherChangeOut(serializers.Serializer):

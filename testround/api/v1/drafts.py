@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from testround.api.endpoints import Endpoint, operation
+from testround.api.filtering import RowFilter
 from testround.api.problems import Fault, invalid
 from testround.api.scopes import Scope
 from testround.api.v1 import errata_shapes as shapes
@@ -42,7 +43,7 @@ class ErratumFilter(df.FilterSet):
     draft = df.BooleanFilter(
         field_name="published_at", lookup_expr="isnull", label="True: drafts. False: what is published."
     )
-    edition = df.NumberFilter(field_name="edition_id", label="`id` of the edition it is out for.")
+    edition = RowFilter(field_name="edition_id", label="`id` of the edition it is out for.")
 
 
 def errata_loaded(errata: QuerySet[Erratum]) -> QuerySet[Erratum]:

@@ -7,7 +7,8 @@ from typing import Any
 from rest_framework import serializers
 
 from testround.api.fields import DocumentField, Input
-from testround.api.v1.reported import MOST_ROW, Amount
+from testround.api.paging import MOST_ID
+from testround.api.v1.reported import Amount
 from testround.errata.models import Decision, RemarkDecision
 from testround.errata.services import LONGEST_PLACE, LONGEST_TEXT
 from testround.patterns.models import Edition
@@ -27,7 +28,7 @@ def finding_id() -> serializers.CharField:
 
 def row_ids(help_text: str, **options: Any) -> serializers.ListField:
     return serializers.ListField(
-        child=serializers.IntegerField(min_value=1, max_value=MOST_ROW),
+        child=serializers.IntegerField(min_value=1, max_value=MOST_ID),
         max_length=MOST_AT_ONCE,
         help_text=help_text,
         **options,
@@ -122,7 +123,7 @@ class DraftChange(Input):
         required=False,
         allow_null=True,
         min_value=1,
-        max_value=MOST_ROW,
+        max_value=MOST_ID,
         help_text="Number of the published erratum of the pattern that this one puts right.",
     )
 

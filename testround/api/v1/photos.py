@@ -18,6 +18,7 @@ from rest_framework.response import Response
 
 from testround.api.endpoints import operation
 from testround.api.fields import Input
+from testround.api.filtering import RowFilter
 from testround.api.problems import CONFLICT, Fault, invalid
 from testround.api.scopes import Scope
 from testround.api.v1.examples import photos as examples
@@ -77,7 +78,7 @@ class PhotoOut(serializers.Serializer):
 
 
 class PhotoFilter(df.FilterSet):
-    place = df.NumberFilter(field_name="place_id", label="`id` of the place it came from.")
+    place = RowFilter(field_name="place_id", label="`id` of the place it came from.")
     dimension = df.CharFilter(label="Photos that show this dimension.")
 
 

@@ -10,11 +10,10 @@ from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from testround.api.fields import Input
+from testround.api.paging import MOST_ID
 from testround.reports.forms import MOST_REMARK, READINGS
 from testround.reports.models import FABRIC_STATES, Fit, Remark
 from testround.rounds.models import Place
-
-MOST_ROW = 2**63 - 1
 
 
 class Amount(serializers.FloatField):
@@ -41,7 +40,7 @@ def corrects() -> serializers.IntegerField:
         required=False,
         allow_null=True,
         min_value=1,
-        max_value=MOST_ROW,
+        max_value=MOST_ID,
         help_text="`id` of the report that this one takes the place of.",
     )
 

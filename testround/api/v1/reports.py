@@ -13,6 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from testround.api.endpoints import Endpoint, operation
+from testround.api.filtering import RowFilter
 from testround.api.problems import CONFLICT
 from testround.api.scopes import Scope
 from testround.api.v1.examples import reports as examples
@@ -40,7 +41,7 @@ class SupersededFilter(df.FilterSet):
 
 
 class OfRoundFilter(SupersededFilter):
-    place = df.NumberFilter(field_name="place_id", label="`id` of the place it came from.")
+    place = RowFilter(field_name="place_id", label="`id` of the place it came from.")
 
 
 class ReportFilter(df.FilterSet):
@@ -48,7 +49,7 @@ class ReportFilter(df.FilterSet):
 
 
 class ReportOfRoundFilter(ReportFilter):
-    place = df.NumberFilter(field_name="place_id", label="`id` of the place it came from.")
+    place = RowFilter(field_name="place_id", label="`id` of the place it came from.")
 
 
 class PlaceStandsOut(serializers.Serializer):

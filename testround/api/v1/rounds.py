@@ -14,6 +14,7 @@ from rest_framework.response import Response
 
 from testround.api.endpoints import Endpoint, operation
 from testround.api.fields import Input
+from testround.api.filtering import RowFilter
 from testround.api.paging import MOST_ID
 from testround.api.problems import Fault, invalid
 from testround.api.scopes import Scope
@@ -168,11 +169,11 @@ class DiaryEntryOut(serializers.Serializer):
 class RoundFilters(df.FilterSet):
     state = df.ChoiceFilter(choices=Round.State.choices, label="Rounds in this state.")
     pattern = df.CharFilter(field_name="edition__pattern__code", label="Rounds of this pattern, by its code.")
-    edition = df.NumberFilter(field_name="edition_id", label="Rounds on this edition, by its id.")
+    edition = RowFilter(field_name="edition_id", label="Rounds on this edition, by its id.")
 
 
 class DiaryFilters(df.FilterSet):
-    place = df.NumberFilter(field_name="place_id", label="Entries about this place.")
+    place = RowFilter(field_name="place_id", label="Entries about this place.")
     since = df.IsoDateTimeFilter(field_name="at", lookup_expr="gte", label="Entries from this moment on.")
 
 

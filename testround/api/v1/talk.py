@@ -15,6 +15,7 @@ from rest_framework.response import Response
 
 from testround.api.endpoints import Endpoint, operation
 from testround.api.fields import Input
+from testround.api.paging import MOST_ID
 from testround.api.problems import CONFLICT, means
 from testround.api.scopes import Scope
 from testround.api.v1.examples import talk as examples
@@ -53,7 +54,7 @@ class QuestionIn(Input):
     shown = serializers.IntegerField(
         required=False,
         min_value=0,
-        max_value=2**63 - 1,
+        max_value=MOST_ID,
         help_text="The highest `id` of the questions at that place that you have read. Where there are later ones it "
         "is refused, so that nothing is asked twice.",
     )
