@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -18,6 +19,7 @@ from testround.outbox.models import Mail
 from testround.people.models import User
 from testround.reports.claims import is_late
 from testround.rounds.due import Due, dues_of
+from testround.rounds.forms.fields import DateField
 from testround.rounds.models import Place, Round
 from testround.rounds.refusals import Refused
 from testround.rounds.selectors import forecasts
@@ -494,3 +496,9 @@ def test_or_she_leaves_it_at_that(
 
     assert "As far as is known: no mail of this round failed." in page.content.decode()
     assert mailoutbox == []
+
+
+@pytest.mark.parametrize("typed", ["9999-12-31", "0001-01-01"])
+def test_no_day_is_taken_at_which_the_calendar_ends(typed: str) -> None:
+    with pytest.raises(ValidationError, match="This is no date"):
+        DateField().clean(typed)

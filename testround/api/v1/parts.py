@@ -19,6 +19,7 @@ from testround.kernel.problems import InputProblems, Problem
 from testround.kernel.round import LONGEST_CM, MOST_TESTERS, Yarn
 from testround.kernel.roundfile import problems_of
 from testround.patterns.access import Right
+from testround.rounds.forms.fields import EARLIEST_YEAR, LATEST_YEAR
 from testround.rounds.models import Place, Round, SuppliedYarn
 from testround.rounds.refusals import Refused
 from testround.rounds.selectors import round_for
@@ -26,7 +27,6 @@ from testround.rounds.selectors import round_for
 MOST_ON_A_BAND = 1_000_000
 LEAST_ON_A_BAND = 0.001
 HEAVIEST = 7
-EARLIEST_YEAR, LATEST_YEAR = 1900, 9000
 
 
 def round_here(at: Endpoint, code: str, right: Right) -> Round:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 from django import forms
@@ -14,6 +15,7 @@ from testround.people.kept import fresh_key
 from testround.rounds.refusals import Refused
 
 OWN_YARN = "own"
+EARLIEST_YEAR, LATEST_YEAR = 1900, 9000
 # RFC 5321, section 4.5.3.1.3: a path has at most 256 octets, two of them its angle brackets.
 LONGEST_ADDRESS = 254
 
@@ -35,6 +37,13 @@ class DateField(forms.DateField):
             **options.get("error_messages", {}),
         }
         super().__init__(**options)
+
+    def to_python(self, value: Any) -> dt.date | None:
+        day: dt.date | None = super().to_python(value)
+        # Near the ends of the calendar sums of days and zones leave it.
+        if day is not None and not EARLIEST_YEAR <= day.year <= LATEST_YEAR:
+            raise forms.ValidationError(self.error_messages["invalid"], code="invalid")
+        return day
 
 
 def whole(most: int = MOST_TESTERS) -> forms.IntegerField:
