@@ -76,7 +76,8 @@ def work_add(*, kind: str, subject: dict[str, Any], once_key: str = "") -> Work:
     locked until the commit, so that whoever runs it reads what this transaction wrote; a row that is begun may
     have read too early already, and is not shared.
     """
-    with transaction.atomic():
+    # It adds nothing that could be undone by itself, so that there is no need for a savepoint.
+    with transaction.atomic(savepoint=False):
         if once_key:
             work = _shared(kind, once_key, subject)
         else:

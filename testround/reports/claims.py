@@ -63,25 +63,29 @@ def claim(
     AlreadySent
         The key is taken and the content is another: someone went back in the browser and changed it.
     """
-    locked = Place.objects.select_for_update().only("pk", "tester_id", "forgotten_at").get(pk=place.pk)
+    locked = Place.objects.select_for_update().only("pk", "tester_id", "forgotten_at", "state").get(pk=place.pk)
     if locked.forgotten_at is not None and by is not None and locked.tester_id != by.pk:
         # They erased themselves from another window while this was on its way.
         raise PermissionDenied(_("This place is no longer yours: you left it for good."))
+    # How far it has come, from here to the end of the transaction.
+    place.state = locked.state
     digest = _digest(kind, content)
-    submission, is_new = Submission.objects.get_or_create(
+    # Whoever sends the same at the same time waits for the place, so that looking and then writing is enough.
+    before = Submission.objects.filter(place=place, key=key).first()
+    if before is not None:
+        if before.digest != digest:
+            raise AlreadySent
+        return before, False
+    submission = Submission.objects.create(
         place=place,
         key=key,
-        defaults={
-            "kind": kind,
-            "by": by,
-            "digest": digest,
-            "typed": dict(typed or {}),
-            "late": is_late(place, kind),
-        },
+        kind=kind,
+        by=by,
+        digest=digest,
+        typed=dict(typed or {}),
+        late=is_late(place, kind),
     )
-    if not is_new and submission.digest != digest:
-        raise AlreadySent
-    return submission, is_new
+    return submission, True
 
 
 def is_late(place: Place, kind: str) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from functools import cache, cached_property
-from typing import Any, cast
+from typing import Any, TypeVar, cast
 
 from django.db.models import Q, QuerySet
 from django.http import Http404
@@ -24,7 +24,7 @@ from testround.people.models import User
 from testround.recent import Recent
 from testround.reports.asides import SAID
 from testround.reports.bridge import kernel_tester
-from testround.reports.models import Count, Finished, Fit, Photo, Rendition, Submission, Swatch
+from testround.reports.models import Count, Finished, Fit, Photo, Rendition, Reported, Submission, Swatch
 from testround.rounds.models import Consent, Place
 from testround.rounds.selectors import places_of
 from testround.rows import RowsDigest, hanging_on
@@ -34,6 +34,8 @@ _translated: Recent[kernel.Pattern] = Recent(16)
 _sheets: Recent[Sheet] = Recent(32)
 _answers: Recent[SwatchAnswer] = Recent(256)
 _worksheets: Recent[Worksheet] = Recent(64)
+
+AnyReported = TypeVar("AnyReported", bound=Reported)
 
 
 def place_held(user: User, pk: int) -> Place:
@@ -66,9 +68,22 @@ class Desk:
     pattern: kernel.Pattern
     sheet_name: str
     """A name for all that the pattern says, in the dialect in which it says it."""
-    swatches: tuple[Swatch, ...]
-    counts: tuple[Count, ...]
-    finished: tuple[Finished, ...]
+
+    @cached_property
+    def swatches(self) -> tuple[Swatch, ...]:
+        return self._current(Swatch)
+
+    @cached_property
+    def counts(self) -> tuple[Count, ...]:
+        return self._current(Count)
+
+    @cached_property
+    def finished(self) -> tuple[Finished, ...]:
+        return self._current(Finished)
+
+    def _current(self, kind: type[AnyReported]) -> tuple[AnyReported, ...]:
+        rows = kind._default_manager.filter(place=self.place, superseded_at=None)
+        return tuple(rows.order_by("pk"))
 
     @cached_property
     def sheet(self) -> Sheet:
@@ -126,17 +141,12 @@ class Desk:
 
 
 def desk_of(place: Place, terms: Terms | None = None) -> Desk:
-    """Three queries, whatever was sent. With ``terms`` a crochet sheet's words are in that dialect."""
-    current = {"place": place, "superseded_at": None}
+    """No query yet; one for each kind of report that is then read off it, whatever was sent.
+
+    With ``terms`` a crochet sheet's words are in that dialect.
+    """
     name, pattern = _in_terms(place.round.edition, terms)
-    return Desk(
-        place=place,
-        pattern=pattern,
-        sheet_name=name,
-        swatches=tuple(Swatch.objects.filter(**current).order_by("pk")),
-        counts=tuple(Count.objects.filter(**current).order_by("pk")),
-        finished=tuple(Finished.objects.filter(**current).order_by("pk")),
-    )
+    return Desk(place=place, pattern=pattern, sheet_name=name)
 
 
 @cache

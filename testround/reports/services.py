@@ -24,6 +24,7 @@ from testround.reports.selectors import desk_of
 from testround.rounds.models import Place
 from testround.rounds.services import diary_write, place_reach
 from testround.rounds.services.privacy import check_kept
+from testround.rounds.states import place_is_behind
 
 __all__ = [
     "AlreadyCorrected",
@@ -374,7 +375,9 @@ def _tell(submission: Submission, message: str, **places: Any) -> None:
 
 
 def _reach(place: Place, state: str, by: User | None, cause: str) -> None:
-    """Move the place on, never back. Who sends something has taken the place."""
+    """Move the place on, never back. Who sends something has taken the place, and holds its row since the claim."""
+    if not place_is_behind(place.state, state):
+        return
     if place.state == Place.State.OFFERED:
         place_reach(place=place, state=Place.State.TAKEN, by=by, cause="the tester began")
     place_reach(place=place, state=state, by=by, cause=cause)

@@ -20,6 +20,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from testround.kernel.cautions import cautions_for, sitting_caution
+from testround.kernel.gauge import SwatchAnswer
 from testround.kernel.units import tool_label, tools
 from testround.paper.worksheet import Answered
 from testround.paper.worksheet import worksheet_pdf as worksheet_on_paper
@@ -119,11 +120,13 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
 @login_required
 @form_view
 def swatch(request: HttpRequest, pk: int) -> HttpResponse:
-    def make(desk: Desk) -> tuple[SwatchForm, dict[str, object]]:
+    def make(desk: Desk) -> tuple[SwatchForm, Callable[[], dict[str, object]]]:
         corrects = corrected(request, desk.place, Swatch)
         form = form_at(SwatchForm, request, desk, corrects=corrects)
-        answer = None if corrects else desk.swatch_answer()
-        return form, {
+        return form, lambda: beside(desk, form, None if corrects else desk.swatch_answer())
+
+    def beside(desk: Desk, form: SwatchForm, answer: SwatchAnswer | None) -> dict[str, object]:
+        return {
             "answer": answer,
             "said": answer and in_two(answer.sentence(form.reader.units)),
             "compared": compared_flats(desk, answer, form.reader.units) if answer else [],
@@ -158,7 +161,7 @@ def counts(request: HttpRequest, pk: int) -> HttpResponse:
     is_one = section_named(sections_of(held.round.edition.document), asked) is not None
     onto = ""
 
-    def make(desk: Desk) -> tuple[CountsForm, dict[str, object]]:
+    def make(desk: Desk) -> tuple[CountsForm, Callable[[], dict[str, object]]]:
         nonlocal onto
         page = counts_page(desk, asked, posted=request.method == "POST")
         section = page.section
@@ -172,7 +175,7 @@ def counts(request: HttpRequest, pk: int) -> HttpResponse:
         if page.parts and not form.is_bound:
             page = page.with_drafts(drafts_at(desk.place, request.user))
         onto = f"{request.path}?section={page.next}" if page.next else ""
-        return form, {"asides": asides_of(desk.place), "counts": page}
+        return form, lambda: {"asides": asides_of(desk.place), "counts": page}
 
     return answered(
         request,
@@ -206,10 +209,10 @@ def finished(request: HttpRequest, pk: int) -> HttpResponse:
 @login_required
 @form_view
 def sitting(request: HttpRequest, pk: int) -> HttpResponse:
-    def make(desk: Desk) -> tuple[SittingForm, dict[str, object]]:
+    def make(desk: Desk) -> tuple[SittingForm, Callable[[], dict[str, object]]]:
         corrects = corrected(request, desk.place, Sitting)
         form = form_at(SittingForm, request, desk, corrects=corrects)
-        return form, {
+        return form, lambda: {
             "running": None if corrects else running_at(desk.place),
             "stop": StopForm(desk=desk),
             "time": None if corrects else time_of(desk, today=timezone.localdate()),
