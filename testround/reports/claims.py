@@ -63,12 +63,13 @@ def claim(
     AlreadySent
         The key is taken and the content is another: someone went back in the browser and changed it.
     """
-    locked = Place.objects.select_for_update().only("pk", "tester_id", "forgotten_at", "state").get(pk=place.pk)
-    if locked.forgotten_at is not None and by is not None and locked.tester_id != by.pk:
+    row = Place.objects.select_for_update().filter(pk=place.pk)
+    tester, forgotten_at, state = row.values_list("tester_id", "forgotten_at", "state").get()
+    if forgotten_at is not None and by is not None and tester != by.pk:
         # They erased themselves from another window while this was on its way.
         raise PermissionDenied(_("This place is no longer yours: you left it for good."))
     # How far it has come, from here to the end of the transaction.
-    place.state = locked.state
+    place.state = state
     digest = _digest(kind, content)
     # Whoever sends the same at the same time waits for the place, so that looking and then writing is enough.
     before = Submission.objects.filter(place=place, key=key).first()

@@ -151,6 +151,8 @@ class SwatchForm(SentForm):
         self._begin_with(corrects)
 
     def _begin_with(self, corrects: Swatch | None) -> None:
+        if self.is_bound:
+            return
         stated = self.desk.pattern.gauges[0]
         self.initial.setdefault("gauge", stated.key)
         self.initial.setdefault("state", "blocked")

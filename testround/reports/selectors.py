@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cache, cached_property
 from typing import Any, TypeVar, cast
 
@@ -68,6 +69,8 @@ class Desk:
     pattern: kernel.Pattern
     sheet_name: str
     """A name for all that the pattern says, in the dialect in which it says it."""
+    known: Mapping[type[Reported], tuple[Any, ...]] = field(default_factory=dict)
+    """What was read already, of many places at once; the rest is read when it is asked for."""
 
     @cached_property
     def swatches(self) -> tuple[Swatch, ...]:
@@ -82,6 +85,8 @@ class Desk:
         return self._current(Finished)
 
     def _current(self, kind: type[AnyReported]) -> tuple[AnyReported, ...]:
+        if kind in self.known:
+            return self.known[kind]
         rows = kind._default_manager.filter(place=self.place, superseded_at=None)
         return tuple(rows.order_by("pk"))
 
@@ -96,36 +101,46 @@ class Desk:
     @cached_property
     def round(self) -> kernel.Round:
         """The round with this tester alone in it."""
+        return self._round_of(self.tester)
+
+    @cached_property
+    def worksheet(self) -> Worksheet:
+        return _worksheets.get_or_keep(
+            self._swatched_name,
+            lambda: worksheet(self._round_of(self._swatched), self._swatched, sheet=self.sheet),
+        )
+
+    def swatch_answer(self) -> SwatchAnswer | None:
+        """What the swatches say; None before there is one."""
+        return self._swatch_answer if self.swatches else None
+
+    @cached_property
+    def _swatch_answer(self) -> SwatchAnswer:
+        # Several pages of a tester open with it.
+        return _answers.get_or_keep(
+            self._swatched_name,
+            lambda: answer_swatch(self.sheet, self._swatched, self._swatched.swatches),
+        )
+
+    @cached_property
+    def _swatched(self) -> kernel.Tester:
+        """The tester as far as their own numbers and the answer to their swatches rest on them."""
+        return kernel_tester(self.place, {Swatch: self.swatches})
+
+    @cached_property
+    def _swatched_name(self) -> str:
+        """A name for this sheet and that much of this tester, as it is said in the present language."""
+        said = repr((self.sheet_name, get_language(), self._swatched.model_dump_json()))
+        return hashlib.sha256(said.encode()).hexdigest()
+
+    def _round_of(self, tester: kernel.Tester) -> kernel.Round:
         return kernel.Round(
             format="testround/round",
             version=1,
             pattern=self.pattern,
             round=kernel.RoundPlan(title=self.place.round.title),
-            testers=(self.tester,),
+            testers=(tester,),
         )
-
-    @cached_property
-    def worksheet(self) -> Worksheet:
-        return _worksheets.get_or_keep(
-            self._sent, lambda: worksheet(self.round, self.tester, sheet=self.sheet)
-        )
-
-    def swatch_answer(self) -> SwatchAnswer | None:
-        """What the swatches say; None before there is one."""
-        return self._swatch_answer if self.tester.swatches else None
-
-    @cached_property
-    def _swatch_answer(self) -> SwatchAnswer:
-        # Several pages of a tester open with it, and it changes with what they sent alone.
-        return _answers.get_or_keep(
-            self._sent, lambda: answer_swatch(self.sheet, self.tester, self.tester.swatches)
-        )
-
-    @cached_property
-    def _sent(self) -> str:
-        """A name for this sheet and all that this tester sent, as it is said in the present language."""
-        said = repr((self.sheet_name, get_language(), self.tester.model_dump_json()))
-        return hashlib.sha256(said.encode()).hexdigest()
 
     @property
     def lacks_measures(self) -> tuple[kernel.Measure, ...]:

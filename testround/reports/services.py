@@ -78,6 +78,8 @@ def swatch_submit(
     Swatch.objects.create(place=place, submission=submission, typed=dict(typed or {}), **content)
     _tell(submission, _("{name} sent a swatch.") if corrects is None else _("{name} corrected a swatch."))
     _reach(place, Place.State.SWATCH_SENT, by, _("a swatch came"))
+    if not place_is_behind(place.state, Place.State.GAUGE_AGREED):
+        return submission
     answer = desk_of(place).swatch_answer()
     if answer is not None and answer.good:
         _reach(place, Place.State.GAUGE_AGREED, by, _("the swatch will do"))

@@ -106,8 +106,9 @@ def _pattern(copy: _Copy) -> None:
 
 
 def _round(copy: _Copy) -> None:
+    source: Any = copy.row.source
     copy.put("code", copy.code())
-    if copy.row.source.call_code:  # type: ignore[attr-defined]
+    if source.call_code:
         copy.put("call_code", copy.code())
 
 
@@ -172,7 +173,8 @@ def _row(
     instance: Any, table: Table, index: Mapping[type[Model], Mapping[int, int]], stencil: Stencil
 ) -> _Row:
     values = table.row_of(instance)
-    links, people, dates = [], [], []
+    links, dates = [], []
+    people: list[tuple[int, int | None]] = []
     for column, field in enumerate(table.fields):
         value = getattr(instance, field.attname)
         if isinstance(field, ForeignKey) and value is not None:
