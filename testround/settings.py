@@ -333,6 +333,11 @@ SPECTACULAR_SETTINGS = {
     ],
 }
 
+# For so long a published page that was found to hold is given without asking the database again.
+PUBLISHED_UNASKED_SECONDS = environment.whole_number(
+    "TESTROUND_PUBLISHED_UNASKED", default=5 if SERVED else 0
+)
+
 # Errata are posted to other programs in public networks only, but for these hosts of one's own.
 WEBHOOK_PRIVATE_HOSTS = environment.names("TESTROUND_WEBHOOK_PRIVATE_HOSTS", default=[])
 

@@ -72,8 +72,7 @@ def claim(
     place.state = state
     digest = _digest(kind, content)
     # Whoever sends the same at the same time waits for the place, so that looking and then writing is enough.
-    before = Submission.objects.filter(place=place, key=key).first()
-    if before is not None:
+    for before in Submission.objects.filter(place=place, key=key).order_by():
         if before.digest != digest:
             raise AlreadySent
         return before, False

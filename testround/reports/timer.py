@@ -132,9 +132,11 @@ def timer_drop(*, place: Place) -> None:
     RunningSitting.objects.filter(place=place).delete()
 
 
-@transaction.atomic
 def sitting_log(*, place: Place, **report: Any) -> Submission:
-    """Log a sitting by hand. A timer that was forgotten has its answer with it, and is gone."""
+    """Log a sitting by hand. A timer that was forgotten has its answer with it, and is gone.
+
+    In a transaction after the report's: should that one not come about, the timer is asked about once more.
+    """
     submission = sitting_submit(place=place, **report)
     running = running_at(place)
     if running is not None and running.forgotten:
