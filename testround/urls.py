@@ -12,6 +12,8 @@ handler500 = "testround.api.errors.server_error"
 admin.site.login = secure_admin_login(admin.site.login)
 
 urlpatterns = [
+    # Published errata have the most readers.
+    path("", include("testround.errata.urls")),
     path("", include("testround.home.urls")),
     path("mail/", include("testround.outbox.urls")),
     path("account/", include("testround.people.urls_account")),
@@ -21,7 +23,6 @@ urlpatterns = [
     path("rounds/", include("testround.rounds.urls")),
     path("", include("testround.reports.urls")),
     path("", include("testround.talk.urls")),
-    path("", include("testround.errata.urls")),
     path("", include("testround.following.urls")),
     path("api/", include("testround.api.urls")),
     path("", include("testround.operations.urls")),

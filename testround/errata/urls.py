@@ -12,6 +12,16 @@ from testround.errata import (
 
 app_name = "errata"
 urlpatterns: list[URLPattern | URLResolver] = [
+    # What is read by the world comes first, so that it is found first.
+    path("errata/<str:code>/", public_views.errata_list, name="list"),
+    path("errata/<str:code>/errata.pdf", public_views.pdf, name="pdf"),
+    path("errata/<str:code>/errata.json", public_views.document, name="document"),
+    path("errata/<str:code>/errata.atom", public_views.atom, name="feed"),
+    path("errata/<str:code>/errata.txt", public_views.as_text, name="text"),
+    path("errata/<str:code>/embed/", public_views.embed, name="embed"),
+    path("errata/<str:code>/editions/<int:pk>/", public_views.edition, name="edition"),
+    path("errata/<str:code>/<int:number>/", public_views.erratum, name="erratum"),
+    path("errata/<str:code>/<int:number>/erratum.txt", public_views.erratum_as_text, name="erratum_text"),
     path("rounds/<str:code>/results/", views.results, name="results"),
     path("rounds/<str:code>/report/", views.report, name="report"),
     path("rounds/<str:code>/results/report.pdf", views.report_pdf, name="report_pdf"),
@@ -37,13 +47,4 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("patterns/<str:code>/readers/", readers_views.readers, name="readers"),
     path("patterns/<str:code>/readers/<int:pk>/", readers_views.release, name="release"),
     path("patterns/<str:code>/editions/", editions_views.compare, name="compare"),
-    path("errata/<str:code>/", public_views.errata_list, name="list"),
-    path("errata/<str:code>/errata.pdf", public_views.pdf, name="pdf"),
-    path("errata/<str:code>/errata.json", public_views.document, name="document"),
-    path("errata/<str:code>/errata.atom", public_views.atom, name="feed"),
-    path("errata/<str:code>/errata.txt", public_views.as_text, name="text"),
-    path("errata/<str:code>/embed/", public_views.embed, name="embed"),
-    path("errata/<str:code>/editions/<int:pk>/", public_views.edition, name="edition"),
-    path("errata/<str:code>/<int:number>/", public_views.erratum, name="erratum"),
-    path("errata/<str:code>/<int:number>/erratum.txt", public_views.erratum_as_text, name="erratum_text"),
 ]

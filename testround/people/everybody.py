@@ -8,9 +8,10 @@ them, so that this holds whatever a template asks for, and none is set.
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import wraps
+from functools import lru_cache, wraps
 from typing import Any
 
+from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import Resolver404, resolve
@@ -58,7 +59,7 @@ class ForEverybody:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        if not _takes_no_cookies(request.path_info):
+        if not _takes_no_cookies(request.path_info, settings.ROOT_URLCONF):
             return self.get_response(request)
         # Before anybody has read them: `request.COOKIES` is made of this when it is first asked for.
         request.META.pop("HTTP_COOKIE", None)
@@ -68,9 +69,11 @@ class ForEverybody:
         return response
 
 
-def _takes_no_cookies(path: str) -> bool:
+@lru_cache(maxsize=2000)
+def _takes_no_cookies(path: str, addresses: str) -> bool:
+    """Kept for the addresses that are asked for most: Django goes through all there are for each."""
     try:
-        view = resolve(path).func
+        view = resolve(path, addresses).func
     except Resolver404:
         return False
     return getattr(view, "is_for_everybody", False) or getattr(view, "takes_no_cookies", False)

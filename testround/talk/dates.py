@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from urllib.parse import urlsplit
 
 from django.conf import settings
-from django.db.models import Max, Q
+from django.db.models import Max
 from django.db.models.functions import Coalesce, Greatest
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -41,9 +41,9 @@ def changed_of(person: User, address: CalendarAddress) -> dt.datetime:
 
     Every change of a round is in its diary.
     """
-    held = Place.objects.filter(tester=person).values("round")
+    held = Place.objects.filter(tester=person).order_by().values("round")
     run = rounds_spoken_for(person).order_by().values("pk")
-    rounds = Round.objects.filter(Q(pk__in=held) | Q(pk__in=run))
+    rounds = Round.objects.filter(pk__in=held.union(run))
     last: dt.datetime | None = rounds.aggregate(last=Max("diary__at"))["last"]
     return max(last, address.made) if last is not None else address.made
 

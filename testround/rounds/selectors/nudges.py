@@ -76,7 +76,7 @@ class Nudgeable:
 def nudgeable_in(
     rounds: QuerySet[Round] | Iterable[Round], *, now: dt.datetime | None = None
 ) -> list[Nudgeable]:
-    """Whoever needs a word in these rounds, the longest late first, in one query.
+    """Whoever needs a word in these rounds, the longest late first: one query, and one for rounds not read yet.
 
     Only those who have an account can be written to.
     """
@@ -103,7 +103,8 @@ def _waited_for(rounds: QuerySet[Round] | Iterable[Round], now: dt.datetime) -> 
     going = ~Q(round__state__in=[Round.State.PLANNED, Round.State.CLOSED])
     closed = Q(round__state=Round.State.CLOSED, round__closes__gte=date - ASKED_AFTER_CLOSING)
     if isinstance(rounds, QuerySet):
-        rounds = rounds.order_by().values("pk")
+        # Their keys first: within the query, whose rounds they are would be found out last, after every place there is.
+        rounds = list(rounds.order_by().values_list("pk", flat=True))
     return (
         Place.objects.filter(round__in=rounds, state__in=UNMEASURED, tester__is_active=True)
         .annotate(
