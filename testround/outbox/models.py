@@ -5,6 +5,7 @@ from typing import Any
 
 from django.conf import settings
 from django.db import models
+from django.db.models.functions import Upper
 from django.utils import timezone
 
 
@@ -100,7 +101,12 @@ class Mail(models.Model):
     request_id = models.CharField(max_length=64, blank=True, default="", db_default="")
 
     class Meta:
-        indexes = [models.Index(fields=["state", "not_before"])]
+        indexes = [
+            models.Index(fields=["state", "not_before"]),
+            # As `to__iexact` asks: whose mails they are that have no account.
+            models.Index(Upper("to"), name="mail_by_address_any_case"),
+            models.Index(fields=["created"], name="mail_by_age"),
+        ]
         constraints = [
             models.UniqueConstraint(
                 fields=["once_key"], condition=~models.Q(once_key=""), name="mail_key_once"

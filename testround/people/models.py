@@ -69,6 +69,8 @@ class User(AbstractBaseUser, PermissionsMixin):
 
     class Meta:
         constraints = [models.UniqueConstraint(models.functions.Lower("email"), name="user_email_any_case")]
+        # As `email__iexact` asks.
+        indexes = [models.Index(models.functions.Upper("email"), name="user_by_email_any_case")]
 
     def __str__(self) -> str:
         return self.name or self.email

@@ -6,6 +6,7 @@ from typing import Any
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.db.models.functions import Upper
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy, pgettext_lazy
@@ -200,7 +201,12 @@ class Candidate(models.Model):
 
     class Meta:
         ordering = ["pk"]
-        indexes = [models.Index(fields=["round", "state"]), models.Index(fields=["round", "email_key"])]
+        indexes = [
+            models.Index(fields=["round", "state"]),
+            models.Index(fields=["round", "email_key"]),
+            # As `email__iexact` asks.
+            models.Index(Upper("email"), name="candidate_by_email_any_case"),
+        ]
         constraints = [
             models.UniqueConstraint(fields=["round", "key"], name="candidate_key_once"),
             models.UniqueConstraint(
