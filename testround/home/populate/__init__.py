@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from allauth.account.models import EmailAddress
@@ -43,7 +43,6 @@ DESIGNS = (
     Design("fenlight", (Course("closed", 26, 140), Course("planned", 0, -30)), errata=5),
     Design("fenlight", (Course("closed", 28, 350), Course("closed", 18, 200)), errata=10),
 )
-DESIGNS_EACH = 5
 TESTERS_EACH = 60
 # Testers of one designer who also test for the next.
 SHARED_TESTERS = 20
@@ -53,15 +52,15 @@ AT_ONCE = 10
 GARMENTS = ["Cardigan", "Pullover", "Vest", "Shrug", "Tunic", "Skirt", "Poncho", "Jacket", "Top", "Hoodie"]
 
 
-def populate(*, designers: int, seed: int, say: Say) -> dict[str, int]:
+def populate(*, designers: int, seed: int, say: Say, designs: Sequence[Design] = DESIGNS) -> dict[str, int]:
     """Fill an empty database for so many designers; returns how many rows each table got, by its plural name.
 
     Nobody can sign in to the accounts: they have no password, and their addresses lead nowhere.
     """
     tables = {model: Table(model) for model in (User, EmailAddress, *TABLES, Mail, Work)}
-    say(f"Making {len(DESIGNS)} patterns with their rounds to copy")
+    say(f"Making {len(designs)} patterns with their rounds to copy")
     copiers = [
-        Copier(stencil_of(design, _dice(f"{seed}-{number}")), tables) for number, design in enumerate(DESIGNS)
+        Copier(stencil_of(design, _dice(f"{seed}-{number}")), tables) for number, design in enumerate(designs)
     ]
     say(f"Writing {designers} designers and {designers * TESTERS_EACH} testers")
     with transaction.atomic():
@@ -115,9 +114,10 @@ def _designer(
     begin = number * TESTERS_EACH
     crowd = [testers[n % len(testers)] for n in range(begin, begin + TESTERS_EACH + SHARED_TESTERS)]
     crowd = list(dict.fromkeys(crowd))
-    first = DESIGNS_EACH * (number % 2)
+    each = len(copiers) // 2
+    first = each * (number % 2)
     before = {model: tables[model].next_pk for model in (Round, Place, Submission)}
-    for copier in copiers[first : first + DESIGNS_EACH]:
+    for copier in copiers[first : first + each]:
         copier.write(
             designer=owner,
             testers=rng.sample(crowd, k=min(len(crowd), 40)),
