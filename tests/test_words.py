@@ -343,7 +343,7 @@ def test_a_context_is_no_message() -> None:
 # Rooms that say nothing past the catalogue; the kernel has its own test.
 SPOKEN_ROOMS = ("api", "errata", "following", "home", "paper", "patterns", "people")
 # What a terminal or a page for developers says, and the demo's own people.
-UNSPOKEN = ("management", "demo.py", "gallery.py")
+UNSPOKEN = ("management", "demo.py", "gallery.py", "populate")
 # The OpenAPI document, its examples and the kinds of problem are for programmers, in the one language of the format.
 IN_ENGLISH = {
     ("api", "v1"),
