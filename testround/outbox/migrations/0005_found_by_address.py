@@ -13,7 +13,7 @@ class Migration(migrations.Migration):
     atomic = False
 
     dependencies = [
-        ('outbox', '0003_mails'),
+        ('outbox', '0004_request_ids'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
