@@ -20,6 +20,7 @@ from testround.patterns.access import Right
 from testround.patterns.models import Edition, Pattern
 from testround.patterns.selectors import patterns_of
 from testround.people.models import User
+from testround.prepared import Prepared
 from testround.reports.steps import Step, next_step
 from testround.rounds.course import somebody_in, standstill
 from testround.rounds.due import UNMEASURED, What, date_of, overdue
@@ -87,15 +88,14 @@ class Today:
 def today_of(user: User) -> Today:
     """What a person has to do. Whoever runs no pattern is asked after as a tester alone, and most people test."""
     date = timezone.localdate()
-    editions = Prefetch("editions", Edition.objects.defer("sheet"))
-    patterns = list(patterns_of(user).prefetch_related(editions)[:SHOWN])
+    patterns = _PATTERNS.rows(user=user)
     # Every right to do something comes with the right to see.
-    rounds = list(_running(user, date)[:SHOWN]) if patterns else []
-    places = list(places_of(user).order_by("round__closes", "pk")[:SHOWN])
+    rounds = _RUNNING.rows(user=user, date=date, now=timezone.now()) if patterns else []
+    places = _PLACES.rows(user=user)
     needs = [need for place in places for need in _needs_of_place(place, date)]
     if patterns:
         needs += _needs_of_rounds(rounds, user)
-        needs += [_next_in_reserve(vacancy) for vacancy in vacancies_for(user)[:SHOWN]]
+        needs += [_next_in_reserve(vacancy) for vacancy in _VACANCIES.rows(user=user)]
     needs += [_said(waiting) for waiting in waiting_for(user, places, runs=bool(patterns))]
     return Today(
         # What is as pressing stays in the order of its rounds.
@@ -103,14 +103,14 @@ def today_of(user: User) -> Today:
         rounds=rounds,
         patterns=patterns,
         places=[Making(desk.place, next_step(desk)) for desk in desks_of(places)],
-        looked_on=list(rounds_looked_on(user).order_by("-created", "-pk")[:SHOWN]),
+        looked_on=_LOOKED_ON.rows(user=user),
     )
 
 
-def _running(user: User, date: dt.date) -> QuerySet[Round]:
+def _running(user: User, date: dt.date, now: dt.datetime) -> QuerySet[Round]:
     """Rounds that are not closed, each with its late places and its offered places without an open link."""
     open_links = Invitation.objects.filter(
-        place=OuterRef("places__pk"), used_at=None, withdrawn_at=None, expires__gt=timezone.now()
+        place=OuterRef("places__pk"), used_at=None, withdrawn_at=None, expires__gt=now
     )
     trouble = (
         Mail.objects.filter(about=OuterRef("code"), state__in=TROUBLED, finished=None)
@@ -164,7 +164,7 @@ def _needs_of_rounds(rounds: list[Round], user: User) -> Iterator[Need]:
         yield from _at_the_close(round)
     for round, ones in waiting.items():
         yield from _nudges(round, ones)
-    for round in _closed_without_a_day(user)[:SHOWN]:
+    for round in _WITHOUT_A_DAY.rows(user=user):
         yield _day_of_deleting(round)
 
 
@@ -175,6 +175,20 @@ def _closed_without_a_day(user: User) -> QuerySet[Round]:
     )
     closed = rounds_of(user, Right.EDIT).filter(gave, state=Round.State.CLOSED, purge_on=None)
     return closed.defer("edition__sheet", "terms")
+
+
+_PATTERNS: Prepared[Pattern] = Prepared(
+    lambda user: patterns_of(user).prefetch_related(Prefetch("editions", Edition.objects.defer("sheet")))[
+        :SHOWN
+    ]
+)
+_RUNNING: Prepared[Round] = Prepared(lambda user, date, now: _running(user, date, now)[:SHOWN])
+_PLACES: Prepared[Place] = Prepared(lambda user: places_of(user).order_by("round__closes", "pk")[:SHOWN])
+_VACANCIES: Prepared[Vacancy] = Prepared(lambda user: vacancies_for(user)[:SHOWN])
+_LOOKED_ON: Prepared[Round] = Prepared(
+    lambda user: rounds_looked_on(user).order_by("-created", "-pk")[:SHOWN]
+)
+_WITHOUT_A_DAY: Prepared[Round] = Prepared(lambda user: _closed_without_a_day(user)[:SHOWN])
 
 
 def _day_of_deleting(round: Round) -> Need:

@@ -7,6 +7,16 @@ from django.utils.translation import gettext as _
 from testround.patterns.models import SheetState
 from testround.people.held import Shelf, keeps
 from testround.people.models import User
+from testround.prepared import Prepared
+
+_SAVES: Prepared[SheetState] = Prepared(
+    lambda user: (
+        SheetState.objects.filter(saved_by=user)
+        .select_related("edition__pattern")
+        .defer("sheet", "edition__sheet")
+        .order_by("pk")
+    )
+)
 
 
 @keeps
@@ -19,10 +29,7 @@ def saves_held(user: User) -> Shelf:
             "saved": state.saved_at,
             "how": state.get_way_display(),
         }
-        for state in SheetState.objects.filter(saved_by=user)
-        .select_related("edition__pattern")
-        .defer("sheet", "edition__sheet")
-        .order_by("pk")
+        for state in _SAVES.rows(user=user)
     ]
     return Shelf(
         "saves", _("When you saved a pattern's sheet"), _("the owner of the pattern and its editors"), rows

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 from django.db.models import QuerySet
@@ -13,6 +14,7 @@ from testround.kernel.discrepancy import worked_out
 from testround.kernel.sheet import Sheet
 from testround.people.held import HeldFile, Shelf, keeps
 from testround.people.models import User
+from testround.prepared import Prepared
 from testround.reports.bridge import testers_at
 from testround.reports.models import Count, Finished, Fit, Photo, Remark, Sitting, Submission, Swatch
 from testround.reports.photos import photos_delete
@@ -97,6 +99,11 @@ def photos_go_unseen(place: Place) -> None:
     photos_delete(Photo.objects.filter(place=place, superseded_at=None))
 
 
+_SENT: Prepared[Submission] = Prepared(
+    lambda user: Submission.objects.filter(place__tester=user).order_by("pk")
+)
+
+
 @keeps
 def reports_held(user: User) -> Shelf:
     rows: list[dict[str, Any]] = [
@@ -107,7 +114,7 @@ def reports_held(user: User) -> Shelf:
             "late": sent.late,
             "typed": sent.typed,
         }
-        for sent in Submission.objects.filter(place__tester=user).order_by("pk")
+        for sent in _SENT.rows(user=user)
     ]
     return Shelf("reports", _("Reports you sent"), str(THOSE_OF_THE_ROUND), rows)
 
@@ -122,13 +129,19 @@ FIELDS: dict[type[Any], tuple[str, ...]] = {
 }
 
 
+def _left_by(user: User, model: type[Any]) -> QuerySet[Any]:
+    return model._default_manager.filter(place__tester=user).order_by("pk")
+
+
+_LEFT: dict[type[Any], Prepared[Any]] = {model: Prepared(partial(_left_by, model=model)) for model in FIELDS}
+
+
 @keeps
 def values_held(user: User) -> Shelf:
     """Every row that a report left, also those that a later one corrected."""
     rows: list[dict[str, Any]] = []
     for model, fields in FIELDS.items():
-        found: QuerySet[Any] = model._default_manager.filter(place__tester=user).order_by("pk")
-        for row in found:
+        for row in _LEFT[model].rows(user=user):
             rows.append(
                 {
                     "place": row.place_id,
@@ -147,10 +160,13 @@ def values_held(user: User) -> Shelf:
     )
 
 
+_PHOTOS: Prepared[Photo] = Prepared(lambda user: Photo.objects.filter(place__tester=user).order_by("pk"))
+
+
 @keeps
 def photos_held(user: User) -> Shelf:
     rows, files = [], []
-    for photo in Photo.objects.filter(place__tester=user).order_by("pk"):
+    for photo in _PHOTOS.rows(user=user):
         stored = photo.original or photo.incoming
         name = f"photos/{photo.place_id}/{photo.code}.jpg" if stored else None
         rows.append(

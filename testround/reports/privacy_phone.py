@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from testround.people.held import Shelf, keeps
 from testround.people.models import User
+from testround.prepared import Prepared
 from testround.reports.models import Counter, Draft, RunningSitting, StepTick
 from testround.rounds.models import Place
 from testround.rounds.services.privacy import forgets
@@ -22,6 +23,21 @@ def phone_forget(places: Sequence[Place]) -> None:
         model._default_manager.filter(place__in=places).delete()
 
 
+_DRAFTS: Prepared[Draft] = Prepared(lambda user: Draft.objects.filter(person=user).order_by("pk"))
+_COUNTERS: Prepared[Counter] = Prepared(
+    lambda user: (
+        Counter.objects.filter(place__tester=user)
+        .annotate(total=Sum("presses__rows"))
+        .prefetch_related("presses")
+        .order_by("pk")
+    )
+)
+_TICKS: Prepared[StepTick] = Prepared(lambda user: StepTick.objects.filter(place__tester=user).order_by("pk"))
+_RUNNING: Prepared[RunningSitting] = Prepared(
+    lambda user: RunningSitting.objects.filter(place__tester=user).order_by("pk")
+)
+
+
 @keeps
 def drafts_held(user: User) -> Shelf:
     rows = [
@@ -32,7 +48,7 @@ def drafts_held(user: User) -> Shelf:
             "revision": draft.revision,
             "typed": draft.values,
         }
-        for draft in Draft.objects.filter(person=user).order_by("pk")
+        for draft in _DRAFTS.rows(user=user)
     ]
     return Shelf("drafts", _("Drafts you have not sent"), _("nobody"), rows)
 
@@ -40,12 +56,6 @@ def drafts_held(user: User) -> Shelf:
 @keeps
 def counting_held(user: User) -> Shelf:
     """Counters with their totals and the single presses, steps ticked off, and a sitting under way."""
-    counters = (
-        Counter.objects.filter(place__tester=user)
-        .annotate(total=Sum("presses__rows"))
-        .prefetch_related("presses")
-        .order_by("pk")
-    )
     rows: list[dict[str, Any]] = [
         {
             "place": counter.place_id,
@@ -57,11 +67,11 @@ def counting_held(user: User) -> Shelf:
             "rows": counter.total or 0,
             "presses": [{"rows": press.rows, "at": press.at} for press in counter.presses.all()],
         }
-        for counter in counters
+        for counter in _COUNTERS.rows(user=user)
     ]
     rows += [
         {"place": tick.place_id, "what": "step", "number": tick.number, "done": tick.done, "at": tick.at}
-        for tick in StepTick.objects.filter(place__tester=user).order_by("pk")
+        for tick in _TICKS.rows(user=user)
     ]
     rows += [
         {
@@ -70,7 +80,7 @@ def counting_held(user: User) -> Shelf:
             "started": running.started_at,
             "part": running.part,
         }
-        for running in RunningSitting.objects.filter(place__tester=user).order_by("pk")
+        for running in _RUNNING.rows(user=user)
     ]
     return Shelf(
         "counting",

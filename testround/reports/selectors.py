@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import cache, cached_property
+from functools import cache, cached_property, partial
 from typing import Any, TypeVar, cast
 
 from django.db.models import Q, QuerySet
@@ -22,6 +22,7 @@ from testround.patterns.access import Right, patterns_open_to
 from testround.patterns.compiled import name_of_sheet
 from testround.patterns.models import Edition
 from testround.people.models import User
+from testround.prepared import Prepared
 from testround.recent import Recent
 from testround.reports.asides import SAID
 from testround.reports.bridge import kernel_tester
@@ -41,7 +42,13 @@ AnyReported = TypeVar("AnyReported", bound=Reported)
 
 def place_held(user: User, pk: int) -> Place:
     """The place, when this person holds it; otherwise there is no such page."""
-    return get_object_or_404(places_of(user), pk=pk)
+    place = _HELD.first(user=user, pk=pk)
+    if place is None:
+        raise Http404
+    return place
+
+
+_HELD: Prepared[Place] = Prepared(lambda user, pk: places_of(user).filter(pk=pk))
 
 
 def place_run(user: User, code: str, pk: int) -> Place:
@@ -87,8 +94,7 @@ class Desk:
     def _current(self, kind: type[AnyReported]) -> tuple[AnyReported, ...]:
         if kind in self.known:
             return self.known[kind]
-        rows = kind._default_manager.filter(place=self.place, superseded_at=None)
-        return tuple(rows.order_by("pk"))
+        return tuple(_CURRENT[kind].rows(place=self.place))
 
     @cached_property
     def sheet(self) -> Sheet:
@@ -162,6 +168,15 @@ def desk_of(place: Place, terms: Terms | None = None) -> Desk:
     """
     name, pattern = _in_terms(place.round.edition, terms)
     return Desk(place=place, pattern=pattern, sheet_name=name)
+
+
+def _current_of(place: Place, kind: type[Any]) -> QuerySet[Any]:
+    return kind._default_manager.filter(place=place, superseded_at=None).order_by("pk")
+
+
+_CURRENT: dict[type[Any], Prepared[Any]] = {
+    kind: Prepared(partial(_current_of, kind=kind)) for kind in (Swatch, Count, Finished)
+}
 
 
 @cache

@@ -11,18 +11,34 @@ from testround.kernel.words import commas
 from testround.patterns.models import Membership, Pattern
 from testround.people.held import Shelf, erases, hinders, keeps
 from testround.people.models import User
+from testround.prepared import Prepared
 from testround.rounds.models import Candidate, DiaryEntry, Nudge, Place, Reminder
 from testround.rounds.services.privacy import tester_erase
 
 TITLES_NAMED = 5
 
 
+_PATTERNS: Prepared[Pattern] = Prepared(lambda user: Pattern.objects.filter(owner=user).order_by("pk"))
+_PLACES: Prepared[Place] = Prepared(
+    lambda user: (
+        Place.objects.filter(tester=user)
+        .select_related("round__edition__pattern")
+        .prefetch_related("consents")
+        .order_by("pk")
+    )
+)
+_REMINDERS: Prepared[Reminder] = Prepared(
+    lambda user: Reminder.objects.filter(day__person=user).select_related("day").order_by("pk")
+)
+_NUDGES: Prepared[Nudge] = Prepared(lambda user: Nudge.objects.filter(person=user).order_by("pk"))
+_ENTRIES: Prepared[DiaryEntry] = Prepared(
+    lambda user: DiaryEntry.objects.filter(by=user).select_related("round__edition__pattern").order_by("pk")
+)
+
+
 @keeps
 def patterns_held(user: User) -> Shelf:
-    rows = [
-        {"title": pattern.title, "created": pattern.created}
-        for pattern in Pattern.objects.filter(owner=user).order_by("pk")
-    ]
+    rows = [{"title": pattern.title, "created": pattern.created} for pattern in _PATTERNS.rows(user=user)]
     return Shelf("patterns", _("Patterns you own"), _("their editors; of a round, its testers"), rows)
 
 
@@ -49,12 +65,7 @@ def memberships_held(user: User) -> Shelf:
 
 @keeps
 def places_held(user: User) -> Shelf:
-    places = (
-        Place.objects.filter(tester=user)
-        .select_related("round__edition__pattern")
-        .prefetch_related("consents")
-        .order_by("pk")
-    )
+    places = _PLACES.rows(user=user)
     rows = [
         {
             "place": place.pk,
@@ -132,13 +143,14 @@ def offers_held(user: User) -> Shelf:
 @keeps
 def reminders_held(user: User) -> Shelf:
     """Of which dates the person was reminded, by the program or by the designer's friendly word."""
-    reminders = Reminder.objects.filter(day__person=user).select_related("day").order_by("pk")
     rows: list[dict[str, Any]] = [
         {"place": row.place_id, "of": row.what, "due": row.due, "when": row.when, "at": row.day.at}
-        for row in reminders
+        for row in _REMINDERS.rows(user=user)
     ]
-    nudges = Nudge.objects.filter(person=user).order_by("pk")
-    rows += [{"place": row.place_id, "of": "a word from the designer", "at": row.at} for row in nudges]
+    rows += [
+        {"place": row.place_id, "of": "a word from the designer", "at": row.at}
+        for row in _NUDGES.rows(user=user)
+    ]
     return Shelf(
         "reminders",
         _("What you were reminded of"),
@@ -149,7 +161,6 @@ def reminders_held(user: User) -> Shelf:
 
 @keeps
 def diary_held(user: User) -> Shelf:
-    entries = DiaryEntry.objects.filter(by=user).select_related("round__edition__pattern").order_by("pk")
     rows = [
         {
             "pattern": entry.round.edition.pattern.title,
@@ -157,7 +168,7 @@ def diary_held(user: User) -> Shelf:
             "at": entry.at,
             "text": entry.text,
         }
-        for entry in entries
+        for entry in _ENTRIES.rows(user=user)
     ]
     return Shelf(
         "diary", _("What the diaries say you did"), _("the designer of the round and its editors"), rows

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy
 
 from testround.people.held import Shelf, keeps
 from testround.people.models import User
+from testround.prepared import Prepared
 from testround.reports.privacy import WORDLESS
 from testround.rounds.models import Place
 from testround.rounds.services.privacy import forgets
@@ -25,6 +26,17 @@ def talk_forgets(places: Sequence[Place]) -> None:
     Word.objects.filter(place__in=places).delete()
     Look.objects.filter(place__in=places).delete()
     Question.objects.filter(place__in=places).update(text=WORDLESS, by_name=False, by=None)
+
+
+_NOTES: Prepared[Note] = Prepared(
+    lambda user: Note.objects.filter(by=user).select_related("round").order_by("pk")
+)
+_ANSWERS: Prepared[Answer] = Prepared(
+    lambda user: Answer.objects.filter(by=user).select_related("question__round").order_by("pk")
+)
+_LOOKS: Prepared[Look] = Prepared(
+    lambda user: Look.objects.filter(person=user).select_related("round").order_by("pk")
+)
 
 
 @keeps
@@ -62,9 +74,8 @@ def told_held(user: User) -> Shelf:
     """Notes and answers that the person wrote as designer or editor."""
     rows: list[dict[str, Any]] = [
         {"what": "note", "round": note.round.title, "at": note.at, "text": note.text}
-        for note in Note.objects.filter(by=user).select_related("round").order_by("pk")
+        for note in _NOTES.rows(user=user)
     ]
-    answers = Answer.objects.filter(by=user).select_related("question__round").order_by("pk")
     rows += [
         {
             "what": "addition" if answer.is_addition else "answer",
@@ -73,7 +84,7 @@ def told_held(user: User) -> Shelf:
             "at": answer.at,
             "text": answer.text,
         }
-        for answer in answers
+        for answer in _ANSWERS.rows(user=user)
     ]
     return Shelf("told", _("Notes and answers you wrote"), ALL_OF_THE_ROUND, rows)
 
@@ -87,9 +98,8 @@ def calendar_held(user: User) -> Shelf:
 
 @keeps
 def looks_held(user: User) -> Shelf:
-    looks = Look.objects.filter(person=user).select_related("round").order_by("pk")
     rows = [
         {"what": look.what, "round": look.round.title, "place": look.place_id, "at": look.at}
-        for look in looks
+        for look in _LOOKS.rows(user=user)
     ]
     return Shelf("looks", _("When you last looked at notes, questions and private words"), _("nobody"), rows)

@@ -29,6 +29,7 @@ from django.utils.translation import pgettext
 
 from testround.patterns.access import Right, patterns_open_to
 from testround.people.models import User
+from testround.prepared import Prepared
 from testround.rounds.models import Place, Round
 from testround.rounds.selectors import places_of
 from testround.talk.likeness import likeness
@@ -55,6 +56,14 @@ def rounds_heard_by(user: User) -> QuerySet[Round]:
     return Round.objects.filter(
         Q(pk__in=rounds_spoken_for(user).values("pk")) | Q(pk__in=held)
     ).select_related("edition__pattern__owner")
+
+
+def round_heard(user: User, code: str) -> Round | None:
+    """The round whose notes and questions a person reads, by its code."""
+    return _HEARD.first(user=user, code=code)
+
+
+_HEARD: Prepared[Round] = Prepared(lambda user, code: rounds_heard_by(user).filter(code=code))
 
 
 def threads_of(user: User) -> QuerySet[Place]:
@@ -124,13 +133,19 @@ class Listener:
 
 def listener_of(user: User, round: Round) -> Listener:
     """One query for the places held, one for whether the person speaks for the round."""
-    places = list(places_of(user).filter(round=round).order_by("pk"))
+    places = _HELD_IN.rows(user=user, round=round)
     return Listener(
         round=round,
-        speaks=rounds_spoken_for(user).filter(pk=round.pk).exists(),
+        speaks=_SPOKEN_FOR.first(user=user, round=round) is not None,
         places=frozenset(place.pk for place in places),
         place=places[0] if places else None,
     )
+
+
+_HELD_IN: Prepared[Place] = Prepared(lambda user, round: places_of(user).filter(round=round).order_by("pk"))
+_SPOKEN_FOR: Prepared[tuple[int]] = Prepared(
+    lambda user, round: rounds_spoken_for(user).filter(pk=round.pk).values_list("pk")
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -269,7 +284,7 @@ def waiting_for(user: User, places: Sequence[Place] | None = None, *, runs: bool
     if places is None:
         places = places_of(user).order_by("round__closes", "pk")[:WAITING_SHOWN]
     found = _waiting_questions(user) if runs else []
-    words = dict(new_words(user).order_by().values_list("place").annotate(count=Count("pk"))[:WAITING_SHOWN])
+    words = dict(_NEW_WORDS.rows(user=user))
     if words:
         threads = threads_of(user).filter(pk__in=words).order_by("pk")
         found += [Waiting("word", words[place.pk], place.round, place) for place in threads]
@@ -281,21 +296,34 @@ def waiting_for(user: User, places: Sequence[Place] | None = None, *, runs: bool
     return found
 
 
-def _waiting_questions(user: User) -> list[Waiting]:
+_NEW_WORDS: Prepared[tuple[int, int]] = Prepared(
+    lambda user: new_words(user).order_by().values_list("place").annotate(count=Count("pk"))[:WAITING_SHOWN]
+)
+
+
+def _unanswered_of(user: User) -> QuerySet[Round]:
+    """The rounds in which a person has questions to answer, each with how many are ``waiting``."""
     unanswered = ~Exists(Answer.objects.filter(question=OuterRef("questions__pk")))
-    asked = (
+    return (
         rounds_spoken_for(user)
         .defer("edition__sheet", "terms")
         .annotate(waiting=Count("questions", filter=Q(questions__isnull=False) & unanswered))
         .filter(waiting__gt=0)
         .order_by("-created", "-pk")
     )
-    return [Waiting("question", round.waiting, round) for round in asked[:WAITING_SHOWN]]
 
 
-def _news_of_places(user: User, places: dict[int, Place]) -> list[Waiting]:
-    answers = (
-        Answer.objects.filter(question__round__in=places)
+_UNANSWERED: Prepared[Round] = Prepared(lambda user: _unanswered_of(user)[:WAITING_SHOWN])
+
+
+def _waiting_questions(user: User) -> list[Waiting]:
+    return [Waiting("question", round.waiting, round) for round in _UNANSWERED.rows(user=user)]
+
+
+def _answers_heard(user: User) -> QuerySet[Any]:
+    """By round in which a person holds a place, how many answers came since they last looked."""
+    return (
+        Answer.objects.filter(question__round__in=places_of(user).values("round"))
         .exclude(by=user)
         .annotate(looked=_looked(user, Look.At.QUESTIONS, round=OuterRef("question__round")))
         .filter(at__gt=F("looked"))
@@ -303,8 +331,12 @@ def _news_of_places(user: User, places: dict[int, Place]) -> list[Waiting]:
         .values_list("question__round")
         .annotate(count=Count("pk"))
     )
-    notes = (
-        Note.objects.filter(round__in=places)
+
+
+def _notes_heard(user: User) -> QuerySet[Any]:
+    """The same of notes."""
+    return (
+        Note.objects.filter(round__in=places_of(user).values("round"))
         .exclude(by=user)
         .annotate(looked=_looked(user, Look.At.NOTES, round=OuterRef("round")))
         .filter(at__gt=F("looked"))
@@ -312,8 +344,16 @@ def _news_of_places(user: User, places: dict[int, Place]) -> list[Waiting]:
         .values_list("round")
         .annotate(count=Count("pk"))
     )
+
+
+_ANSWERS_HEARD: Prepared[tuple[int, int]] = Prepared(_answers_heard)
+_NOTES_HEARD: Prepared[tuple[int, int]] = Prepared(_notes_heard)
+
+
+def _news_of_places(user: User, places: dict[int, Place]) -> list[Waiting]:
     found = []
-    for what, counts in (("answer", dict(answers)), ("note", dict(notes))):
+    for what, heard in (("answer", _ANSWERS_HEARD), ("note", _NOTES_HEARD)):
+        counts = dict(heard.rows(user=user))
         found += [
             Waiting(what, counts[pk], place.round, place) for pk, place in places.items() if counts.get(pk)
         ]

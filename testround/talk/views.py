@@ -36,7 +36,7 @@ from testround.talk.selectors import (
     listener_of,
     notes_with_new,
     questions_in,
-    rounds_heard_by,
+    round_heard,
     rounds_spoken_for,
     shown_to,
     threads_of,
@@ -56,7 +56,9 @@ def _posted(request: HttpRequest) -> Any:
 
 
 def _heard(request: HttpRequest, code: str) -> Listener:
-    round = get_object_or_404(rounds_heard_by(request.user), code=code)
+    round = round_heard(request.user, code)
+    if round is None:
+        raise Http404
     return listener_of(request.user, round)
 
 

@@ -31,13 +31,16 @@ class _Pass(socketserver.BaseRequestHandler):
         with contextlib.suppress(OSError), socket.create_connection(self.server.far_end) as far:
             ends = {self.request: far, far: self.request}
             self.server.ends.update(ends)
+            is_asked = False
             try:
                 while not self.server.is_pulled:
                     for end in select.select(list(ends), [], [], 0.05)[0]:
                         piece = end.recv(PIECE)
                         if not piece:
                             return
-                        if end is far and self.server.is_deaf:
+                        if end is not far:
+                            is_asked = is_asked or self.server.loses_the_answer_to in piece
+                        elif is_asked and self.server.is_deaf:
                             # What the server says is lost on the way.
                             self.server.pull()
                             return
@@ -58,6 +61,7 @@ class Cable(socketserver.ThreadingTCPServer):
         self.ends: set[Any] = set()
         self.is_pulled = False
         self.is_deaf = False
+        self.loses_the_answer_to = b""
         super().__init__(("127.0.0.1", 0), _Pass)
         self.url = f"http://127.0.0.1:{self.server_address[1]}"
         threading.Thread(target=self.serve_forever, kwargs={"poll_interval": 0.05}, daemon=True).start()
@@ -68,8 +72,9 @@ class Cable(socketserver.ThreadingTCPServer):
             with contextlib.suppress(OSError):
                 end.shutdown(socket.SHUT_RDWR)
 
-    def pull_on_the_answer(self) -> None:
-        """The next request reaches the server, whose answer gets lost."""
+    def pull_on_the_answer(self, to: str) -> None:
+        """The next request to an address reaches the server, whose answer gets lost; others pass until then."""
+        self.loses_the_answer_to = f"POST {to} ".encode()
         self.is_deaf = True
 
     def plug_in(self) -> None:

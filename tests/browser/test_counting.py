@@ -177,7 +177,7 @@ def test_an_answer_that_is_lost_on_the_way_counts_nothing_twice(line: Line, plac
     until(page, KEPT)
     on(page, 3)
 
-    line.cable.pull_on_the_answer()
+    line.cable.pull_on_the_answer(f"/places/{place.pk}/counting/events/")
     page.evaluate("window.dispatchEvent(new Event('online'))")
     page.wait_for_timeout(1000)
     taken, waiting = totals(place), page.inner_text("[data-count-waiting]")

@@ -144,7 +144,7 @@ def test_an_answer_lost_in_the_middle_of_sending_makes_one_report(line: Line, pl
     page = line.window.page
     line.window.open(path("swatch", place))
     fill(page)
-    line.cable.pull_on_the_answer()
+    line.cable.pull_on_the_answer(path("swatch", place))
 
     page.click("text=Send the swatch")
     page.wait_for_selector("text=/Not sent yet: no/")

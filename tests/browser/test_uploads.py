@@ -82,8 +82,10 @@ def test_a_photo_whose_way_was_cut_says_so_and_is_sent_at_a_tap(
     assert Photo.objects.count() == 1
 
 
-def test_an_answer_lost_on_the_way_makes_no_second_photo(line: Line, page: Page, photos: list[Path]) -> None:
-    line.cable.pull_on_the_answer()
+def test_an_answer_lost_on_the_way_makes_no_second_photo(
+    line: Line, page: Page, place: Place, photos: list[Path]
+) -> None:
+    line.cable.pull_on_the_answer(f"/places/{place.pk}/photo/")
 
     send(page, photos[0])
     page.wait_for_selector("text=Try again")

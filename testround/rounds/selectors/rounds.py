@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from django.db.models import Count, Q, QuerySet
-from django.shortcuts import get_object_or_404
+from django.http import Http404
 
 from testround.patterns.access import Right, patterns_open_to, require
 from testround.patterns.models import Edition
 from testround.patterns.selectors import editions_of
 from testround.people.models import User
+from testround.prepared import Prepared
 from testround.rounds.models import DiaryEntry, Place, Round
 
 
@@ -28,9 +29,15 @@ def round_for(user: User, code: str, right: Right) -> Round:
     PermissionDenied
         They see it and may not do that.
     """
-    round = get_object_or_404(rounds_of(user, Right.LOOK if right is Right.LOOK else Right.SEE), code=code)
+    round = (_LOOKED_ON if right is Right.LOOK else _SEEN).first(user=user, code=code)
+    if round is None:
+        raise Http404
     require(user, right, round.edition.pattern)
     return round
+
+
+_LOOKED_ON: Prepared[Round] = Prepared(lambda user, code: rounds_of(user, Right.LOOK).filter(code=code))
+_SEEN: Prepared[Round] = Prepared(lambda user, code: rounds_of(user, Right.SEE).filter(code=code))
 
 
 def editions_open_to(user: User) -> QuerySet[Edition]:

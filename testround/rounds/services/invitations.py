@@ -17,6 +17,7 @@ from testround.outbox.mail import mail_send
 from testround.patterns.access import Right, require
 from testround.people.language import speaking_to, speaking_to_address
 from testround.people.models import User
+from testround.prepared import Prepared
 from testround.rounds import letters
 from testround.rounds.clock import end_of_day, local_day, today_for
 from testround.rounds.models import PHOTO_USES, Consent, Invitation, Place, Round
@@ -119,14 +120,17 @@ def invitation_of_secret(secret: str) -> Invitation:
     UnknownInvitation
         No invitation has that secret.
     """
-    invitation = (
-        Invitation.objects.filter(secret_hash=secret_hash(secret))
-        .select_related("place__round__edition__pattern__owner", "place__tester", "place__candidate")
-        .first()
-    )
+    invitation = _BY_SECRET.first(hash=secret_hash(secret))
     if invitation is None:
         raise UnknownInvitation
     return invitation
+
+
+_BY_SECRET: Prepared[Invitation] = Prepared(
+    lambda hash: Invitation.objects.filter(secret_hash=hash).select_related(
+        "place__round__edition__pattern__owner", "place__tester", "place__candidate"
+    )
+)
 
 
 def invitation_check(invitation: Invitation) -> None:

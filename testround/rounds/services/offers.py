@@ -23,6 +23,7 @@ from testround.kernel.round import LONGEST_CM
 from testround.kernel.units import decimal
 from testround.kernel.words import commas
 from testround.outbox.services import regularly
+from testround.prepared import Prepared
 from testround.rounds import letters
 from testround.rounds.models import PHOTO_USES, Candidate, OfferLink, Round
 from testround.rounds.refusals import OfferEnded, Refused, UnknownOffer
@@ -139,14 +140,17 @@ def offer_of_secret(secret: str) -> OfferLink:
     UnknownOffer
         No link has that secret.
     """
-    link = (
-        OfferLink.objects.filter(secret_hash=secret_hash(secret))
-        .select_related("candidate__round__edition__pattern__owner")
-        .first()
-    )
+    link = _BY_SECRET.first(hash=secret_hash(secret))
     if link is None:
         raise UnknownOffer
     return link
+
+
+_BY_SECRET: Prepared[OfferLink] = Prepared(
+    lambda hash: OfferLink.objects.filter(secret_hash=hash).select_related(
+        "candidate__round__edition__pattern__owner"
+    )
+)
 
 
 def offer_check(link: OfferLink) -> None:
