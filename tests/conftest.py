@@ -7,6 +7,7 @@ import importlib
 import json
 import os
 import shutil
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -35,6 +36,12 @@ if WORKER and django_settings.REDIS_URL:
     number = int(address.path.strip("/") or 0) + 1 + int(WORKER.removeprefix("gw"))
     django_settings.REDIS_URL = address._replace(path=f"/{number}").geturl()
     django_settings.CACHES["default"]["LOCATION"] = django_settings.REDIS_URL
+
+# A file, as it is in use, in a folder that never reaches a disk where there is one. Threads share one connection to a database in memory, and it does not let them wait.
+if connection.vendor == "sqlite":
+    in_memory = Path("/dev/shm")
+    folder = in_memory if in_memory.is_dir() else Path(tempfile.gettempdir())
+    connection.settings_dict["TEST"]["NAME"] = str(folder / f"testround-{os.getpid()}.sqlite3")
 
 # How long an example takes is the machine's matter; speed is held in benchmarks.
 hypothesis.settings.register_profile("unhurried", deadline=None)

@@ -39,7 +39,9 @@ class _Pass(socketserver.BaseRequestHandler):
                         if not piece:
                             return
                         if end is not far:
-                            is_asked = is_asked or self.server.loses_the_answer_to in piece
+                            is_asked = is_asked or (
+                                self.server.is_deaf and self.server.loses_the_answer_to in piece
+                            )
                         elif is_asked and self.server.is_deaf:
                             # What the server says is lost on the way.
                             self.server.pull()
