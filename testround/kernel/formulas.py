@@ -282,7 +282,8 @@ class _Evaluation:
             self.troubles.append((columns, message, node, mend))
 
     def within_reach(self, value: FloatArray, error: FloatArray, node: Node, active: BoolArray) -> _Bounded:
-        far = np.abs(value) > LARGEST_VALUE
+        # Of a divisor next to nothing the bound of rounding overflows, though the value itself does not.
+        far = (np.abs(value) > LARGEST_VALUE) | (np.isfinite(value) & ~np.isfinite(error))
         if far.any():
             self.trouble(
                 far,

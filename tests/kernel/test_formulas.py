@@ -253,6 +253,18 @@ def test_overflow_is_told_and_never_becomes_infinite():
     assert troubles[0].columns == (0,)
 
 
+def test_a_value_whose_rounding_knows_no_bound_is_told():
+    # Nothing, give or take a ten-millionth, divided by next to nothing.
+    formula = parse("multiple_down(bust * 0, plus=1000000000) / bust / bust")
+
+    value, error, troubles = formula.evaluate_bounded({"bust": np.array([1e-300, 10.0])}, {})
+
+    assert np.isnan(value[0])
+    assert value[1] == 0
+    assert np.isfinite(error[1])
+    assert [trouble.columns for trouble in troubles] == [(0,)]
+
+
 def test_rounding_to_a_multiple_of_nothing_is_told():
     _, _, troubles = parse("multiple(10, of=bust)").evaluate_bounded({"bust": np.array([0.0, -2.0, 2.0])}, {})
 
