@@ -30,6 +30,9 @@ LOST_AFTER = dt.timedelta(seconds=60)
 # After the last attempt but one.
 LONGEST_WAIT = LOST_AFTER * 2**MOST_ATTEMPTS
 CHORES_EVERY = 60.0
+# Long enough to see what went on, and the table does not grow without end.
+DONE_KEPT_FOR = dt.timedelta(days=30)
+FORGOTTEN_AT_ONCE = 5000
 
 Handler = Callable[[dict[str, Any]], None]
 Chore = Callable[..., object]
@@ -259,3 +262,12 @@ def work_sweep(*, most: int = 200) -> int:
         state=Work.State.WAITING,
     ).order_by("created")
     return sum(work_run(work_id=work_id) for work_id in list(due.values_list("pk", flat=True)[:most]))
+
+
+@regularly
+def work_forget(*, now: dt.datetime | None = None) -> int:
+    """Delete rows of work that was done long ago, some at a time. Returns how many. What failed stays to be seen to."""
+    before = (now or timezone.now()) - DONE_KEPT_FOR
+    # Its time has come before it is done, and by that there is an index.
+    old = Work.objects.filter(state=Work.State.DONE, not_before__lt=before, finished__lt=before)
+    return Work.objects.filter(pk__in=list(old.values_list("pk", flat=True)[:FORGOTTEN_AT_ONCE])).delete()[0]

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from testround.outbox import services
 from testround.outbox.models import Work
-from testround.outbox.services import MOST_ATTEMPTS, chores_run, work_add, work_run, work_sweep
+from testround.outbox.services import MOST_ATTEMPTS, chores_run, work_add, work_forget, work_run, work_sweep
 
 from .conftest import Bench
 
@@ -182,6 +182,24 @@ def test_a_chore_that_breaks_does_not_keep_the_others_from_being_done(db: None, 
     chores_run()
 
     assert done == ["second"]
+
+
+def test_what_was_done_a_month_ago_is_forgotten_and_what_failed_stays(db: None) -> None:
+    now = timezone.now()
+    long_ago, lately = now - dt.timedelta(days=31), now - dt.timedelta(days=29)
+    for subject, state, when in (
+        ("long done", "done", long_ago),
+        ("lately done", "done", lately),
+        ("failed", "failed", long_ago),
+        ("waiting", "waiting", long_ago),
+    ):
+        Work.objects.create(
+            kind="bench", subject={"it": subject}, state=state, not_before=when, finished=when
+        )
+
+    assert [work_forget(now=now), work_forget(now=now)] == [1, 0]
+    left = Work.objects.order_by("pk").values_list("subject__it", flat=True)
+    assert list(left) == ["lately done", "failed", "waiting"]
 
 
 @pytest.mark.usefixtures("shared_by_threads")
