@@ -96,25 +96,6 @@ def test_where_mail_is_really_sent_there_is_no_such_page(
     assert client.get(reverse("mailbox")).status_code == 404
 
 
-def test_the_health_check_says_that_all_is_well(client: Client, db: None) -> None:
-    response = client.get(reverse("health"))
-
-    assert (response.status_code, response.json()) == (200, {"database": "ok", "cache": "ok"})
-
-
-def test_the_health_check_names_what_does_not_answer(client: Client, db: None, settings: Any) -> None:
-    settings.CACHES = {
-        "default": {
-            "BACKEND": "django.core.cache.backends.redis.RedisCache",
-            "LOCATION": "redis://127.0.0.1:9",  # the discard port, where no Redis is
-        }
-    }
-
-    response = client.get(reverse("health"))
-
-    assert (response.status_code, response.json()) == (503, {"database": "ok", "cache": "no answer"})
-
-
 def test_a_designer_exports_her_round_as_a_file(signed_in: SignIn, designer: User, place: Place) -> None:
     response = signed_in(designer).get(reverse("round_export", args=[place.round.code]))
 
