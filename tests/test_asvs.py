@@ -243,6 +243,7 @@ def test_statements_of_our_own_are_where_they_are_known_to_be() -> None:
 
 # Of names that the database or the models know; values are parameters.
 STATEMENTS = [
+    "testround/home/populate/bulk.py",
     "testround/operations/backup/making.py",
     "testround/operations/backup/restoring.py",
     "testround/operations/readiness.py",
@@ -274,8 +275,14 @@ CRYPTOGRAPHY = [
 
 
 def test_nothing_secret_is_made_by_the_plain_generator() -> None:
-    # Pictures of the demo, drawn by a seed; the kernel's simulations take numpy's, by a seed too.
-    assert users_of("random") == ["testround/home/pictures.py"]
+    # Pictures of the demo and invented rounds, drawn by a seed; the kernel's simulations take numpy's, by a seed too.
+    assert users_of("random") == [
+        "testround/home/pictures.py",
+        "testround/home/populate/__init__.py",
+        "testround/home/populate/copies.py",
+        "testround/home/populate/documents.py",
+        "testround/home/populate/stencils.py",
+    ]
 
 
 def test_the_network_is_used_where_it_is_known_to_be() -> None:

@@ -148,10 +148,6 @@ OWN_PLACE_ROWS: dict[str, Row] = {
     "places_give_back": row(_own, {}, tester=200),
     # They have measured, so that nothing is awaited.
     "places_need_until": row(_own, _until, tester=422),
-    "consents_retrieve": row(_own, tester=200),
-    "consents_set": row(_own, {"kinds": ["seen"]}, tester=200),
-    "credits_retrieve": row(_own, tester=200),
-    "credits_choose": row(_own, {"thanked_as": "Rowan", "in_report": True}, tester=200),
     "worksheets_retrieve": row(_own, tester=200),
 }
 COURSE_ROWS: dict[str, Row] = {

@@ -13,6 +13,7 @@ from collections import Counter
 from typing import Any
 
 import hypothesis
+import pytest
 import schemathesis
 from django.core.handlers.wsgi import WSGIHandler
 from django.db import transaction
@@ -39,6 +40,7 @@ CHECKS = [
 ]
 
 
+@pytest.mark.usefixtures("within_the_test")
 def test_no_call_is_answered_by_a_fault_or_outside_the_schema(
     scene: Scene, designer: User, tester: User, settings: Any
 ) -> None:

@@ -18,7 +18,14 @@ from tests.api.programs import program_of
 from tests.api.rows_errata import MISPRINT
 
 # Files are no models: the generator has no way to read them, and says so.
-FILES = {"files_import", "files_export_zip", "photos_file", "photos_download", "analysis_report"}
+FILES = {
+    "files_import",
+    "files_export_zip",
+    "photos_file",
+    "photos_download",
+    "analysis_report",
+    "held_download",
+}
 
 
 @pytest.fixture(scope="module")
@@ -45,6 +52,7 @@ def test_a_generator_of_clients_reads_all_of_the_document(generated: tuple[Path,
     assert "Unable to" not in said
 
 
+@pytest.mark.usefixtures("within_the_test")
 def test_a_round_is_driven_from_nothing_to_published_errata(
     generated: tuple[Path, str], designer: User, tester: User, little_top: dict[str, Any], client: Client
 ) -> None:

@@ -125,19 +125,6 @@ def test_what_a_tester_allows_is_said_whole_and_taken_back(own: Program, held: P
     assert pointers(own.put(path, {"kinds": ["thanks"]})) == ["/kinds/0"]
 
 
-def test_a_tester_chooses_how_to_be_thanked(own: Program, held: Place) -> None:
-    path = f"/places/{held.pk}/credit"
-    nothing = own.get(path)
-
-    named = own.put(path, {"thanked_as": "  Wren  Hill ", "in_report": True}, match=nothing.headers["ETag"])
-
-    assert nothing.json() == {"thanked_as": "", "in_report": False}
-    assert named.json() == {"thanked_as": "Wren Hill", "in_report": True}
-    assert own.put(path, {"thanked_as": "", "in_report": False}).json() == nothing.json()
-    assert pointers(own.put(path, {"thanked_as": "www.example.org", "in_report": True})) == ["/thanked_as"]
-    assert pointers(own.put(path, {"thanked_as": "Wren"})) == ["/in_report"]
-
-
 def test_a_worksheet_has_the_numbers_of_the_testers_size(own: Program, held: Place) -> None:
     sheet = own.get(f"/places/{held.pk}/worksheet").json()
 
@@ -183,7 +170,7 @@ def test_a_worksheet_has_the_numbers_of_the_testers_size(own: Program, held: Pla
 
 
 def test_nobody_else_reads_a_testers_place(held: Place, program: Program, stranger: User) -> None:
-    for path in ("", "/worksheet", "/consents", "/credit"):
+    for path in ("", "/worksheet", "/consents", "/thanks"):
         assert problem(program.get(f"/places/{held.pk}{path}")) == (404, "not-found")
         assert problem(program_of(stranger).get(f"/places/{held.pk}{path}")) == (404, "not-found")
 
@@ -215,5 +202,5 @@ def test_reading_places_takes_as_many_queries_however_many_there_are(
     assert_costs_the_same(lambda: own.get("/places"), more)
     assert_costs_the_same(lambda: own.get(path), measured)
     assert_costs_the_same(lambda: own.get(f"{path}/consents"), allowed)
-    assert_costs_the_same(lambda: own.get(f"{path}/credit"), thanked)
+    assert_costs_the_same(lambda: own.get(f"{path}/thanks"), thanked)
     assert_costs_the_same(lambda: own.get(f"{path}/worksheet"), own_measure)

@@ -14,7 +14,7 @@ from testround.errata.models import Erratum
 from testround.errata.services import erratum_publish, finding_accept
 from testround.people.models import User
 from testround.rounds.models import Round
-from tests.errata.test_public_caching import PAGES, address, published  # noqa: F401
+from tests.errata.test_public_caching import PAGES, address, headers, published  # noqa: F401
 
 pytestmark = pytest.mark.usefixtures("for_five_seconds")
 
@@ -38,10 +38,10 @@ def test_what_was_just_read_is_read_again_without_the_database(
         again = client.get(address(page, tested))
         known = client.get(address(page, tested), headers={"If-None-Match": first["ETag"]})
 
-    assert (again.status_code, again.content, dict(again.headers)) == (
+    assert (again.status_code, again.content, headers(again)) == (
         200,
         first.content,
-        dict(first.headers),
+        headers(first),
     )
     assert (known.status_code, known.content, known["ETag"]) == (304, b"", first["ETag"])
 

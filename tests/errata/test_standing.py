@@ -14,6 +14,7 @@ from testround.errata.selectors import Standing, standing_of
 from testround.patterns.models import Edition, Pattern
 from testround.rounds.models import Round
 from tests.errata.printed import change, misprint, next_edition, published, unclear
+from tests.errata.test_public_caching import headers
 
 
 @pytest.fixture
@@ -239,7 +240,7 @@ def everywhere(code: str, edition: int, number: int) -> list[str]:
 
 def answers(addresses: list[str]) -> set[tuple[int, bytes, tuple[tuple[str, str], ...]]]:
     found = [Client().get(address) for address in addresses]
-    return {(each.status_code, each.content, tuple(sorted(each.headers.items()))) for each in found}
+    return {(each.status_code, each.content, tuple(sorted(headers(each).items()))) for each in found}
 
 
 def test_a_pattern_that_is_not_out_answers_as_one_that_there_is_not(first: Edition) -> None:

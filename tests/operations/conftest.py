@@ -12,23 +12,25 @@ from tests.operations.servers import Server, drop_databases, embedded
 FILL = """
 import datetime as dt, json
 from pathlib import Path
+from django.conf import settings
 from django.utils import timezone
 from testround.errata.models import Erratum
 from testround.outbox.models import Mail
 from testround.people.models import User
 from testround.reports.exchange import round_import
 from testround.reports.models import Sitting
-from testround.reports.photos import photo_add, photo_encode
+from testround.reports.photos import photo_add
 from testround.rounds.models import Place
 from tests.reports.pictures import phone_jpeg
 
+# Done when it is asked for, so that nothing is under way when this is over.
+settings.OUTBOX_RUNNER = "inline"
 designer = User.objects.create_user("designer@example.org", "seven-grey-sheep", name="Fen Designer")
 tester = User.objects.create_user("willow@example.org", "seven-grey-sheep", name="Willow")
 round = round_import(data=Path("fixtures/quillwork.json").read_bytes(), owner=designer)
 first = Place.objects.order_by("pk").first()
 Place.objects.filter(pk=first.pk).update(tester=tester)
 photo = photo_add(place=first, data=phone_jpeg(orientation=6), caption="laid flat")
-photo_encode({"photo": photo.pk})
 Sitting.objects.create(place=first, hours=0.1 + 0.2, sent=dt.datetime(2026, 11, 2, 8, 30, 1, 234567, dt.timezone.utc))
 said = {"pattern": round.edition.pattern, "edition": round.edition, "round": round}
 later = Erratum.objects.create(**said, place="Waist", text="…")

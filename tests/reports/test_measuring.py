@@ -201,8 +201,8 @@ def test_a_question_costs_the_same_whatever_was_sent(
             address("finished"), {"key": str(uuid.uuid4()), "state": "blocked", "read_chest_1": f"{93 + n}"}
         )
 
-    # Session, user, place, and what was sent: swatches, counts, finished measurements.
-    with django_assert_num_queries(6):
+    # Session, user, place, and what was sent: swatches and finished measurements.
+    with django_assert_num_queries(5):
         as_tester.post(address("finished_question", "chest"), {"read_chest_1": "47"})
 
 

@@ -172,9 +172,9 @@ def test_the_worksheet_costs_the_same_whatever_was_sent(
     as_tester.get(address("worksheet"))
     cache.clear()
 
-    # Session, user, place; swatches, counts, finished measurements; counters, steps ticked; what was asked. Before
+    # Session, user, place; swatches and counts; counters, steps ticked; what was asked. Before
     # and after it, a name for all that the page rests on.
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(10):
         as_tester.get(address("worksheet"))
     with django_assert_num_queries(4):
         as_tester.get(address("worksheet"))

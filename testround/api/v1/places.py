@@ -7,7 +7,6 @@ from typing import Any
 import django_filters as df
 from django.db.models import QuerySet
 from django.shortcuts import get_object_or_404
-from django.utils.translation import gettext as _
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -20,17 +19,12 @@ from testround.api.v1.examples import places as examples
 from testround.api.v1.parts import Day, Measures, PlaceYarnOut, keys_by_label, pointing, yarn_of
 from testround.api.v1.round_places import PlaceCause
 from testround.people.models import User
-from testround.reports.forms import ABOUT_PHOTOS
-from testround.reports.selectors import consents_of
 from testround.rounds import services
 from testround.rounds.due import What, dues_of
-from testround.rounds.models import Consent, Place, Round
+from testround.rounds.models import Place, Round
 from testround.rounds.selectors import places_of
-from testround.rounds.services.credits import LONGEST_NAME, credit_choose
-from testround.rounds.services.privacy import CHOSEN_APART, consents_set
 
 TAG = "Your places"
-ASKED = [choice for choice in Consent.Kind.choices if choice[0] not in CHOSEN_APART]
 
 
 class PlaceRound(serializers.Serializer):
@@ -80,48 +74,6 @@ class PlaceUntil(Input):
 
     what = serializers.ChoiceField(choices=What.choices, help_text="For which of what is awaited.")
     until = Day()
-
-
-class ConsentsOut(serializers.Serializer):
-    """What you allow, each by itself."""
-
-    kinds = serializers.ListField(child=serializers.ChoiceField(choices=ASKED))
-
-
-class ConsentsIn(Input):
-    """What you allow, and nothing else: what is not named is taken back."""
-
-    kinds = serializers.ListField(
-        child=serializers.ChoiceField(choices=ASKED),
-        max_length=len(ASKED),
-        help_text="`seen` lets the designer see your photos; without it the photos are deleted.",
-    )
-
-    def validate_kinds(self, kinds: list[str]) -> list[str]:
-        if set(kinds) & set(ABOUT_PHOTOS) and Consent.Kind.SEEN not in kinds:
-            raise serializers.ValidationError(
-                _("Whoever is to show your photos has to see them: name “seen” too, or leave the others out.")
-            )
-        return kinds
-
-
-class CreditOut(serializers.Serializer):
-    """How you are thanked."""
-
-    thanked_as = serializers.CharField(help_text="In public, by this name; empty for not at all.")
-    in_report = serializers.BooleanField(help_text="The round's report may call you by your name.")
-
-
-class CreditIn(Input):
-    """How you wish to be thanked."""
-
-    # What is wrong with a name is said by the service, in its own sentences.
-    thanked_as = serializers.CharField(
-        allow_blank=True,
-        max_length=10 * LONGEST_NAME,
-        help_text=f"The name to thank you by in public, at most {LONGEST_NAME} characters; empty for none.",
-    )
-    in_report = serializers.BooleanField(help_text="The round's report may call you by your name.")
 
 
 class PlaceFilters(df.FilterSet):
@@ -223,76 +175,3 @@ class PlaceNeedsUntil(HeldEndpoint):
         sent = self.body(PlaceUntil)
         services.place_needs_until(place=place, what=sent["what"], until=sent["until"], by=self.user)
         return self.shown(represent(self.place(id)))
-
-
-class Consents(HeldEndpoint):
-    @operation(
-        "consents_retrieve",
-        "What you allow",
-        tag=TAG,
-        scope=Scope.PLACES_READ,
-        answers=ConsentsOut,
-        example=examples.CONSENTS,
-    )
-    def get(self, request: Request, id: int) -> Response:
-        """What may be done with your photos and your name at this place."""
-        return self.shown(allowed(self.place(id)))
-
-    @operation(
-        "consents_set",
-        "Say what you allow",
-        tag=TAG,
-        scope=Scope.PLACES_WRITE,
-        takes=ConsentsIn,
-        sends=examples.CONSENTS,
-        answers=ConsentsOut,
-        example=examples.CONSENTS,
-    )
-    def put(self, request: Request, id: int) -> Response:
-        """Allow this, and nothing else. What is taken back holds at once; without `seen` your photos are deleted."""
-        place = self.place(id)
-        self.hold_against(allowed(place))
-        consents_set(place=place, kinds=self.body(ConsentsIn)["kinds"], by=self.user)
-        return self.shown(allowed(place))
-
-
-def allowed(place: Place) -> dict[str, Any]:
-    standing = consents_of(place)
-    return ConsentsOut({"kinds": [kind for kind, _label in ASKED if kind in standing]}).data
-
-
-class Credit(HeldEndpoint):
-    @operation(
-        "credits_retrieve",
-        "How you are thanked",
-        tag=TAG,
-        scope=Scope.PLACES_READ,
-        answers=CreditOut,
-        example=examples.CREDIT,
-    )
-    def get(self, request: Request, id: int) -> Response:
-        """By which name you are thanked in public, and whether the report names you."""
-        return self.shown(credited(self.place(id)))
-
-    @operation(
-        "credits_choose",
-        "Choose how you are thanked",
-        tag=TAG,
-        scope=Scope.PLACES_WRITE,
-        takes=CreditIn,
-        sends=examples.CREDIT,
-        answers=CreditOut,
-        example=examples.CREDIT,
-    )
-    def put(self, request: Request, id: int) -> Response:
-        """Choose by which name you are thanked, if at all. It can be changed during the round and after."""
-        place = self.place(id)
-        self.hold_against(credited(place))
-        sent = self.body(CreditIn)
-        credit_choose(place=place, thanked_as=sent["thanked_as"], in_report=sent["in_report"], by=self.user)
-        return self.shown(credited(Place.objects.get(pk=place.pk)))
-
-
-def credited(place: Place) -> dict[str, Any]:
-    in_report = place.consents.filter(kind=Consent.Kind.REPORT, withdrawn_at=None).exists()
-    return CreditOut({"thanked_as": place.thanked_as, "in_report": in_report}).data

@@ -80,8 +80,6 @@ urlpatterns = [
     path("places/<int:id>", places.OnePlace.as_view(), name="place"),
     path("places/<int:id>/give-back", places.PlaceGivenBack.as_view(), name="place_give_back"),
     path("places/<int:id>/until", places.PlaceNeedsUntil.as_view(), name="place_until"),
-    path("places/<int:id>/consents", places.Consents.as_view(), name="consents"),
-    path("places/<int:id>/credit", places.Credit.as_view(), name="credit"),
     path("places/<int:id>/worksheet", worksheets.PlaceWorksheet.as_view(), name="worksheet"),
     # who makes what
     path("rounds/<str:code>/proposal", proposals.Proposal.as_view(), name="proposal"),

@@ -82,5 +82,3 @@ WORKSHEET: dict[str, Any] = {
     "missing": [],
     "cautions": [],
 }
-CONSENTS: dict[str, Any] = {"kinds": ["seen", "pattern"]}
-CREDIT: dict[str, Any] = {"thanked_as": "Juniper", "in_report": True}
