@@ -49,7 +49,12 @@ ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 ACCOUNT_LOGIN_BY_CODE_ENABLED = True
 ACCOUNT_PREVENT_ENUMERATION = True
 ACCOUNT_ADAPTER = "testround.people.adapter.AccountAdapter"
-ACCOUNT_FORMS = {"signup": "testround.people.forms.SignupForm"}
+ACCOUNT_FORMS = {
+    "login": "testround.people.forms.LoginForm",
+    "signup": "testround.people.forms.SignupForm",
+    "reset_password": "testround.people.forms.ResetPasswordForm",
+    "reset_password_from_key": "testround.people.forms.ResetPasswordKeyForm",
+}
 # How long a browser stays signed in is said by SESSION_COOKIE_AGE, for everybody.
 ACCOUNT_SESSION_REMEMBER = True
 # What touches the account itself asks for the password, or a factor, once more; and its owner hears of it by mail.

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
 from django.utils.text import slugify
 
 from testround.api.documents import REF
@@ -88,6 +91,14 @@ def subject(slug: str) -> Subject | None:
     return next((one for one in subjects() if one.slug == slug), None)
 
 
+def _set(said: str) -> SafeString:
+    """A description with what stands between backticks as code."""
+    pieces = enumerate(re.split("`+", said))
+    return format_html_join(
+        "", "{}", ((format_html("<code>{}</code>", piece) if n % 2 else piece,) for n, piece in pieces)
+    )
+
+
 def _told(path: str, method: str, operation: dict[str, Any]) -> Told:
     scope = next((scope for needed in operation["security"] for scope in needed.get("personalToken", [])), "")
     description = operation["description"].partition("\n\nScope:")[0]
@@ -96,7 +107,7 @@ def _told(path: str, method: str, operation: dict[str, Any]) -> Told:
         method=method.upper(),
         path=path,
         summary=operation["summary"],
-        paragraphs=tuple(" ".join(text.split()) for text in description.split("\n\n") if text.strip()),
+        paragraphs=tuple(_set(" ".join(text.split())) for text in description.split("\n\n") if text.strip()),
         scope=scope,
         deprecated=operation.get("deprecated", False),
         parameters=tuple(_parameter(one) for one in operation["parameters"]),
@@ -120,7 +131,11 @@ def _parameter(one: dict[str, Any]) -> Field:
     kind, component = _kind(one["schema"])
     where = {"path": "in the path", "query": "in the query", "header": "header"}[one["in"]]
     return Field(
-        one["name"], f"{kind}, {where}", one.get("required", False), one.get("description", ""), component
+        one["name"],
+        f"{kind}, {where}",
+        one.get("required", False),
+        _set(one.get("description", "")),
+        component,
     )
 
 
@@ -157,7 +172,7 @@ def _fields(schema: dict[str, Any]) -> Iterator[Field]:
     needed = set(schema.get("required", []))
     for name, one in schema.get("properties", {}).items():
         kind, component = _kind(one)
-        yield Field(name, kind, name in needed, one.get("description", ""), component)
+        yield Field(name, kind, name in needed, _set(one.get("description", "")), component)
 
 
 def _kind(schema: dict[str, Any]) -> tuple[str, str]:
@@ -224,4 +239,4 @@ def _parts(told: list[Told]) -> Iterator[Part]:
         schema = _component(name)
         fields = tuple(_fields(schema))
         waiting += [field.component for field in fields if field.component]
-        yield Part(name, schema.get("description", ""), _kind(schema)[0], fields)
+        yield Part(name, _set(schema.get("description", "")), _kind(schema)[0], fields)

@@ -5,6 +5,7 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
 
 from testround.api.scopes import OPENS
@@ -24,6 +25,7 @@ class TokenForm(forms.Form):
         label=_("What it is for"),
         max_length=100,
         help_text=_("So that you know it again, as in “Shop”."),
+        error_messages={"required": _("Write which program it is for, so that you know it again.")},
     )
     scopes = forms.MultipleChoiceField(
         label=_("What it may be used for"),
@@ -35,7 +37,10 @@ class TokenForm(forms.Form):
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["scopes"].choices = [(str(scope), opens) for scope, opens in OPENS.items()]
+        self.fields["scopes"].choices = [
+            (str(scope), format_html("<span>{} <code>{}</code></span>", opens, scope))
+            for scope, opens in OPENS.items()
+        ]
 
     @property
     def expires(self) -> dt.datetime:

@@ -7,6 +7,8 @@ from django.conf import settings
 from django.db import models
 from django.utils import timezone
 
+from testround.api.scopes import OPENS, Scope
+
 
 class Token(models.Model):
     """A person's key for a program of theirs. Only a hash of its secret is kept, and how the secret ends."""
@@ -28,6 +30,11 @@ class Token(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} (…{self.hint})"
+
+    @property
+    def opens(self) -> list[tuple[str, Any]]:
+        """Its scopes, each with what it opens in words."""
+        return [(scope, OPENS[Scope(scope)]) for scope in self.scopes if scope in OPENS]
 
     def is_good(self, now: dt.datetime) -> bool:
         """Neither revoked nor run out."""

@@ -56,16 +56,28 @@ def operator(request: HttpRequest) -> HttpResponse:
     """How the server stands."""
     _only_operators(request)
     backups = selectors.backups()
+    ready = parts()
+    failed, troubled = selectors.work_failed(), selectors.mails_troubled()
+    webhooks = selectors.webhooks_failing()
+    # By the heading of each part of the page, so that the first line says where to look.
+    needs = (
+        ("parts", _("Its parts"), set(ready.values()) != {"ok"}),
+        ("backup", _("Backup"), backups.last is None or backups.failed is not None),
+        ("failed", _("Work that was given up"), failed),
+        ("troubled", _("Mail that failed or may not have arrived"), troubled),
+        ("webhooks", _("Webhooks that take nothing"), webhooks),
+    )
     context = {
+        "needs": [{"part": part, "words": words} for part, words, is_so in needs if is_so],
         "work": selectors.work_queues(),
         "mail": selectors.mail_queues(),
-        "failed": selectors.work_failed(),
-        "troubled": selectors.mails_troubled(),
-        "webhooks": selectors.webhooks_failing(),
+        "failed": failed,
+        "troubled": troubled,
+        "webhooks": webhooks,
         "photos_waiting": selectors.photos_waiting(),
         "backups": backups,
         "storage": selectors.storage(backups.last),
-        "ready": parts(),
+        "ready": ready,
         "versions": {
             "Testround": __version__,
             "Django": django.__version__,

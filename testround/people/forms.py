@@ -177,6 +177,31 @@ class PreferencesForm(ShownForm):
     field_order = ("name", "language", "units", "tools", "terms", "time_zone", "mails")
 
 
+def _without_placeholders(form: forms.Form) -> None:
+    """One that repeats the label only takes the place of what is typed."""
+    for field in form.fields.values():
+        field.widget.attrs.pop("placeholder", None)
+
+
+class LoginForm(account_forms.LoginForm):
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        _without_placeholders(self)
+
+
+class ResetPasswordForm(account_forms.ResetPasswordForm):
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        _without_placeholders(self)
+
+
+class ResetPasswordKeyForm(account_forms.ResetPasswordKeyForm):
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        _without_placeholders(self)
+        self.fields["password1"].help_text = PASSWORD_HELP
+
+
 class SignupForm(account_forms.SignupForm):
     """Mail address, password, and the name others will see."""
 
@@ -195,9 +220,7 @@ class SignupForm(account_forms.SignupForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        # A placeholder that repeats the label only takes the place of what is typed.
-        for field in self.fields.values():
-            field.widget.attrs.pop("placeholder", None)
+        _without_placeholders(self)
         self.fields["password1"].help_text = PASSWORD_HELP
 
     def try_save(self, request: HttpRequest) -> Any:

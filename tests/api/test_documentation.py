@@ -59,3 +59,10 @@ def test_the_pages_are_light_and_run_nothing(client: Client) -> None:
 
 def test_there_is_no_page_of_another_subject(client: Client) -> None:
     assert client.get("/api/reference/no-such-subject/").status_code == 404
+
+
+def test_what_stands_between_backticks_is_set_as_code(client: Client) -> None:
+    page = client.get("/api/reference/patterns/").text
+
+    assert "as <code>next</code> or <code>previous</code> of another says it" in page
+    assert "`" not in page

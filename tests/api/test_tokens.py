@@ -103,3 +103,11 @@ def test_the_page_costs_the_same_for_one_token_or_many(
             program_of(designer)
         with django_assert_num_queries(3):  # session, user, tokens
             client.get(PAGE)
+
+
+def test_the_list_says_in_words_what_each_token_opens(at_the_page: Client) -> None:
+    at_the_page.post(PAGE, WANTED | {"scopes": ["talk:read"]})
+
+    listed = at_the_page.get(PAGE).text.partition('<ul class="rows">')[2].partition("</ul>")[0]
+
+    assert "Read notes, questions and private words of your rounds <code>talk:read</code>" in listed

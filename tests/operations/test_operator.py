@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -101,6 +102,26 @@ def test_a_quiet_server_says_so(at_the_desk: Client) -> None:
 
     assert "Nothing waits, and nothing failed." in page
     assert "There is none." in page
+
+
+def first_words(page: str) -> str:
+    lede = page.partition('<p class="lede">')[2].partition("</p>")[0]
+    return " ".join(re.sub("<[^>]*>", "", lede).split())
+
+
+def test_its_first_words_say_whether_all_is_well(at_the_desk: Client, edition: Edition) -> None:
+    without_backup = first_words(at_the_desk.get("/operator/").text)
+    Backup.objects.create(started=timezone.now(), file="/srv/good.tar")
+    well = first_words(at_the_desk.get("/operator/").text)
+    trouble(edition, 1)
+    troubled = first_words(at_the_desk.get("/operator/").text)
+
+    assert without_backup == "Something needs you: Backup"
+    assert well == "All is well: every part answers, nothing has failed, and there is a backup."
+    assert troubled == (
+        "Something needs you: Work that was given up, Mail that failed or may not have arrived, "
+        "Webhooks that take nothing"
+    )
 
 
 def test_a_backup_that_failed_after_the_last_is_said_first(at_the_desk: Client) -> None:

@@ -57,6 +57,7 @@ def call_plan(request: HttpRequest, code: str) -> HttpResponse:
         "counts": counts,
         "state": call_state(round, confirmed=counts.confirmed),
         "address": _address(round),
+        "past": round.state not in (Round.State.PLANNED, Round.State.GATHERING, Round.State.SWATCHING),
         "may": rights_on(round.edition.pattern, request.user),
     }
     status = 422 if form.is_bound and form.errors else 200
