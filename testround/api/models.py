@@ -64,6 +64,8 @@ class Answered(models.Model):
 
     class Meta:
         ordering = ["pk"]
+        verbose_name = "kept answer"
+        verbose_name_plural = "kept answers"
         constraints = [
             models.UniqueConstraint(fields=["user", "key"], name="api_answered_once"),
             models.UniqueConstraint(

@@ -127,6 +127,8 @@ class Stopped(models.Model):
     since = models.DateTimeField(default=timezone.now)
 
     class Meta:
+        verbose_name = "stopped mail"
+        verbose_name_plural = "stopped mail"
         constraints = [models.UniqueConstraint(fields=["person", "kind"], name="mail_kind_stopped_once")]
 
     def __str__(self) -> str:

@@ -584,3 +584,17 @@ def test_the_pages_cost_the_same_for_one_who_offered_or_six(
     client = signed_in(designer)
     with django_assert_num_queries(4):  # session, person, round, counts
         client.get(plan_of(called))
+
+
+def test_without_a_call_the_plan_says_when_it_is_too_late_for_one(
+    client: Client, opened: Round, designer: User
+) -> None:
+    client.force_login(designer)
+    in_time = words(client.get(plan_of(opened)))
+    Round.objects.filter(pk=opened.pk).update(state="making")
+
+    too_late = words(client.get(plan_of(opened)))
+
+    assert "Write the call, and it gets a page to share." in in_time
+    assert "Write the call" not in too_late
+    assert "The round is past looking for testers: nobody can offer any more." in too_late
