@@ -9,7 +9,7 @@ that is what keeps it from being sent twice.
 from __future__ import annotations
 
 import datetime as dt
-import re
+import json
 import time
 from collections import Counter
 from email import message_from_bytes
@@ -29,15 +29,13 @@ MOST_TIMES_BARE = 60
 QUEUE_BARE = "from tests.served.many import bare; [bare.delay() for _ in range({n})]"
 
 
-DONE = re.compile(r"^\[([\d-]+ [\d:]+),(\d+): .* Task (\S+)\[\S+\] succeeded", re.MULTILINE)
-
-
 def spans(said: str, task: str) -> list[float]:
-    """When a worker ended each task of that name, in seconds."""
+    """When a worker ended each task of that name, in seconds. A line that is still being written does not count."""
+    told = (json.loads(line) for line in said.splitlines() if line.startswith("{") and line.endswith("}"))
     return [
-        dt.datetime.fromisoformat(at).timestamp() + int(thousandths) / 1000
-        for at, thousandths, name in DONE.findall(said)
-        if name == task
+        dt.datetime.fromisoformat(one["time"]).timestamp()
+        for one in told
+        if one["message"].startswith(f"Task {task}[") and " succeeded in " in one["message"]
     ]
 
 
