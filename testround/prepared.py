@@ -102,7 +102,7 @@ def _prepared(make: Callable[..., QuerySet[Any]], values: Values) -> _Statement:
     pattern = []
     for one, other in zip(parameters, other_parameters, strict=True):
         if one != other and one not in gaps:
-            raise CannotPrepare(f"The query works {one!r} out of a value that it is given: {sql}")
+            raise CannotPrepare(f"The query works “{one}” out of a value that it is given: {sql}")
         pattern.append(gaps[one] if one != other else one)
     return _Statement(queryset, compiler, sql, tuple(pattern))
 
