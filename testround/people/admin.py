@@ -4,10 +4,17 @@ from typing import Any
 
 from allauth.mfa.models import Authenticator
 from allauth.usersessions.models import UserSession
-from django.contrib import admin
-from django.http import HttpRequest
+from django.contrib import admin, messages
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.template.response import TemplateResponse
+from django.urls import URLPattern, path
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from testround.people.models import User
+from testround.people.services import sessions_end_for
 
 # How somebody signs in, and where they are signed in, is theirs to see; support needs neither.
 admin.site.unregister([Authenticator, UserSession])
@@ -43,3 +50,30 @@ class UserAdmin(admin.ModelAdmin):
     def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         # Someone who leaves is made inactive: what they sent stays with its round.
         return False
+
+    def get_urls(self) -> list[URLPattern]:
+        # The site's own wrapper asks who it is, and keeps that they were here.
+        ends = self.admin_site.admin_view(self.end_sessions)
+        return [
+            path("<int:object_id>/end-sessions/", ends, name="people_user_end_sessions"),
+            *super().get_urls(),
+        ]
+
+    def end_sessions(self, request: HttpRequest, object_id: int) -> HttpResponse:
+        """Sign somebody out everywhere, once it is confirmed, and leave the account open."""
+        person = get_object_or_404(User, pk=object_id)
+        if not self.has_change_permission(request, person):
+            raise PermissionDenied
+        if request.method == "POST":
+            count = sessions_end_for(user=person)
+            said = ngettext(
+                "{n} browser of this account is signed out. Its owner is told by mail.",
+                "{n} browsers of this account are signed out. Its owner is told by mail.",
+                count,
+            )
+            messages.success(
+                request, said.format(n=count) if count else _("This account was signed in nowhere.")
+            )
+            return redirect("admin:people_user_change", person.pk)
+        context = {**self.admin_site.each_context(request), "opts": self.opts, "person": person}
+        return TemplateResponse(request, "admin/people/user/end_sessions.html", context)

@@ -75,6 +75,29 @@ def factors_remove(*, user: User) -> int:
 
 
 @transaction.atomic
+def sessions_end_for(*, user: User) -> int:
+    """Sign somebody out everywhere on behalf of whoever runs the installation; the account stays open.
+
+    The owner hears of it by mail. Returns how many sessions there were; without any, nothing happens.
+    """
+    count = sessions_end(user=user)
+    if not count:
+        return 0
+    with speaking_to(user):
+        said = letter(
+            _("You were signed out everywhere"),
+            _(
+                "Whoever runs this installation has ended all sessions of your account. Nothing else of it has changed: sign in again as you always do."
+            ),
+            _(
+                "If you do not know why, ask them. If somebody else may know your password, choose a new one once you have signed in."
+            ),
+        )
+        mail_send(to=user.email, letter=said, person=user)
+    return count
+
+
+@transaction.atomic
 def factors_reseal() -> tuple[int, list[int]]:
     """Seal the keys of all authenticator apps with the present key.
 

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from allauth.mfa.models import Authenticator
 from django.contrib import admin
+from django.contrib.auth.models import Permission
 from django.db import models
 from django.test import Client, RequestFactory
 from django.urls import reverse
@@ -16,11 +17,13 @@ from django.utils import timezone
 from testround.errata.services import analysis_keep
 from testround.operations.acts import acts_forget
 from testround.operations.models import Act
+from testround.outbox.models import Mail
 from testround.people.held import held_of, person_erase
 from testround.people.models import User
 from testround.reports.models import Submission
 from testround.rounds.models import Candidate, Round
 from tests.errata.conftest import nothing_kept, round_of, tested
+from tests.people.test_sessions import browser, is_signed_in
 
 __all__ = ["nothing_kept", "round_of", "tested"]
 
@@ -125,6 +128,57 @@ def test_who_supports_a_server_sees_their_acts_and_goes_without_a_name(desk: Cli
 
     assert [row["view"] for row in shelf.rows] == ["index"]
     assert list(Act.objects.values_list("person", "name")) == [(None, "somebody of the support staff")]
+
+
+def end_sessions(person: User) -> str:
+    return reverse("admin:people_user_end_sessions", args=[person.pk])
+
+
+def test_support_signs_somebody_out_everywhere_and_leaves_the_account_open(
+    desk: Client, keeper: User, stranger: User, tester: User
+) -> None:
+    phone, laptop, another = browser(stranger), browser(stranger), browser(tester)
+    ends = end_sessions(stranger)
+    assert ends in desk.get(address(User, "change", stranger.pk)).text
+
+    asked = desk.get(ends)
+    before = [is_signed_in(client) for client in (phone, laptop, another)]
+    answer = desk.post(ends, follow=True)
+
+    assert "Sign stranger@example.org out everywhere?" in asked.text
+    assert before == [True, True, True]
+    assert "2 browsers of this account are signed out." in answer.text
+    assert [is_signed_in(client) for client in (phone, laptop, another)] == [False, False, True]
+    assert is_signed_in(browser(stranger))
+    assert [act[1:4] for act in acts() if act[2] == "people_user_end_sessions"] == [
+        ("GET", "people_user_end_sessions", str(stranger.pk)),
+        ("POST", "people_user_end_sessions", str(stranger.pk)),
+    ]
+    told = Mail.objects.filter(subject="You were signed out everywhere")
+    assert [letter.to for letter in told] == [stranger.email]
+
+
+def test_an_account_that_is_signed_in_nowhere_gets_no_mail_of_it(desk: Client, stranger: User) -> None:
+    answer = desk.post(end_sessions(stranger), follow=True)
+
+    assert "This account was signed in nowhere." in answer.text
+    assert not Mail.objects.exists()
+
+
+def test_who_may_read_accounts_and_not_change_them_ends_no_session(stranger: User, tester: User) -> None:
+    tester.is_staff = True
+    tester.save()
+    tester.user_permissions.add(Permission.objects.get(codename="view_user"))
+    client, theirs = Client(), browser(stranger)
+    client.force_login(tester)
+
+    page = client.get(address(User, "change", stranger.pk))
+    answers = [client.get(end_sessions(stranger)), client.post(end_sessions(stranger))]
+
+    assert page.status_code == 200
+    assert end_sessions(stranger) not in page.text
+    assert [answer.status_code for answer in answers] == [403, 403]
+    assert is_signed_in(theirs)
 
 
 def test_the_staff_of_a_served_installation_has_a_second_factor_or_reads_nothing(
