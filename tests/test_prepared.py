@@ -27,6 +27,7 @@ KINDS: dict[str, Any] = {
     "place": lambda n: Place(pk=n),
     "round": lambda n: Round(pk=n),
     "pk": lambda n: n,
+    "address": lambda n: f"somebody_{n}%@Example.org",
     "code": lambda n: f"code{n}%_",
     "hash": lambda n: f"{n:064}",
     "date": lambda n: dt.date(2027, 1, n),

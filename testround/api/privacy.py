@@ -7,6 +7,12 @@ from django.utils.translation import gettext as _
 from testround.api.models import Answered, Token
 from testround.people.held import Shelf, erases, keeps
 from testround.people.models import User
+from testround.prepared import Prepared
+
+_TOKENS: Prepared[Token] = Prepared(lambda user: Token.objects.filter(user=user).order_by("pk"))
+_ANSWERS: Prepared[Answered] = Prepared(
+    lambda user: Answered.objects.filter(user=user).defer("body").order_by("pk")
+)
 
 
 @keeps
@@ -20,7 +26,7 @@ def tokens_held(user: User) -> Shelf:
             "last_used": token.last_used,
             "revoked": token.revoked_at,
         }
-        for token in Token.objects.filter(user=user).order_by("pk")
+        for token in _TOKENS.rows(user=user)
     ]
     return Shelf(
         "tokens", _("Your tokens for other programs"), _("nobody; of each token only a hash is kept"), rows
@@ -29,10 +35,7 @@ def tokens_held(user: User) -> Shelf:
 
 @keeps
 def answers_held(user: User) -> Shelf:
-    rows = [
-        {"key": row.key, "sent": row.created, "status": row.status}
-        for row in Answered.objects.filter(user=user).defer("body").order_by("pk")
-    ]
+    rows = [{"key": row.key, "sent": row.created, "status": row.status} for row in _ANSWERS.rows(user=user)]
     return Shelf(
         "api_answers",
         _("What your programs sent within a day, and were answered"),

@@ -7,8 +7,7 @@ from typing import Any, cast
 
 from django.conf import settings
 from django.core.cache import cache
-from django.http import HttpRequest
-from django.shortcuts import get_object_or_404
+from django.http import Http404, HttpRequest
 
 from testround.errata.models import Erratum
 from testround.errata.selectors import (
@@ -18,6 +17,7 @@ from testround.errata.selectors import (
 from testround.patterns.access import Rights, rights_on
 from testround.people.kept import Kept, kept
 from testround.people.models import User
+from testround.prepared import Prepared
 from testround.reports.digest import round_digest
 from testround.rounds.models import Round
 
@@ -28,7 +28,13 @@ def user_of(request: HttpRequest) -> User:
 
 def judged(request: HttpRequest, code: str) -> Round:
     """A round whose results this person may read and decide on; anybody else gets 404."""
-    return get_object_or_404(judged_by(user_of(request)), code=code)
+    round = _JUDGED.first(user=user_of(request), code=code)
+    if round is None:
+        raise Http404
+    return round
+
+
+_JUDGED: Prepared[Round] = Prepared(lambda user, code: judged_by(user).filter(code=code))
 
 
 def rights_of(request: HttpRequest, round: Round) -> Rights:
@@ -37,7 +43,15 @@ def rights_of(request: HttpRequest, round: Round) -> Rights:
 
 def draft_of(request: HttpRequest, code: str, pk: int) -> tuple[Round, Erratum]:
     round = judged(request, code)
-    return round, get_object_or_404(drafts_of(round).select_related("pattern", "edition", "corrects"), pk=pk)
+    erratum = _DRAFT.first(round=round, pk=pk)
+    if erratum is None:
+        raise Http404
+    return round, erratum
+
+
+_DRAFT: Prepared[Erratum] = Prepared(
+    lambda round, pk: drafts_of(round).select_related("pattern", "edition", "corrects").filter(pk=pk)
+)
 
 
 def kept_of(request: HttpRequest, part: str, round: Round, digest: str, *rests_on: Any) -> Kept:

@@ -11,6 +11,7 @@ from testround.following.models import Follower, Webhook
 from testround.following.services import follower_leave
 from testround.people.held import Shelf, erases, keeps
 from testround.people.models import User
+from testround.prepared import Prepared
 
 
 @keeps
@@ -23,7 +24,7 @@ def follows_held(user: User) -> Shelf:
             "asked": follower.asked_at,
             "confirmed": follower.confirmed_at,
         }
-        for follower in _of(user).select_related("pattern")
+        for follower in _FOLLOWERS.rows(user=user)
     ]
     return Shelf("follows", _("Patterns whose errata you follow by mail"), _("nobody"), rows)
 
@@ -33,7 +34,7 @@ def webhooks_held(user: User) -> Shelf:
     """Addresses of other programs that errata of their patterns are posted to."""
     rows = [
         {"pattern": webhook.pattern.title, "address": webhook.url, "added": webhook.created}
-        for webhook in Webhook.objects.filter(pattern__owner=user).select_related("pattern").order_by("pk")
+        for webhook in _WEBHOOKS.rows(user=user)
     ]
     return Shelf("webhooks", _("Where errata of your patterns are posted"), _("nobody"), rows)
 
@@ -52,3 +53,9 @@ def _of(user: User) -> QuerySet[Follower]:
         .filter(small__in=own.values_list(Lower("email")))
         .order_by("pk")
     )
+
+
+_FOLLOWERS: Prepared[Follower] = Prepared(lambda user: _of(user).select_related("pattern"))
+_WEBHOOKS: Prepared[Webhook] = Prepared(
+    lambda user: Webhook.objects.filter(pattern__owner=user).select_related("pattern").order_by("pk")
+)

@@ -13,6 +13,8 @@ from testround.rounds.models import Place
 
 def desks_of(places: Sequence[Place]) -> list[Desk]:
     """The desks of these places, in their order: three queries, whatever their number and what was sent."""
+    if not places:
+        return []
     sent: dict[type[Reported], dict[int, list[Reported]]] = {}
     for kind in (Swatch, Count, Finished):
         sent[kind] = defaultdict(list)

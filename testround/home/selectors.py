@@ -156,7 +156,7 @@ def _running(user: User, date: dt.date, now: dt.datetime) -> QuerySet[Round]:
 def _needs_of_rounds(rounds: list[Round], user: User) -> Iterator[Need]:
     # Those that a date has closed are asked after as well, though they are on the list no more.
     waiting: dict[Round, list[Nudgeable]] = {}
-    for one in nudgeable_in(rounds_of(user, Right.EDIT)):
+    for one in nudgeable_in(_ASKED_AFTER.rows(user=user)):
         waiting.setdefault(one.place.round, []).append(one)
     for round in rounds:
         yield from _needs_of_round(round)
@@ -187,6 +187,11 @@ _PLACES: Prepared[Place] = Prepared(lambda user: places_of(user).order_by("round
 _VACANCIES: Prepared[Vacancy] = Prepared(lambda user: vacancies_for(user)[:SHOWN])
 _LOOKED_ON: Prepared[Round] = Prepared(
     lambda user: rounds_looked_on(user).order_by("-created", "-pk")[:SHOWN]
+)
+# Their keys first: within the query for places, whose rounds they are would be found out last, after every place there
+# is.
+_ASKED_AFTER: Prepared[int] = Prepared(
+    lambda user: rounds_of(user, Right.EDIT).order_by().values_list("pk", flat=True)
 )
 _WITHOUT_A_DAY: Prepared[Round] = Prepared(lambda user: _closed_without_a_day(user)[:SHOWN])
 

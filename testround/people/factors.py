@@ -18,6 +18,7 @@ from django.http import HttpRequest
 
 from testround.people.models import User
 from testround.people.recovery import codes_left
+from testround.prepared import Prepared
 
 Kind = Authenticator.Type
 Designs = Callable[[User], bool]
@@ -38,7 +39,7 @@ class Factors:
 
 def factors_of(user: User) -> Factors:
     """What a person has, in two queries."""
-    found = list(Authenticator.objects.filter(user=user, type__in=(Kind.TOTP, Kind.WEBAUTHN)).order_by("pk"))
+    found = _FACTORS.rows(user=user)
     return Factors(
         app=next((one for one in found if one.type == Kind.TOTP), None),
         passkeys=[one for one in found if one.type == Kind.WEBAUTHN],
@@ -46,8 +47,22 @@ def factors_of(user: User) -> Factors:
     )
 
 
+_FACTORS: Prepared[Authenticator] = Prepared(
+    lambda user: Authenticator.objects.filter(user=user, type__in=(Kind.TOTP, Kind.WEBAUTHN)).order_by("pk")
+)
+
+
 def has_factor(user: User) -> bool:
-    return Authenticator.objects.filter(user=user, type__in=(Kind.TOTP, Kind.WEBAUTHN)).exists()
+    return _HAS_FACTOR.first(user=user) is not None
+
+
+_HAS_FACTOR: Prepared[int] = Prepared(
+    lambda user: (
+        Authenticator.objects.filter(user=user, type__in=(Kind.TOTP, Kind.WEBAUTHN))
+        .order_by()
+        .values_list("pk", flat=True)[:1]
+    )
+)
 
 
 def designs(asked: Designs) -> Designs:

@@ -20,7 +20,8 @@ from django.conf import settings
 from django.core.files.storage import Storage
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import transaction
-from django.db.models import Q, QuerySet
+from django.db.models import Q, QuerySet, Value
+from django.db.models.functions import Upper
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -28,6 +29,7 @@ from testround.kernel.problems import InputProblems, Problem
 from testround.outbox.mailbox import MAIL_NAME
 from testround.outbox.models import Mail, Stopped
 from testround.people.models import User
+from testround.prepared import Prepared
 
 FORMAT = "testround/about-me"
 VERSION = 1
@@ -89,8 +91,16 @@ def held_of(user: User) -> list[Shelf]:
     return [_account(user), _mails(user), *(keeper(user) for keeper in _keepers)]
 
 
+_ADDRESSES: Prepared[EmailAddress] = Prepared(
+    lambda user: EmailAddress.objects.filter(user=user).order_by("pk")
+)
+_STOPPED: Prepared[str] = Prepared(
+    lambda user: Stopped.objects.filter(person=user).values_list("kind", flat=True)
+)
+_MAILS: Prepared[Mail] = Prepared(lambda user, address: _mails_to(user, address).order_by("pk"))
+
+
 def _account(user: User) -> Shelf:
-    addresses = EmailAddress.objects.filter(user=user).order_by("pk")
     row = {
         "name": user.name,
         "email": user.email,
@@ -102,10 +112,10 @@ def _account(user: User) -> Shelf:
         "terms": user.terms,
         "language": user.language,
         "time_zone": user.time_zone,
-        "stopped_mails": list(Stopped.objects.filter(person=user).values_list("kind", flat=True)),
+        "stopped_mails": _STOPPED.rows(user=user),
         "addresses": [
             {"email": address.email, "confirmed": address.verified, "main": address.primary}
-            for address in addresses
+            for address in _ADDRESSES.rows(user=user)
         ],
     }
     return Shelf(
@@ -122,7 +132,7 @@ def _mails(user: User) -> Shelf:
             "written": mail.created,
             "left": mail.finished,
         }
-        for mail in _mails_to(user).order_by("pk")
+        for mail in _MAILS.rows(user=user, address=user.email)
     ]
     return Shelf("mails", _("Mails to you"), _("nobody; what they said is deleted once they have left"), rows)
 
@@ -210,14 +220,15 @@ def person_erase(*, user: User) -> None:
     # The rooms above first: what they keep hangs on what the rooms below keep.
     for eraser in reversed(_erasers):
         eraser(locked)
-    _mails_to(locked).delete()
+    _mails_to(locked, locked.email).delete()
     address = locked.email
     locked.delete()
     transaction.on_commit(lambda: _folder_erase(address))
 
 
-def _mails_to(user: User) -> QuerySet[Mail]:
-    return Mail.objects.filter(Q(person=user) | Q(to__iexact=user.email))
+def _mails_to(user: User, address: str) -> QuerySet[Mail]:
+    any_case = Mail.objects.alias(any_case=Upper("to"))
+    return any_case.filter(Q(person=user) | Q(any_case=Upper(Value(address))))
 
 
 def _folder_erase(address: str) -> None:

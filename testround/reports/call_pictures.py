@@ -17,6 +17,7 @@ from testround.outbox.services import handles, work_add
 from testround.patterns.access import Right, patterns_open_to, require
 from testround.people.language import speaking_to
 from testround.people.models import User
+from testround.prepared import Prepared
 from testround.reports.incoming import with_their_rows
 from testround.reports.models import CallPicture, Photo
 from testround.reports.photos import LOST, PhotoRefused, photo_check, reencode
@@ -40,8 +41,13 @@ def pictures_of(round: Round) -> list[Picture]:
             height=picture.height or WIDTH,
             shows=picture.shows,
         )
-        for picture in round.call_pictures.filter(state=Photo.State.READY)
+        for picture in _READY.rows(round=round)
     ]
+
+
+_READY: Prepared[CallPicture] = Prepared(
+    lambda round: CallPicture.objects.filter(round=round, state=Photo.State.READY)
+)
 
 
 def pictures_visible_to(user: Any) -> QuerySet[CallPicture]:

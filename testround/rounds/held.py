@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db.models import Q, Value
+from django.db.models.functions import Upper
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -27,6 +29,22 @@ _PLACES: Prepared[Place] = Prepared(
         .order_by("pk")
     )
 )
+_MEMBERSHIPS: Prepared[Membership] = Prepared(
+    lambda user, address: (
+        Membership.objects.alias(any_case=Upper("email"))
+        .filter(Q(user=user) | Q(any_case=Upper(Value(address)), user__isnull=True))
+        .select_related("pattern")
+        .order_by("pk")
+    )
+)
+_OFFERS: Prepared[Candidate] = Prepared(
+    lambda address: (
+        Candidate.objects.alias(any_case=Upper("email"))
+        .filter(any_case=Upper(Value(address)))
+        .select_related("round__edition__pattern")
+        .order_by("pk")
+    )
+)
 _REMINDERS: Prepared[Reminder] = Prepared(
     lambda user: Reminder.objects.filter(day__person=user).select_related("day").order_by("pk")
 )
@@ -45,9 +63,6 @@ def patterns_held(user: User) -> Shelf:
 @keeps
 def memberships_held(user: User) -> Shelf:
     """Parts held, and invitations to one that were mailed to the person's address."""
-    found = Membership.objects.filter(user=user) | Membership.objects.filter(
-        email__iexact=user.email, user__isnull=True
-    )
     rows = [
         {
             "pattern": row.pattern.title,
@@ -56,7 +71,7 @@ def memberships_held(user: User) -> Shelf:
             "joined": row.joined_at,
             "ended": row.ended_at,
         }
-        for row in found.select_related("pattern").order_by("pk")
+        for row in _MEMBERSHIPS.rows(user=user, address=user.email)
     ]
     return Shelf(
         "roles", _("Your part in others' patterns"), _("the owner of the pattern and its editors"), rows
@@ -110,7 +125,6 @@ def places_held(user: User) -> Shelf:
 
 @keeps
 def offers_held(user: User) -> Shelf:
-    offers = Candidate.objects.filter(email__iexact=user.email).select_related("round__edition__pattern")
     rows = [
         {
             "pattern": offer.round.edition.pattern.title,
@@ -133,7 +147,7 @@ def offers_held(user: User) -> Shelf:
             "told_that_there_was_no_place": offer.thanked_at,
             "private_data_deleted_on": offer.round.purge_on,
         }
-        for offer in offers.order_by("pk")
+        for offer in _OFFERS.rows(address=user.email)
     ]
     return Shelf(
         "offers", _("Your offers to test"), _("the designer of the round and the pattern's editors"), rows

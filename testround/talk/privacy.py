@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -39,11 +39,21 @@ _LOOKS: Prepared[Look] = Prepared(
 )
 
 
-@keeps
-def questions_held(user: User) -> Shelf:
+def _questions_of(user: User) -> QuerySet[Question]:
     asked = Question.objects.filter(by=user).order_by().values("pk")
     at_own_places = Question.objects.filter(place__tester=user).order_by().values("pk")
-    questions = Question.objects.filter(pk__in=asked.union(at_own_places))
+    return Question.objects.filter(pk__in=asked.union(at_own_places)).order_by("pk")
+
+
+_QUESTIONS: Prepared[Question] = Prepared(_questions_of)
+_WORDS: Prepared[Word] = Prepared(
+    lambda user: Word.objects.filter(Q(by=user) | Q(to=user, place__tester=user)).order_by("pk")
+)
+_CALENDARS: Prepared[CalendarAddress] = Prepared(lambda user: CalendarAddress.objects.filter(person=user))
+
+
+@keeps
+def questions_held(user: User) -> Shelf:
     rows = [
         {
             "place": question.place_id,
@@ -53,7 +63,7 @@ def questions_held(user: User) -> Shelf:
             "shown_with_your_name": question.by_name,
             "on_the_errata_desk": question.to_desk_at,
         }
-        for question in questions.order_by("pk")
+        for question in _QUESTIONS.rows(user=user)
     ]
     return Shelf("questions", _("Questions you asked"), ALL_OF_THE_ROUND, rows)
 
@@ -61,10 +71,9 @@ def questions_held(user: User) -> Shelf:
 @keeps
 def words_held(user: User) -> Shelf:
     """What was said in private by the person and, at their own places, to them."""
-    words = Word.objects.filter(Q(by=user) | Q(to=user, place__tester=user))
     rows = [
         {"place": word.place_id, "at": word.at, "by_you": word.by_id == user.pk, "text": word.text}
-        for word in words.order_by("pk")
+        for word in _WORDS.rows(user=user)
     ]
     return Shelf("words", _("Private words"), _("the other of the two, nobody else"), rows)
 
@@ -92,7 +101,7 @@ def told_held(user: User) -> Shelf:
 @keeps
 def calendar_held(user: User) -> Shelf:
     """That there is an address; the secret itself stands on the page of the calendar."""
-    rows = [{"made": address.made} for address in CalendarAddress.objects.filter(person=user)]
+    rows = [{"made": address.made} for address in _CALENDARS.rows(user=user)]
     return Shelf("calendar", _("The address of your calendar"), _("whoever you gave it to"), rows)
 
 

@@ -42,9 +42,7 @@ def test_a_name_in_the_table_leads_to_its_dot_and_shows_how_sure_it_is(
     assert phone.fits()
     figures.locator("a:text-is('Fern')").last.click()
 
-    assert (
-        page.locator(".plot-point:target > title").text_content() == "Tester Fern, blocked: 22 1/2 × 28 3/4"
-    )
+    assert page.locator(".plot-point:target > title").text_content() == "Fern, blocked: 22 1/2 × 28 3/4"
     assert crosses() == 1
     assert page.locator(".plot-pointed-name:visible").text_content() == "Fern"
 

@@ -12,6 +12,7 @@ from django.utils.translation import ngettext
 
 from testround.kernel.words import in_alphabet, listed
 from testround.patterns.models import Edition, Pattern
+from testround.prepared import Prepared
 from testround.rounds.models import Place
 
 # A place counts once something came from it; one that was given back does not.
@@ -63,13 +64,19 @@ def tested(code: str) -> tuple[Tested, ...]:
 
     Who has no account any more is not named, whatever stands in the row.
     """
-    places = Place.objects.filter(state__in=TESTED, round__edition__pattern__code=code).order_by("pk")
     return tuple(
         Tested(edition, ("place", pk) if tester is None else ("person", tester), name if tester else "")
-        for pk, tester, edition, name in places.values_list(
-            "pk", "tester_id", "round__edition_id", "thanked_as"
-        )
+        for pk, tester, edition, name in _TESTED.rows(code=code)
     )
+
+
+_TESTED: Prepared[tuple[int, int | None, int, str]] = Prepared(
+    lambda code: (
+        Place.objects.filter(state__in=TESTED, round__edition__pattern__code=code)
+        .order_by("pk")
+        .values_list("pk", "tester_id", "round__edition_id", "thanked_as")
+    )
+)
 
 
 def credits_state(code: str) -> tuple[Any, ...]:

@@ -19,6 +19,7 @@ from testround.errata.wording import (
 from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.units import LengthUnit
 from testround.people.models import User
+from testround.prepared import Prepared
 from testround.reports.models import Remark
 from testround.rounds.models import Place, Round
 from testround.talk.models import Word
@@ -99,14 +100,8 @@ def desk_of(round: Round, user: User | None = None, units: LengthUnit = "cm") ->
     What testers were asked and answered is told to ``user`` where it is theirs to read.
     """
     read = read_round(round)
-    errata = list(
-        Erratum.objects.filter(round=round)
-        .select_related("pattern", "edition")
-        .prefetch_related("decisions", "remarks")
-    )
-    decisions = {
-        decision.finding_id: decision for decision in round.decisions.select_related("erratum", "by")
-    }
+    errata = _ERRATA.rows(round=round)
+    decisions = {decision.finding_id: decision for decision in _DECISIONS.rows(round=round)}
     by_finding, by_remark = _asked(round, user)
     current = {finding["id"]: finding for finding in read.document["findings"]}
 
@@ -156,6 +151,29 @@ def desk_of(round: Round, user: User | None = None, units: LengthUnit = "cm") ->
     )
 
 
+_ERRATA: Prepared[Erratum] = Prepared(
+    lambda round: (
+        Erratum.objects.filter(round=round)
+        .select_related("pattern", "edition")
+        .prefetch_related("decisions", "remarks")
+    )
+)
+_DECISIONS: Prepared[Decision] = Prepared(
+    lambda round: Decision.objects.filter(round=round).select_related("erratum", "by")
+)
+_ASKED: Prepared[Asked] = Prepared(
+    lambda round: Asked.objects.filter(round=round).select_related("word__place")
+)
+_REMARKS: Prepared[Remark] = Prepared(
+    lambda round: (
+        Remark.objects.filter(place__round=round, superseded_at__isnull=True)
+        .select_related("place", "decision__by")
+        .prefetch_related("errata")
+        .order_by("pk")
+    )
+)
+
+
 def _changed(decision: Decision, finding: Mapping[str, Any] | None, read: Read, units: LengthUnit) -> str:
     """What has become of a finding since it was decided; a report that is not analysed yet came today."""
     return changed_since(
@@ -172,7 +190,7 @@ def _asked(
     round: Round, user: User | None
 ) -> tuple[dict[str, list[AskedTester]], dict[int, list[AskedTester]]]:
     """What testers were asked, by finding and by remark, each with the first word they wrote since: two queries."""
-    rows = list(round.asked_testers.select_related("word__place"))
+    rows = _ASKED.rows(round=round)
     words: dict[int, list[Word]] = {}
     if rows:
         answers = Word.objects.filter(
@@ -202,12 +220,7 @@ def remark_groups(
 
     Places that the sheet does not know come after.
     """
-    rows = list(
-        Remark.objects.filter(place__round=round, superseded_at__isnull=True)
-        .select_related("place", "decision__by")
-        .prefetch_related("errata")
-        .order_by("pk")
-    )
+    rows = _REMARKS.rows(round=round)
     last: dict[str, Any] = {}
     for remark in rows:
         last[remark.where or ""] = max(last.get(remark.where or "", remark.sent), remark.sent)

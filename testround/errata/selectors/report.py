@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, cast
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -21,6 +21,7 @@ from testround.kernel.findings import VERDICT_WORDS
 from testround.kernel.terms import Terms, translate
 from testround.paper.report import Decided, Known, Linked
 from testround.people.readers import Reader
+from testround.prepared import Prepared
 from testround.rounds.models import Consent, Place, Round
 
 
@@ -50,20 +51,31 @@ class ReportFacts:
 
 def report_facts(round: Round) -> ReportFacts:
     """What the report of a round rests on beside its analysis, in four queries."""
-    allowed = Consent.objects.filter(
-        place=OuterRef("pk"), kind=Consent.Kind.REPORT, withdrawn_at=None, place__tester__isnull=False
-    )
-    places = round.places.order_by("pk").annotate(named=Exists(allowed))
     return ReportFacts(
         round=round,
         names={
             key: name if named and state != Place.State.GIVEN_BACK else None
-            for key, name, named, state in places.values_list("key", "name", "named", "state")
+            for key, name, named, state in _NAMES.rows(round=round)
         },
         decisions=tuple(decisions_of(round)),
-        errata=tuple(Erratum.objects.filter(round=round).select_related("pattern", "edition")),
+        errata=tuple(_ERRATA.rows(round=round)),
         credits=credits_of(round.edition.pattern, round.edition),
     )
+
+
+def _names_in(round: Round) -> QuerySet[Place, tuple[str, str, bool, str]]:
+    """Key, name, whether the report may name them, and state of every place."""
+    allowed = Consent.objects.filter(
+        place=OuterRef("pk"), kind=Consent.Kind.REPORT, withdrawn_at=None, place__tester__isnull=False
+    )
+    places = Place.objects.filter(round=round).order_by("pk").annotate(named=Exists(allowed))
+    return places.values_list("key", "name", "named", "state")
+
+
+_NAMES: Prepared[tuple[str, str, bool, str]] = Prepared(_names_in)
+_ERRATA: Prepared[Erratum] = Prepared(
+    lambda round: Erratum.objects.filter(round=round).select_related("pattern", "edition")
+)
 
 
 def report_known(facts: ReportFacts, read: Read, reader: Reader) -> Known:

@@ -18,6 +18,7 @@ from testround.errata.wording import (
 from testround.kernel.analysis import DeviationCell, Question
 from testround.kernel.round import Dimension
 from testround.kernel.sheet import Sheet
+from testround.prepared import Prepared
 from testround.rounds.models import Round
 
 
@@ -64,7 +65,12 @@ def _no_size() -> str:
 
 def decisions_of(round: Round) -> list[Decision]:
     """What was decided of a round's findings, with what became of it."""
-    return list(round.decisions.select_related("erratum__pattern"))
+    return _DECISIONS.rows(round=round)
+
+
+_DECISIONS: Prepared[Decision] = Prepared(
+    lambda round: Decision.objects.filter(round=round).select_related("erratum__pattern")
+)
 
 
 def results_of(round: Round, made: Sequence[Decision] | None = None) -> Results:

@@ -122,9 +122,10 @@ def range_of(values: Iterable[float], tolerance: float) -> tuple[float, float]:
 
 
 def who(tester: str, size: str | None) -> str:
+    """A tester by what they are called, which may be "Tester 4", and the size they make."""
     if size is None:
-        return _("Tester {name}").format(name=tester)
-    return _("Tester {name}, size {size}").format(name=tester, size=size)
+        return tester
+    return _("{name}, size {size}").format(name=tester, size=size)
 
 
 def counted(count: int) -> str:

@@ -264,7 +264,7 @@ def _gauge_mark(
     ident: str,
 ) -> Group:
     across, up = scales
-    label = _("Tester {name}, {state}: {gauge}").format(
+    label = _("{name}, {state}: {gauge}").format(
         name=point.tester, state=_state(point.state), gauge=_pair(point.st, point.row, over)
     )
     if place is None:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from django.db.models import Count, Q
+from django.db.models import Count
 from django.utils.translation import gettext as _
 
 from testround.kernel.cautions import Caution, cautions_for
@@ -15,6 +17,7 @@ from testround.kernel.round import Pattern as SheetDocument
 from testround.kernel.units import YARN_WEIGHTS, decimal
 from testround.kernel.words import commas, listed
 from testround.patterns.models import Edition
+from testround.prepared import Prepared
 from testround.rounds.models import Candidate, Round, SuppliedYarn
 from testround.rounds.services.call import CallState, call_state, offers_wanted, sizes_sought
 
@@ -112,7 +115,7 @@ def call_page(round: Round) -> CallPage:
     """The page of a call, in a number of queries that does not depend on who offered: a count and the yarns."""
     document = round.edition.document
     counts = call_counts(round)
-    yarns = tuple(round.yarns.all())
+    yarns = tuple(_YARNS.rows(round=round))
     body = tuple(
         Line(
             measure.label,
@@ -138,6 +141,9 @@ def call_page(round: Round) -> CallPage:
         pictures=tuple(picture for picturer in _picturers for picture in picturer(round)),
         cautions=tuple(c for c in cautions_for(document) if c.kind in ("cords", "small-parts")),
     )
+
+
+_YARNS: Prepared[SuppliedYarn] = Prepared(lambda round: SuppliedYarn.objects.filter(round=round))
 
 
 def _finished(edition: Edition) -> tuple[Line, ...]:
@@ -189,10 +195,18 @@ class CallCounts:
 def call_counts(round: Round) -> CallCounts:
     """One query. ``confirmed`` counts those, too, who have a place by now."""
     State = Candidate.State
-    found = round.candidates.aggregate(
-        unconfirmed=Count("pk", filter=Q(state=State.OFFERED)),
-        confirmed=Count("pk", filter=Q(state__in=[State.CONFIRMED, State.PLACED])),
-        waiting=Count("pk", filter=Q(state=State.WAITING)),
-        withdrawn=Count("pk", filter=Q(state=State.WITHDRAWN)),
+    found: Counter[Any] = Counter(dict(_BY_STATE.rows(round=round)))
+    return CallCounts(
+        unconfirmed=found[State.OFFERED],
+        confirmed=found[State.CONFIRMED] + found[State.PLACED],
+        waiting=found[State.WAITING],
+        withdrawn=found[State.WITHDRAWN],
+        wanted=offers_wanted(round),
     )
-    return CallCounts(**found, wanted=offers_wanted(round))
+
+
+_BY_STATE: Prepared[tuple[str, int]] = Prepared(
+    lambda round: (
+        Candidate.objects.filter(round=round).order_by().values_list("state").annotate(count=Count("pk"))
+    )
+)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from django.db.models import DateField, DateTimeField, F, OuterRef, Q, QuerySet, Subquery
@@ -73,13 +73,13 @@ class Nudgeable:
         )
 
 
-def nudgeable_in(
-    rounds: QuerySet[Round] | Iterable[Round], *, now: dt.datetime | None = None
-) -> list[Nudgeable]:
-    """Whoever needs a word in these rounds, the longest late first: one query, and one for rounds not read yet.
+def nudgeable_in(rounds: Collection[Round | int], *, now: dt.datetime | None = None) -> list[Nudgeable]:
+    """Whoever needs a word in these rounds, given as they are or by their keys, the longest late first: one query.
 
     Only those who have an account can be written to.
     """
+    if not rounds:
+        return []
     now = now or timezone.now()
     found = [_why(place, now) for place in _waited_for(rounds, now)[:MOST]]
     return sorted((one for one in found if one), key=lambda one: (-one.days, one.place.pk))
@@ -92,7 +92,7 @@ def nudgeable(place: Place, *, now: dt.datetime | None = None) -> Nudgeable | No
     return _why(row, now) if row else None
 
 
-def _waited_for(rounds: QuerySet[Round] | Iterable[Round], now: dt.datetime) -> QuerySet[Place]:
+def _waited_for(rounds: Collection[Round | int], now: dt.datetime) -> QuerySet[Place]:
     heard = DiaryEntry.objects.filter(place=OuterRef("pk"), by=OuterRef("tester")).order_by("-at")
     nudges = Nudge.objects.filter(place=OuterRef("pk")).order_by("-day")
     # A day wider than any zone needs; settled in each place's own below.
@@ -102,9 +102,6 @@ def _waited_for(rounds: QuerySet[Round] | Iterable[Round], now: dt.datetime) -> 
     stalled = Q(heard__lte=now - dt.timedelta(days=STALLED_AFTER_DAYS))
     going = ~Q(round__state__in=[Round.State.PLANNED, Round.State.CLOSED])
     closed = Q(round__state=Round.State.CLOSED, round__closes__gte=date - ASKED_AFTER_CLOSING)
-    if isinstance(rounds, QuerySet):
-        # Their keys first: within the query, whose rounds they are would be found out last, after every place there is.
-        rounds = list(rounds.order_by().values_list("pk", flat=True))
     return (
         Place.objects.filter(round__in=rounds, state__in=UNMEASURED, tester__is_active=True)
         .annotate(
