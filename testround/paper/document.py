@@ -349,14 +349,15 @@ class Box(Flowable):
 
 
 class Lines(Flowable):
-    """Ruled lines to write on, as many as fill ``height``."""
+    """Ruled lines to write on, as many as the page has room for; on the next page where that is less than ``least``."""
 
-    def __init__(self, height: float, *, apart: float = 8 * mm) -> None:
+    def __init__(self, least: float, *, apart: float = 8 * mm) -> None:
         super().__init__()
-        self.tall, self.apart = height, apart
+        self.least, self.apart = least, apart
 
     def wrap(self, available_width: float, available_height: float) -> tuple[float, float]:
         self.width = available_width
+        self.tall = max(self.least, available_height // self.apart * self.apart)
         return available_width, self.tall
 
     def draw(self) -> None:

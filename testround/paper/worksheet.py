@@ -130,10 +130,11 @@ def worksheet_pdf(
             *_numbers(worksheet, width, say),
             *_answered(answered, say),
             *_finished(worksheet, width, units, say),
-            *section(_("Notes"), room=90 * mm),
-            para(_("Where you stumbled, and at which place in the text:"), SMALL),
-            Lines(64 * mm),
             *_cautions(worksheet),
+            *section(_("Notes"), room=70 * mm),
+            para(_("Where you stumbled, and at which place in the text:"), SMALL),
+            # The last thing on the sheet, so that it takes what the last page has left.
+            Lines(48 * mm),
         ]
 
     return build(story, paper=paper, cover=cover)

@@ -6,7 +6,7 @@ import pytest
 
 from testround.kernel.units import format_count, format_length
 from testround.kernel.worksheet import Worksheet, worksheet
-from testround.paper.document import PaperError
+from testround.paper.document import Lines, PaperError
 from testround.paper.worksheet import Answered, worksheet_pdf
 
 from .scene import a_round, outline_of, read, text_of
@@ -154,6 +154,20 @@ def test_every_page_says_which_of_how_many_it_is(birch: Worksheet) -> None:
 
     for index, page in enumerate(pages, start=1):
         assert f"Page {index} of {len(pages)}" in page.extract_text()
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_nothing_stands_alone_on_a_page_after_the_room_for_notes(birch: Worksheet, paper: str) -> None:
+    last = read(worksheet_pdf(birch, paper=paper)).pages[-1]
+
+    assert "Where you stumbled" in last.extract_text()
+
+
+def test_lines_to_write_on_take_what_the_page_has_left() -> None:
+    lines = Lines(48, apart=20)
+
+    assert lines.wrap(300, 130) == (300, 120)
+    assert lines.wrap(300, 40) == (300, 48)
 
 
 def test_its_typeface_is_embedded(birch: Worksheet) -> None:
