@@ -79,12 +79,12 @@ def test_sizes_are_named_as_a_person_names_them(sizes: list[str], words: str) ->
         (
             "cm",
             "Hem to underarm comes out 3.4 cm larger than the pattern means in every size "
-            "(95% interval +2.6 cm to +4.2 cm); up to 2 cm is fine.",
+            "(95 % interval +2.6 cm to +4.2 cm); up to 2 cm is fine.",
         ),
         (
             "in",
             "Hem to underarm comes out 1 3/8 in larger than the pattern means in every size "
-            "(95% interval +1 in to +1 5/8 in); up to 3/4 in is fine.",
+            "(95 % interval +1 in to +1 5/8 in); up to 3/4 in is fine.",
         ),
     ],
 )

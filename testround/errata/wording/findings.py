@@ -142,7 +142,7 @@ def _finished(finding: Finding, label: str, where: str, units: LengthUnit) -> st
     # Translators: from here on {said} is the sentence so far, to which something is added.
     if finding.get("interval"):
         low, high = (format_length(end, units, signed=True) for end in finding["interval"])
-        said = _("{said} (95% interval {low} to {high})").format(said=said, low=low, high=high)
+        said = _("{said} (95 % interval {low} to {high})").format(said=said, low=low, high=high)
     if finding.get("extent") == "with-size":
         said = _("{said}, more so towards one end of the sizes").format(said=said)
     tolerance = finding.get("tolerance")
