@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from testround.api.v1 import editions, files, patterns, people
+from testround.api.v1 import editions, files, patterns, people, sheets
 from testround.api.v1.urls_errata import urlpatterns as errata
 from testround.api.v1.urls_reports import urlpatterns as reports
 from testround.api.v1.urls_rounds import urlpatterns as rounds
@@ -21,12 +21,10 @@ urlpatterns = [
         editions.EditionsRelease.as_view(),
         name="edition_release",
     ),
-    path("patterns/<str:code>/editions/<int:id>/sheet", editions.EditionSheet.as_view(), name="sheet"),
-    path("patterns/<str:code>/editions/<int:id>/states", editions.SheetStates.as_view(), name="sheet_states"),
-    path(
-        "patterns/<str:code>/editions/<int:id>/check", editions.EditionCheck.as_view(), name="edition_check"
-    ),
-    path("checks", editions.Checks.as_view(), name="checks"),
+    path("patterns/<str:code>/editions/<int:id>/sheet", sheets.EditionSheet.as_view(), name="sheet"),
+    path("patterns/<str:code>/editions/<int:id>/states", sheets.SheetStates.as_view(), name="sheet_states"),
+    path("patterns/<str:code>/editions/<int:id>/check", sheets.EditionCheck.as_view(), name="edition_check"),
+    path("checks", sheets.Checks.as_view(), name="checks"),
     # people
     path("patterns/<str:code>/memberships", people.Memberships.as_view(), name="memberships"),
     path("patterns/<str:code>/memberships/<int:id>", people.OneMembership.as_view(), name="membership"),

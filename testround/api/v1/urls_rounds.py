@@ -17,6 +17,7 @@ from testround.api.v1 import (
     round_yarns,
     rounds,
     standings,
+    vacancies,
     worksheets,
 )
 
@@ -85,13 +86,13 @@ urlpatterns = [
     path("rounds/<str:code>/proposal", proposals.Proposal.as_view(), name="proposal"),
     path("rounds/<str:code>/proposal/limits", proposals.ProposalKept.as_view(), name="proposal_limits"),
     path("rounds/<str:code>/proposal/accept", proposals.ProposalAccepted.as_view(), name="proposal_accept"),
-    path("rounds/<str:code>/vacancies", proposals.Vacancies.as_view(), name="vacancies"),
+    path("rounds/<str:code>/vacancies", vacancies.Vacancies.as_view(), name="vacancies"),
     path(
         "rounds/<str:code>/vacancies/<int:id>/invite",
-        proposals.VacancyInvited.as_view(),
+        vacancies.VacancyInvited.as_view(),
         name="vacancy_invite",
     ),
-    path("rounds/<str:code>/vacancies/<int:id>/leave", proposals.VacancyLeft.as_view(), name="vacancy_leave"),
+    path("rounds/<str:code>/vacancies/<int:id>/leave", vacancies.VacancyLeft.as_view(), name="vacancy_leave"),
     # whether it is on course, its mails, the pictures of its call
     path("rounds/<str:code>/course", courses.Course.as_view(), name="course"),
     path("rounds/<str:code>/mails", courses.RoundMails.as_view(), name="mails"),
