@@ -133,6 +133,8 @@ def configuration(*, level: str, form: str) -> dict[str, Any]:
             "django.server": {"handlers": ["console"], "level": "WARNING", "propagate": False},
             "gunicorn.error": {"handlers": ["console"], "level": level, "propagate": False},
             "gunicorn.access": {"handlers": [], "propagate": False},
+            # Written however little else is.
+            "testround.security": {"level": "INFO"},
             # It would name every passkey that is made.
             "fido2": {"level": "WARNING"},
         },

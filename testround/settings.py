@@ -357,6 +357,7 @@ CSRF_COOKIE_SECURE = HTTPS
 COOKIE_PREFIX = "__Host-" if HTTPS else ""
 SESSION_COOKIE_NAME = f"{COOKIE_PREFIX}sessionid"
 CSRF_COOKIE_NAME = f"{COOKIE_PREFIX}csrftoken"
+CSRF_FAILURE_VIEW = "testround.operations.security_events.csrf_failure"
 MESSAGE_STORAGE = "testround.people.messages.Messages"
 SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0

@@ -86,6 +86,9 @@ MFA_FORMS = {
     "reauthenticate": "testround.people.factors_forms.ReauthenticateForm",
     "activate_totp": "testround.people.factors_forms.ActivateTOTPForm",
     "add_webauthn": "testround.people.factors_forms.AddPasskeyForm",
+    "authenticate_webauthn": "testround.people.factors_forms.AuthenticatePasskeyForm",
+    "login_webauthn": "testround.people.factors_forms.LoginPasskeyForm",
+    "reauthenticate_webauthn": "testround.people.factors_forms.ReauthenticatePasskeyForm",
     "edit_webauthn": "testround.people.factors_forms.NamePasskeyForm",
 }
 MFA_TOTP_ISSUER = "Testround"

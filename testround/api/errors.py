@@ -5,12 +5,14 @@ from __future__ import annotations
 import sys
 from typing import Any
 
+from django.core.exceptions import SuspiciousOperation
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 from django.views import defaults
 
 from testround import trouble, unavailable
 from testround.api.problems import MALFORMED, NOT_FOUND, SERVER, UNAVAILABLE, problem_response
+from testround.security import Event, account_of, refused
 
 PREFIX = "/api/v"
 
@@ -22,6 +24,9 @@ def not_found(request: HttpRequest, exception: Exception, **options: Any) -> Htt
 
 
 def bad_request(request: HttpRequest, exception: Exception, **options: Any) -> HttpResponse:
+    if isinstance(exception, SuspiciousOperation):
+        # Another host's name, more fields than are taken, and the like: its class says which, its text whose.
+        refused(Event.SUSPICIOUS_REQUEST, account=account_of(request), kind=type(exception).__name__)
     if request.path.startswith(PREFIX):
         return problem_response(request, MALFORMED)
     return defaults.bad_request(request, exception, **options)

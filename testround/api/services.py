@@ -17,6 +17,7 @@ from testround.outbox.mail import mail_send
 from testround.outbox.services import regularly
 from testround.people.language import speaking_to
 from testround.people.models import User
+from testround.security import Event, done, refused
 
 PREFIX = "testround_"
 """How every token begins, so that scanners of published code can tell one."""
@@ -57,13 +58,15 @@ def token_make(
     )
     with speaking_to(user):
         mail_send(letter=letters.token_made(token=token), to=user.email, person=user)
+    done(Event.TOKEN_MADE, account=user.pk, token=token.pk)
     return token, secret
 
 
 @transaction.atomic
 def token_revoke(*, token: Token) -> None:
     """End a token, now. Ending an ended one changes nothing."""
-    Token.objects.filter(pk=token.pk, revoked_at=None).update(revoked_at=timezone.now())
+    if Token.objects.filter(pk=token.pk, revoked_at=None).update(revoked_at=timezone.now()):
+        done(Event.TOKEN_REVOKED, account=token.user_id, token=token.pk)
 
 
 def token_of(secret: str, *, now: dt.datetime | None = None) -> Token | None:
@@ -73,8 +76,11 @@ def token_of(secret: str, *, now: dt.datetime | None = None) -> Token | None:
     token = Token.objects.select_related("user").filter(secret_hash=hashed).first()
     # The database found it by comparing as it likes; what decides takes the same time wherever it differs.
     if token is None or not hmac.compare_digest(token.secret_hash, hashed):
+        refused(Event.TOKEN_REFUSED, reason="unknown")
         return None
     if not token.is_good(now) or not token.user.is_active:
+        why = "revoked" if token.revoked_at else "expired" if token.user.is_active else "account_closed"
+        refused(Event.TOKEN_REFUSED, account=token.user_id, token=token.pk, reason=why)
         return None
     if token.last_used is None or now - token.last_used >= USED_WITHIN:
         Token.objects.filter(pk=token.pk).update(last_used=now)

@@ -6,5 +6,5 @@ class OperationsConfig(AppConfig):
     label = "operations"
 
     def ready(self) -> None:
-        # Register what is done regularly, and what is kept of a person.
-        from testround.operations import acts, privacy  # noqa: F401
+        # Register what is done regularly, what is kept of a person, and what is noted of security.
+        from testround.operations import acts, privacy, security_events  # noqa: F401

@@ -13,6 +13,7 @@ from django.http import HttpRequest, HttpResponse
 
 from testround.logs import following, id_of_header, route_of
 from testround.measures import REQUEST_QUERIES, REQUEST_SECONDS, REQUESTS
+from testround.operations.security_events import answer_note
 
 logger = logging.getLogger("testround.request")
 
@@ -35,6 +36,7 @@ class Watched:
             with connection.execute_wrapper(queries):
                 response = self.get_response(request)
             response.headers["X-Request-ID"] = ours
+            answer_note(request, response)
             _note(request, response, time.perf_counter() - begun, queries.count)
         return response
 

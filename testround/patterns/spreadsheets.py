@@ -22,6 +22,7 @@ from openpyxl.utils import get_column_letter
 from testround import archives
 from testround.kernel.problems import InputProblems, Problem
 from testround.kernel.units import decimal
+from testround.security import Event, refused
 
 MOST_BYTES = 2_000_000
 MOST_BYTES_UNPACKED = 30_000_000
@@ -127,7 +128,8 @@ def grid_of(data: bytes, *, name: str = "") -> Grid:
         raise _refused(
             _("{name} has {n} MB, and at most {most} MB are taken: keep the one table in it.").format(
                 name=called, n=decimal(len(data) / 1e6, ".1f"), most=decimal(MOST_BYTES / 1e6, ".0f")
-            )
+            ),
+            "too_large",
         )
     if not data.strip():
         raise _refused(_("{name} is empty; choose the file that you saved.").format(name=called))
@@ -146,7 +148,10 @@ def grid_of(data: bytes, *, name: str = "") -> Grid:
     return grid
 
 
-def _refused(sentence: str) -> FileRefused:
+def _refused(sentence: str, reason: str = "") -> FileRefused:
+    """The refusal; noted where it has a reason, of what no spreadsheet program saves."""
+    if reason:
+        refused(Event.UPLOAD_REFUSED, kind="table", reason=reason)
     return FileRefused([Problem("", sentence)])
 
 
@@ -197,7 +202,8 @@ def _decoded(data: bytes, called: str) -> str:
             if "\0" not in text:
                 return text
     raise _refused(
-        _("{name} is neither a text nor a workbook; save the table as CSV or XLSX.").format(name=called)
+        _("{name} is neither a text nor a workbook; save the table as CSV or XLSX.").format(name=called),
+        "no_table",
     )
 
 
@@ -226,7 +232,8 @@ def _from_xlsx(data: bytes, called: str) -> Grid:
         raise _refused(
             _("{name} is no workbook that can be read; save it as .xlsx or CSV once more.").format(
                 name=called
-            )
+            ),
+            "damaged",
         ) from None
     problems: list[Problem] = []
     grid = []
@@ -253,13 +260,13 @@ def _checked_archive(data: bytes, called: str) -> bytes:
     try:
         archive = zipfile.ZipFile(io.BytesIO(data))
     except archives.BROKEN:
-        raise _refused(damaged) from None
+        raise _refused(damaged, "damaged") from None
     with archive:
         _check_parts(archive.infolist(), called)
         try:
             return archives.plainly_packed(archive)
         except archives.BROKEN:
-            raise _refused(damaged) from None
+            raise _refused(damaged, "damaged") from None
 
 
 def _check_parts(parts: list[zipfile.ZipInfo], called: str) -> None:
@@ -269,7 +276,8 @@ def _check_parts(parts: list[zipfile.ZipInfo], called: str) -> None:
             _(
                 "{name} unpacks to {n} MB in {parts} parts, far more than a table of sizes; keep the one table "
                 "in it, without pictures."
-            ).format(name=called, n=decimal(unpacked / 1e6, ".0f"), parts=len(parts))
+            ).format(name=called, n=decimal(unpacked / 1e6, ".0f"), parts=len(parts)),
+            "unpacks_to_more",
         )
 
 

@@ -4,8 +4,11 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from allauth.account.adapter import DefaultAccountAdapter
+from allauth.account.internal.userkit import filter_users_by_email
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.core.mail import EmailMultiAlternatives
+from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -14,6 +17,7 @@ from testround.people.clock import zone_of_person
 from testround.people.devices import device_of, network_of, network_words
 from testround.people.language import speaking_to
 from testround.people.models import User
+from testround.security import Event, refused
 
 # What the link of such a mail is for, in the words of its button.
 ACTIONS = {
@@ -27,6 +31,13 @@ AGAIN = {
     "reauthenticate": _("Use your password"),
     "mfa_reauthenticate": _("Use a code of your app"),
     "mfa_reauthenticate:webauthn": _("Use a passkey"),
+}
+
+# What the library refuses by a sentence on the page, and as what that is noted.
+REFUSALS = {
+    "too_many_login_attempts": Event.THROTTLED,
+    "rate_limited": Event.THROTTLED,
+    "enter_current_password": Event.REAUTHENTICATION_FAILED,
 }
 
 
@@ -45,6 +56,25 @@ class AccountAdapter(DefaultAccountAdapter):
         "incorrect_password": _("This is not the password of your account."),
         "enter_current_password": _("This is not the password that the account has now."),
     }
+
+    def validation_error(self, code: str, *args: Any) -> ValidationError:
+        """The library's refusal in our words; those that say that somebody tries are noted."""
+        if code in REFUSALS:
+            refused(REFUSALS[code])
+        return super().validation_error(code, *args)
+
+    def authentication_failed(self, request: HttpRequest, **credentials: Any) -> None:
+        """Note that a password was wrong: by the account it was tried at, and by none where there is no such one."""
+        if request.user.is_authenticated:
+            refused(Event.REAUTHENTICATION_FAILED, account=request.user.pk, method="password")
+            return
+        # Looked for whether there is one or not, so that the time of the answer does not tell.
+        tried = filter_users_by_email(credentials.get("email", ""), prefer_verified=True, for_login=True)
+        refused(Event.SIGN_IN_FAILED, account=tried[0].pk if tried else None, method="password")
+
+    def respond_user_inactive(self, request: HttpRequest, user: User) -> HttpResponse:
+        refused(Event.SIGN_IN_FAILED, account=user.pk, reason="account_closed")
+        return super().respond_user_inactive(request, user)
 
     def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
         # The library makes links from the name that the request bore, which is the sender's to choose.

@@ -15,6 +15,7 @@ from django.utils.translation import ngettext
 
 from testround.people.models import User
 from testround.people.services import sessions_end_for
+from testround.security import Event, done
 
 # How somebody signs in, and where they are signed in, is theirs to see; support needs neither.
 admin.site.unregister([Authenticator, UserSession])
@@ -51,6 +52,10 @@ class UserAdmin(admin.ModelAdmin):
         # Someone who leaves is made inactive: what they sent stays with its round.
         return False
 
+    def save_model(self, request: HttpRequest, obj: User, form: Any, change: bool) -> None:
+        super().save_model(request, obj, form, change)
+        done(Event.ACCOUNT_CHANGED, account=obj.pk, by=request.user.pk, fields=",".join(form.changed_data))
+
     def get_urls(self) -> list[URLPattern]:
         # The site's own wrapper asks who it is, and keeps that they were here.
         ends = self.admin_site.admin_view(self.end_sessions)
@@ -65,7 +70,7 @@ class UserAdmin(admin.ModelAdmin):
         if not self.has_change_permission(request, person):
             raise PermissionDenied
         if request.method == "POST":
-            count = sessions_end_for(user=person)
+            count = sessions_end_for(user=person, by=request.user)
             said = ngettext(
                 "{n} browser of this account is signed out. Its owner is told by mail.",
                 "{n} browsers of this account are signed out. Its owner is told by mail.",

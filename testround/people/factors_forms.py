@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from allauth.account.adapter import get_adapter as get_account_adapter
@@ -22,6 +24,7 @@ from django.utils.translation import gettext_lazy as _
 
 from testround.people.models import User
 from testround.people.recovery import code_use, codes_left, is_like_a_code
+from testround.security import Event, refused
 
 NAME_LENGTH = 60
 
@@ -36,6 +39,23 @@ def _code_field(label: Any, help_text: Any, **attrs: str) -> forms.CharField:
     )
 
 
+@contextmanager
+def failures_noted(user: User | None, *, again: bool = False) -> Iterator[None]:
+    """What does not fit in here is noted as a factor that failed; nobody is known yet who comes by a passkey alone."""
+    try:
+        yield
+    except forms.ValidationError as error:
+        # Too many tries are refused, and noted, as such.
+        if error.code != "too_many_login_attempts":
+            event = Event.SECOND_FACTOR_FAILED if user else Event.SIGN_IN_FAILED
+            refused(
+                Event.REAUTHENTICATION_FAILED if again else event,
+                account=user.pk if user else None,
+                method="factor" if user else "passkey",
+            )
+        raise
+
+
 class _Code(forms.Form):
     """A code of the app, or a recovery code; each is taken once."""
 
@@ -46,10 +66,14 @@ class _Code(forms.Form):
     code = _code_field(_("Code"), _("The six digits that your app shows now, or one of your recovery codes."))
 
     def clean_code(self) -> str:
+        with failures_noted(self.user, again=self.again):
+            return self._clean_code()
+
+    def _clean_code(self) -> str:
         typed = str(self.cleaned_data["code"])
         if is_like_a_code(typed):
             return self._clean_recovery_code(typed)
-        code: str = super().clean_code()
+        code = str(super().clean_code())
         if not (self.authenticator and _is_its_first_use(self.authenticator)):
             raise get_adapter().validation_error("incorrect_code")
         return code
@@ -125,6 +149,29 @@ class AddPasskeyForm(webauthn_forms.AddWebAuthnForm):
         self.fields["credential"].error_messages["required"] = _(
             "The browser has made no passkey. Press the button, and follow what it asks."
         )
+
+
+class _Passkey(forms.Form):
+    """The answer of a passkey; one that does not fit is noted."""
+
+    user: User | None
+    reauthenticated: bool
+
+    def clean_credential(self) -> Authenticator:
+        with failures_noted(self.user, again=self.reauthenticated):
+            return super().clean_credential()
+
+
+class AuthenticatePasskeyForm(_Passkey, webauthn_forms.AuthenticateWebAuthnForm):
+    """After the password, at the sign-in."""
+
+
+class LoginPasskeyForm(_Passkey, webauthn_forms.LoginWebAuthnForm):
+    """In the place of the password."""
+
+
+class ReauthenticatePasskeyForm(_Passkey, webauthn_forms.ReauthenticateWebAuthnForm):
+    """Before what touches the account."""
 
 
 class NamePasskeyForm(webauthn_forms.EditWebAuthnForm):

@@ -30,6 +30,7 @@ from testround.outbox.mailbox import MAIL_NAME
 from testround.outbox.models import Mail, Stopped
 from testround.people.models import User
 from testround.prepared import Prepared
+from testround.security import Event, done
 
 FORMAT = "testround/about-me"
 VERSION = 1
@@ -222,6 +223,7 @@ def person_erase(*, user: User) -> None:
         eraser(locked)
     _mails_to(locked, locked.email).delete()
     address = locked.email
+    done(Event.ACCOUNT_ERASED, account=locked.pk)
     locked.delete()
     transaction.on_commit(lambda: _folder_erase(address))
 

@@ -40,6 +40,7 @@ def _limit(request: HttpRequest) -> None:
     if not request.user.is_authenticated:
         return
     if has_lasted(request.session):
+        request.session_has_lasted = True
         logout(request)
     else:
         session_note(request)

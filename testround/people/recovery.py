@@ -14,6 +14,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from testround.people.models import RecoveryCode, User
+from testround.security import Event, done
 
 HOW_MANY = 10
 # Without those that are taken for one another when they are read from paper.
@@ -35,6 +36,7 @@ def codes_make(*, user: User) -> list[str]:
     RecoveryCode.objects.bulk_create(
         RecoveryCode(person=user, hash=make_password(_bare(code))) for code in codes
     )
+    done(Event.RECOVERY_CODES_MADE, account=user.pk)
     return codes
 
 

@@ -13,6 +13,7 @@ from testround.people.readers import Reader
 from testround.people.recovery import codes_forget
 from testround.people.sealed import CannotOpen, reseal
 from testround.people.sessions import sessions_end
+from testround.security import Event, done
 
 SHOWN = ("units", "tools", "terms", "language")
 
@@ -59,6 +60,7 @@ def factors_remove(*, user: User) -> int:
     if not count:
         return 0
     codes_forget(user=user)
+    done(Event.FACTOR_REMOVED, account=user.pk, kind="all", reason="lost")
     sessions_end(user=user)
     with speaking_to(user):
         said = letter(
@@ -75,12 +77,12 @@ def factors_remove(*, user: User) -> int:
 
 
 @transaction.atomic
-def sessions_end_for(*, user: User) -> int:
+def sessions_end_for(*, user: User, by: User) -> int:
     """Sign somebody out everywhere on behalf of whoever runs the installation; the account stays open.
 
     The owner hears of it by mail. Returns how many sessions there were; without any, nothing happens.
     """
-    count = sessions_end(user=user)
+    count = sessions_end(user=user, by=by)
     if not count:
         return 0
     with speaking_to(user):

@@ -32,6 +32,7 @@ from django.utils import timezone
 from testround.outbox.services import regularly
 from testround.people.devices import Device, device_of, network_of, network_words
 from testround.people.models import User
+from testround.security import Event, done
 
 # In the session itself, as seconds since 1970: when it began, and when it was last seen to be used.
 BEGAN, SEEN = "began", "seen"
@@ -87,19 +88,21 @@ def _shown(row: UserSession, this: str | None) -> SignedIn:
 
 def session_end(*, user: User, pk: int) -> bool:
     """End one of a person's sessions; whether there was such a one."""
-    return bool(_end(UserSession.objects.filter(user=user, pk=pk)))
+    return bool(_end(user, UserSession.objects.filter(user=user, pk=pk)))
 
 
-def sessions_end(*, user: User, but: str | None = None) -> int:
-    """End all sessions of a person, ``but`` the one with that key; how many these were."""
-    return _end(UserSession.objects.filter(user=user).exclude(session_key=but or ""))
+def sessions_end(*, user: User, but: str | None = None, by: User | None = None) -> int:
+    """End all sessions of a person, ``but`` the one with that key; how many these were. ``by`` is somebody else."""
+    return _end(user, UserSession.objects.filter(user=user).exclude(session_key=but or ""), by)
 
 
 @transaction.atomic
-def _end(rows: Iterable[UserSession]) -> int:
+def _end(user: User, rows: Iterable[UserSession], by: User | None = None) -> int:
     keys = [row.session_key for row in rows]
     Session.objects.filter(session_key__in=keys).delete()
     UserSession.objects.filter(session_key__in=keys).delete()
+    if keys:
+        done(Event.SESSIONS_ENDED, account=user.pk, sessions=len(keys), by=by.pk if by else None)
     return len(keys)
 
 

@@ -22,6 +22,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from testround.people.held import CannotErase, held_of, hindrances_of, person_erase, takeaway
 from testround.people.models import User
+from testround.security import Event, refused
 
 # How long ago someone without a password may have signed in to be taken for themselves.
 JUST_NOW_SECONDS = 15 * 60
@@ -53,6 +54,7 @@ class EraseForm(forms.Form):
     def clean_password(self) -> str:
         password = str(self.cleaned_data["password"])
         if not self.user.check_password(password):
+            refused(Event.REAUTHENTICATION_FAILED, account=self.user.pk, method="password")
             raise forms.ValidationError(
                 _("This is not the password of your account. Nothing has been erased.")
             )
@@ -94,12 +96,13 @@ def erase(request: HttpRequest) -> HttpResponse:
     if posted and recent and not hindrances:
         # Guesses at the password are counted, as on the pages of accounts.
         if not ratelimit.consume(request, action="reauthenticate", user=user):
+            refused(Event.THROTTLED, account=user.pk)
             form.add_error(None, _("That was tried too often. Wait a minute, then try again."))
         elif form.is_valid():
             try:
                 person_erase(user=user)
-            except CannotErase as refused:
-                hindrances = [problem.sentence for problem in refused.problems]
+            except CannotErase as hindered:
+                hindrances = [problem.sentence for problem in hindered.problems]
             else:
                 logout(request)
                 messages.success(

@@ -36,10 +36,14 @@ WHITE = (255, 255, 255)
 
 
 class PhotoRefused(ValueError):
-    """A file that is not taken in as a photo; ``sentence`` tells the sender why and what to do."""
+    """A file that is not taken in as a photo; ``sentence`` tells the sender why and what to do.
 
-    def __init__(self, sentence: str) -> None:
+    ``reason`` says it in one word to a program: too_large, no_picture, too_many_pixels, damaged; empty for the rest.
+    """
+
+    def __init__(self, sentence: str, reason: str = "") -> None:
         self.sentence = sentence
+        self.reason = reason
         super().__init__(sentence)
 
 
@@ -123,14 +127,14 @@ def _opened(data: bytes, *, most_bytes: int, most_pixels: int) -> Image.Image:
             _("The file is empty. Choose the photo again; if it is still in the cloud, download it first.")
         )
     if len(data) > most_bytes:
-        raise PhotoRefused(too_long(len(data), most_bytes))
+        raise PhotoRefused(too_long(len(data), most_bytes), "too_large")
     try:
         image: Image.Image = Image.open(io.BytesIO(data), formats=FORMATS)
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
         raise _too_many_pixels(None, most_pixels) from error
     except Exception as error:
         raise PhotoRefused(
-            _("This file is not a photo we can read. Photos can be JPEG, PNG, WebP or HEIC.")
+            _("This file is not a photo we can read. Photos can be JPEG, PNG, WebP or HEIC."), "no_picture"
         ) from error
     width, height = image.size
     if width * height > most_pixels:
@@ -139,10 +143,13 @@ def _opened(data: bytes, *, most_bytes: int, most_pixels: int) -> Image.Image:
         raise PhotoRefused(
             _(
                 "The picture is {width} × {height} pixels; a side can be {most} at most. Send a cropped one."
-            ).format(width=width, height=height, most=LONGEST_SIDE)
+            ).format(width=width, height=height, most=LONGEST_SIDE),
+            "too_many_pixels",
         )
     if min(width, height) < 1:
-        raise PhotoRefused(_("The picture has no pixels. Photos can be JPEG, PNG, WebP or HEIC."))
+        raise PhotoRefused(
+            _("The picture has no pixels. Photos can be JPEG, PNG, WebP or HEIC."), "no_picture"
+        )
     return image
 
 
@@ -152,12 +159,12 @@ def _too_many_pixels(size: tuple[int, int] | None, most_pixels: int) -> PhotoRef
         said = _(
             "The picture has far too many pixels; up to {millions} million are taken. Send it in a smaller size."
         )
-        return PhotoRefused(said.format(millions=millions))
+        return PhotoRefused(said.format(millions=millions), "too_many_pixels")
     said = _(
         "The picture has {width} × {height} pixels; up to {millions} million are taken. "
         "Send it in a smaller size."
     )
-    return PhotoRefused(said.format(width=size[0], height=size[1], millions=millions))
+    return PhotoRefused(said.format(width=size[0], height=size[1], millions=millions), "too_many_pixels")
 
 
 def _load(image: Image.Image) -> None:
@@ -165,12 +172,12 @@ def _load(image: Image.Image) -> None:
         image.load()
     except MemoryError as error:
         raise PhotoRefused(
-            _("The picture is too large to be worked on. Send it in a smaller size.")
+            _("The picture is too large to be worked on. Send it in a smaller size."), "too_many_pixels"
         ) from error
     except Exception as error:
         # Pillow, its codecs and libheif raise many kinds here; each means that the pixels cannot be had.
         raise PhotoRefused(
-            _("The file is cut off or damaged. Choose the photo again and send it once more.")
+            _("The file is cut off or damaged. Choose the photo again and send it once more."), "damaged"
         ) from error
 
 

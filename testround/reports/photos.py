@@ -6,6 +6,8 @@ What came from the phone waits in ``incoming/``, which nothing serves, until the
 from __future__ import annotations
 
 import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from django.conf import settings
@@ -29,6 +31,7 @@ from testround.reports.selectors import photos_may_be_seen
 from testround.rounds.models import Consent, Place
 from testround.rounds.services import diary_write
 from testround.rounds.services.privacy import check_kept, consent_give
+from testround.security import Event, refused
 
 __all__ = [
     "Encoded",
@@ -47,12 +50,26 @@ LOST = gettext_noop("The file did not get through. Please send the photo again."
 
 def photo_check(data: bytes) -> None:
     """Refuse what is not a photo, before it is stored. Raises PhotoRefused."""
-    encoding.check(data, most_bytes=settings.PHOTO_MAX_BYTES, most_pixels=settings.PHOTO_MAX_PIXELS)
+    with _refusals_noted():
+        encoding.check(data, most_bytes=settings.PHOTO_MAX_BYTES, most_pixels=settings.PHOTO_MAX_PIXELS)
 
 
 def reencode(data: bytes) -> Encoded:
     """The photo made anew, without metadata. Raises PhotoRefused."""
-    return encoding.reencode(data, most_bytes=settings.PHOTO_MAX_BYTES, most_pixels=settings.PHOTO_MAX_PIXELS)
+    with _refusals_noted():
+        return encoding.reencode(
+            data, most_bytes=settings.PHOTO_MAX_BYTES, most_pixels=settings.PHOTO_MAX_PIXELS
+        )
+
+
+@contextmanager
+def _refusals_noted() -> Iterator[None]:
+    try:
+        yield
+    except PhotoRefused as error:
+        if error.reason:
+            refused(Event.UPLOAD_REFUSED, kind="photo", reason=error.reason)
+        raise
 
 
 def photo_add(
