@@ -154,7 +154,14 @@ def test_every_variable_that_compose_sets_is_one_that_is_read() -> None:
     assert {"DATABASE_URL", "REDIS_URL", "SECRET_KEY"} <= set(given)
     assert set(given) <= variables_read()
     # Of the other containers alone, and told where it is said how they are run.
-    of_others = {"POSTGRES_PASSWORD", "SITE_ADDRESS", "HTTP_PORT", "HTTPS_PORT"}
+    of_others = {
+        "POSTGRES_PASSWORD",
+        "REDIS_PASSWORD",
+        "STORAGE_ADMIN_PASSWORD",
+        "SITE_ADDRESS",
+        "HTTP_PORT",
+        "HTTPS_PORT",
+    }
     guide = (ROOT / "docs" / "running.md").read_text(encoding="utf-8")
     assert asked_of_the_operator - variables_read() == of_others
     assert [name for name in of_others if name not in guide] == []

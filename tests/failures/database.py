@@ -20,7 +20,7 @@ def initdb() -> str | None:
 class Postgres:
     """One cluster in a folder of its own. It does not wait for the disk: what is killed is the server, not the machine."""
 
-    def __init__(self, port: int) -> None:
+    def __init__(self, port: int, *, owner: str = "testround") -> None:
         found = initdb()
         assert found is not None
         self.port, self._binaries = port, Path(found).parent
@@ -30,7 +30,7 @@ class Postgres:
         if self._user:
             shutil.chown(self.folder, self._user)
         self._run(
-            "initdb", "--username=testround", "--auth=trust", "--encoding=UTF8", "--no-locale", "--no-sync"
+            "initdb", f"--username={owner}", "--auth=trust", "--encoding=UTF8", "--no-locale", "--no-sync"
         )
 
     @property
