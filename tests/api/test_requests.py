@@ -406,3 +406,20 @@ def test_who_sends_no_good_token_is_counted_by_network(db: None, settings: Any) 
     answers = [Program(secret).get(PATTERNS).status_code for secret in ("", "guess", "guess-again", "")]
 
     assert answers == [401, 401, 429, 429]
+
+
+def test_what_comes_without_an_address_is_answered_and_counted_as_from_one_network(
+    db: None, settings: Any
+) -> None:
+    settings.API_REQUESTS_PER_NETWORK = 2
+    cache.clear()
+    # As by a socket of the machine's own.
+    client = Client(REMOTE_ADDR="")
+
+    answers = [client.get("/api/v1/calls/nowhere") for _ in range(3)]
+
+    assert [problem(answer) for answer in answers] == [
+        (404, "not-found"),
+        (404, "not-found"),
+        (429, "too-many-requests"),
+    ]
