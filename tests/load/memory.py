@@ -10,6 +10,7 @@ import argparse
 import random
 import sys
 import threading
+from collections import Counter
 
 from tests.load.__main__ import is_error
 from tests.load.people import Person, cast_of
@@ -45,7 +46,7 @@ def watched(server: Server, people: list[Person], requests: int) -> list[float]:
     """Megabytes of the one worker, at the start and after each twentieth of the requests."""
     [worker] = server.workers()
     found = [worker.memory_info().rss / 1e6]
-    errors = 0
+    errors: Counter[str] = Counter()
     for twentieth in range(1, 21):
         threads = [threading.Thread(target=live, args=(one, requests // 20 // len(people))) for one in people]
         for thread in threads:
@@ -53,10 +54,10 @@ def watched(server: Server, people: list[Person], requests: int) -> list[float]:
         for thread in threads:
             thread.join()
         for person in people:
-            errors += sum(is_error(one) for one in person.asked)
+            errors.update(f"{one.status} to {one.kind}" for one in person.asked if is_error(one))
             person.asked.clear()
         found.append(worker.memory_info().rss / 1e6)
-        sys.stdout.write(f"{requests * twentieth // 20:>8} requests  {found[-1]:7.1f} MB  {errors} errors\n")
+        sys.stdout.write(f"{requests * twentieth // 20:>8} requests  {found[-1]:7.1f} MB  errors: {dict(errors)}\n")
         sys.stdout.flush()
         assert server.workers() == [worker], "the web process was replaced"
     return found

@@ -60,7 +60,7 @@ def folder_for(port: int) -> Iterator[str]:
 
 @contextmanager
 def served(port: int, *, workers: int, threads: int) -> Iterator[Server]:
-    """Gunicorn with so many web processes, none of which is replaced by itself."""
+    """Gunicorn as it is configured in use, with so many web processes, none of which is replaced by itself."""
     run = [sys.executable, "-m"]
     subprocess.run(
         [sys.executable, "manage.py", "collectstatic", "--noinput", "-v0"], check=True, env=os.environ
@@ -69,10 +69,12 @@ def served(port: int, *, workers: int, threads: int) -> Iterator[Server]:
         [
             *run,
             "gunicorn",
+            "--config=python:testround.serving",
             "testround.wsgi:application",
             f"--bind={HOST}:{port}",
             f"--workers={workers}",
             f"--threads={threads}",
+            "--max-requests=0",
             "--timeout=120",
             "--log-level=error",
         ],
