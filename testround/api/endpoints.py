@@ -58,6 +58,7 @@ class Operation:
     name: str
     scope: Scope | None
     refusals: tuple[Kind, ...]
+    answers_media: str = JSON
 
 
 def operation(
@@ -111,7 +112,7 @@ def operation(
         def run(self: Endpoint, request: Request, **named: Any) -> HttpResponse:
             return self.run(lambda: method(self, request, **named))
 
-        run.operation = Operation(name, scope, tuple(refusals))  # type: ignore[attr-defined]
+        run.operation = Operation(name, scope, tuple(refusals), answers_media)  # type: ignore[attr-defined]
         described = extend_schema(
             operation_id=name,
             summary=summary,
@@ -181,9 +182,21 @@ class Endpoint(GenericAPIView):
         self.limit = limits.count(policy, who)
         limits.refuse_beyond(self.limit)
 
+    def _operation(self, request: Request | None) -> Operation | None:
+        handler = getattr(self, ((request and request.method) or "").lower(), None)
+        found: Operation | None = getattr(handler, "operation", None)
+        return found
+
+    def get_renderers(self) -> list[Any]:
+        """JSON, and what the operation answers besides, so that it may be asked for by name. Problems are JSON."""
+        wanted = self._operation(getattr(self, "request", None))
+        made: list[Any] = super().get_renderers()
+        if wanted is not None and wanted.answers_media != JSON:
+            made.append(JsonRenderer(wanted.answers_media))
+        return made
+
     def check_permissions(self, request: Request) -> None:
-        handler = getattr(self, (request.method or "").lower(), None)
-        wanted: Operation | None = getattr(handler, "operation", None)
+        wanted = self._operation(request)
         if wanted is None or wanted.scope is None:
             return
         if request.auth is None:

@@ -10,6 +10,9 @@ from rest_framework.renderers import JSONRenderer
 class JsonRenderer(JSONRenderer):
     """JSON in UTF-8, always as dense: the bytes that an ETag is made of do not depend on how they are asked for."""
 
+    def __init__(self, media_type: str = "application/json") -> None:
+        self.media_type = media_type
+
     def get_indent(self, accepted_media_type: str, renderer_context: Any) -> None:
         return None
 

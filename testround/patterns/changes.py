@@ -19,7 +19,7 @@ REMOVED = "removed"
 class Change:
     """One place of a sheet that is not as it was.
 
-    ``where`` names the entry, ``column`` its field, ``size`` the size for what goes by size. A whole entry that
+    ``where`` names the entry and ``key`` is its key, ``column`` its field, ``size`` the size for what goes by size. A whole entry that
     came or went has ``was`` or ``now`` alone, and no column.
     """
 
@@ -30,6 +30,7 @@ class Change:
     now: Any = None
     unit_was: str | None = None
     unit_now: str | None = None
+    key: str = ""
 
     @property
     def place(self) -> str:
@@ -84,11 +85,11 @@ def _in_group(group: Group, before: Document, after: Document, order: Sequence[s
     are = {entry["key"]: entry for entry in after.get(group.name) or []}
     for key, entry in were.items():
         if key not in are:
-            yield Change(entry["label"], None, was=REMOVED)
+            yield Change(entry["label"], None, was=REMOVED, key=key)
     for key, entry in are.items():
         old = were.get(key)
         if old is None:
-            yield Change(entry["label"], None, now=ADDED)
+            yield Change(entry["label"], None, now=ADDED, key=key)
             continue
         for column in group.columns:
             if old.get(column.name) != entry.get(column.name):
@@ -99,10 +100,11 @@ def _in_group(group: Group, before: Document, after: Document, order: Sequence[s
                     now=entry.get(column.name),
                     unit_was=old.get("unit"),
                     unit_now=entry.get("unit"),
+                    key=key,
                 )
         if group.sized is not None:
             name = group.sized.name
-            yield from _by_size(entry["label"], group.sized, order, old.get(name), entry.get(name))
+            yield from _by_size(entry["label"], group.sized, order, old.get(name), entry.get(name), key)
 
 
 def _by_size(
@@ -111,12 +113,13 @@ def _by_size(
     order: Sequence[str],
     before: Mapping[str, Any] | None,
     after: Mapping[str, Any] | None,
+    key: str = "",
 ) -> Iterator[Change]:
     were, are = before or {}, after or {}
     # What is given for no size of the document comes last.
     for size in dict.fromkeys((*(size for size in order if size in were or size in are), *were, *are)):
         if were.get(size) != are.get(size):
-            yield Change(where, column, size, were.get(size), are.get(size))
+            yield Change(where, column, size, were.get(size), are.get(size), key=key)
 
 
 @dataclass(frozen=True, slots=True)

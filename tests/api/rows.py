@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from testround.api.v1.examples import files as files_examples
 from testround.api.v1.examples import patterns as patterns_examples
+from testround.api.v1.values import XLSX
 from tests.api.rows_errata import ERRATA_ROWS
 from tests.api.rows_reports import REPORT_ROWS
 from tests.api.rows_rounds import ROUND_ROWS
@@ -55,6 +56,11 @@ API_TABLE: dict[str, Row] = {
     "sheets_replace": row(_edition, patterns_examples.SHEET, designer=409, editor=409),
     "sheets_states": row(_edition, designer=200, editor=200),
     "sheets_go_back": row(_edition, {"revision": 1}, designer=409, editor=409),
+    "values_csv": row(_edition, designer=200, editor=200),
+    "values_xlsx": row(_edition, designer=200, editor=200),
+    "values_try": row(_edition, b"Key,S\n", media="text/csv", designer=200, editor=200),
+    "values_keep_csv": row(_edition, b"Key,S\n", media="text/csv", designer=409, editor=409),
+    "values_keep_xlsx": row(_edition, b"PK", media=XLSX, designer=409, editor=409),
     "checks_retrieve": row(_edition, designer=200, editor=200),
     "checks_try": row(body=patterns_examples.SHEET, others=200),
     # who has a part: the owner says it, the editor reads it; everybody ends their own

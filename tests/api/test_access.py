@@ -36,7 +36,7 @@ def call(scene: Scene, program: Program, name: str, row: Row) -> Any:
         method.upper(),
         path,
         body,
-        **{"If-Match": "*", "Idempotency-Key": "a-key", "Content-Type": row_media(body)},
+        **{"If-Match": "*", "Idempotency-Key": "a-key", "Content-Type": row.media or row_media(body)},
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from testround.api.v1 import editions, files, patterns, people, sheets
+from testround.api.v1 import editions, files, patterns, people, sheets, values
 from testround.api.v1.urls_errata import urlpatterns as errata
 from testround.api.v1.urls_reports import urlpatterns as reports
 from testround.api.v1.urls_rounds import urlpatterns as rounds
@@ -24,6 +24,11 @@ urlpatterns = [
     path("patterns/<str:code>/editions/<int:id>/sheet", sheets.EditionSheet.as_view(), name="sheet"),
     path("patterns/<str:code>/editions/<int:id>/states", sheets.SheetStates.as_view(), name="sheet_states"),
     path("patterns/<str:code>/editions/<int:id>/check", sheets.EditionCheck.as_view(), name="edition_check"),
+    path("patterns/<str:code>/editions/<int:id>/values", values.ValuesTried.as_view(), name="values"),
+    *(
+        path(f"patterns/<str:code>/editions/<int:id>/values.{kind}", view.as_view(), name=f"values_{kind}")
+        for kind, view in values.FILES.items()
+    ),
     path("checks", sheets.Checks.as_view(), name="checks"),
     # people
     path("patterns/<str:code>/memberships", people.Memberships.as_view(), name="memberships"),

@@ -83,6 +83,13 @@ STATE: dict[str, Any] = {
     "saved_by": "Wren",
     "saved_at": "2026-03-02T09:30:00Z",
 }
+VALUE_CHANGE: dict[str, Any] = {
+    "key": "back_sts",
+    "name": "Back, cast on",
+    "size": "L",
+    "was": 126,
+    "now": 128,
+}
 CHECK: dict[str, Any] = {
     "clean": False,
     "counts": [{"key": "back_sts", "size": "L", "printed": 128, "computed": 126, "place": "Back, step 1"}],
