@@ -31,6 +31,7 @@ class Scope(StrEnum):
     WEBHOOKS_READ = "webhooks:read"
     WEBHOOKS_WRITE = "webhooks:write"
     ACCOUNT_READ = "account:read"
+    ACCOUNT_WRITE = "account:write"
 
 
 OPENS: Mapping[Scope, Any] = {
@@ -50,5 +51,8 @@ OPENS: Mapping[Scope, Any] = {
     Scope.WEBHOOKS_READ: _("Read who hears of errata, and to which programs they are posted"),
     Scope.WEBHOOKS_WRITE: _("Add, pause and remove programs that errata are posted to"),
     Scope.ACCOUNT_READ: _("Read and take away all that is held about you, with private words and photos"),
+    Scope.ACCOUNT_WRITE: _(
+        "Change how things are shown to you, which mails you want, and your calendar’s address"
+    ),
 }
 """What each opens, for the page on which a token is made and for the documentation."""

@@ -15,15 +15,13 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.cache import patch_cache_control
-from django.utils.text import slugify
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from testround.kernel.cautions import cautions_for, sitting_caution
 from testround.kernel.gauge import SwatchAnswer
 from testround.kernel.units import tool_label, tools
-from testround.paper.worksheet import Answered
-from testround.paper.worksheet import worksheet_pdf as worksheet_on_paper
+from testround.paper.document import Paper
 from testround.patterns.access import rights_on
 from testround.people.readers import reader_of
 from testround.reports import services
@@ -50,6 +48,7 @@ from testround.reports.forms import (
 from testround.reports.forms_phone import StopForm
 from testround.reports.models import Photo, Remark, Sitting, Swatch
 from testround.reports.pace import pace_told, time_of
+from testround.reports.papers import worksheet_name, worksheet_on_paper
 from testround.reports.photos import photo_add, photo_remove
 from testround.reports.sections import section_named, sections_of
 from testround.reports.selectors import (
@@ -396,31 +395,14 @@ def worksheet(request: HttpRequest, pk: int) -> HttpResponse:
 @login_required
 @require_safe
 def worksheet_pdf(request: HttpRequest, pk: int) -> HttpResponse:
-    # The paper reads a sheet's dialect off its words and takes the ambiguous for US, so it is given US.
-    desk = desk_of(place_held(request.user, pk), "us")
-    reader = reader_of(request.user)
-    asides = asides_of(desk.place)
-    data = worksheet_on_paper(
-        desk.worksheet,
-        paper="Letter" if request.GET.get("paper") == "letter" else "A4",
-        units=reader.units,
-        tools=reader.tools,
-        terms=reader.terms,
-        address=f"{settings.SITE_URL}{reverse('reports:worksheet', args=[pk])}",
-        answered=[
-            Answered(group.place, aside.question, tuple(reply.text for reply in aside.replies))
-            for group in desk.worksheet.places
-            if group.place in asides
-            for aside in asides[group.place].shown
-            if aside.replies
-        ],
-    )
-    name = slugify(f"worksheet {desk.pattern.title} {desk.place.size or ''} {desk.place.name}") or "worksheet"
+    place = place_held(request.user, pk)
+    paper: Paper = "Letter" if request.GET.get("paper") == "letter" else "A4"
+    data = worksheet_on_paper(place, reader_of(request.user), paper=paper)
     return HttpResponse(
         data,
         content_type="application/pdf",
         headers={
-            "Content-Disposition": f'inline; filename="{name}.pdf"',
+            "Content-Disposition": f'inline; filename="{worksheet_name(place)}"',
             "Cache-Control": "private, no-store",
         },
     )

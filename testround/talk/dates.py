@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 
 from testround.people.models import User
 from testround.rounds.models import Place, Round
-from testround.talk.ical import Day
+from testround.talk.ical import Day, calendar
 from testround.talk.models import CalendarAddress
 from testround.talk.selectors import rounds_spoken_for
 
@@ -34,6 +34,11 @@ def dates_of(person: User, *, today: dt.date) -> list[Day]:
     days = [*_as_tester(person), *_as_designer(person)]
     kept = [day for day in days if day.day >= today - KEPT]
     return sorted(kept, key=lambda day: (day.day, day.uid))[:MOST_DAYS]
+
+
+def calendar_of(person: User, *, today: dt.date) -> str:
+    """The same as an iCalendar object, in the language that is active."""
+    return calendar(_("Test rounds"), dates_of(person, today=today))
 
 
 def changed_of(person: User, address: CalendarAddress) -> dt.datetime:

@@ -23,9 +23,15 @@ from testround.rounds.models import Place, Round
 from testround.rounds.refusals import Refused
 from testround.rounds.selectors import places_of
 from testround.talk import services
-from testround.talk.dates import address_of, changed_of, dates_of, feed_address, subscribing_address
+from testround.talk.dates import (
+    address_of,
+    calendar_of,
+    changed_of,
+    dates_of,
+    feed_address,
+    subscribing_address,
+)
 from testround.talk.forms import AnswerForm, NoteForm, QuestionForm, WordForm
-from testround.talk.ical import calendar as calendar_text
 from testround.talk.models import CalendarAddress, Look, Question
 from testround.talk.places import canonical_place, places_named
 from testround.talk.selectors import (
@@ -323,7 +329,7 @@ def feed(request: HttpRequest, token: str) -> HttpResponse:
     if address is None:
         raise Http404
     with speaking_to(address.person):
-        text = calendar_text(_("Test rounds"), dates_of(address.person, today=timezone.now().date()))
+        text = calendar_of(address.person, today=timezone.now().date())
         language = get_language() or ""
     etag = quote_etag(hashlib.sha256(text.encode()).hexdigest())
     changed = int(changed_of(address.person, address).timestamp())

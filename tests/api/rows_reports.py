@@ -69,6 +69,10 @@ def _photo(scene: Scene) -> tuple[Any, ...]:
     return (scene.place.pk, scene.photo.code)
 
 
+def _remark_form(scene: Scene) -> tuple[Any, ...]:
+    return (scene.place.pk, "remark")
+
+
 REPORT_ROWS |= {
     "photos_list": row(place, tester=200),
     "photos_send": row(place, lambda scene: a_photo(), tester=201),
@@ -78,6 +82,10 @@ REPORT_ROWS |= {
     "reports_stand": row(lambda scene: (scene.round.code, scene.place.pk), designer=200, editor=200),
     "photos_read": row(of_round, designer=200, editor=200),
     "photos_download": row(lambda scene: (scene.round.code, scene.photo.code, 320), designer=200, editor=200),
+    "unsent_list": row(place, tester=200),
+    "unsent_retrieve": row(_remark_form, tester=200),
+    "unsent_keep": row(_remark_form, {"values": {"text": "Which side"}}, tester=200),
+    "unsent_drop": row(_remark_form, tester=204),
     "timer_retrieve": row(place, tester=200),
     "timer_start": row(place, {}, tester=200),
     # None is under way.

@@ -149,6 +149,7 @@ OWN_PLACE_ROWS: dict[str, Row] = {
     # They have measured, so that nothing is awaited.
     "places_need_until": row(_own, _until, tester=422),
     "worksheets_retrieve": row(_own, tester=200),
+    "worksheets_print": row(_own, tester=200),
 }
 COURSE_ROWS: dict[str, Row] = {
     "courses_retrieve": row(_round, designer=200, editor=200),

@@ -50,6 +50,13 @@ TALK_ROWS: dict[str, Row] = {
     "webhooks_try": row(_hook, designer=200),
     "deliveries_list": row(_hook, designer=200),
     "deliveries_again": row(lambda scene: (*_hook(scene), scene.delivery.pk), designer=200),
+    "preferences_retrieve": row(others=200),
+    "preferences_edit": row(body={"units": "in"}, others=200),
+    "calendar_retrieve": row(others=200),
+    "calendar_renew": row(others=200),
+    "calendar_withdraw": row(others=204),
+    "calendar_days": row(others=200),
+    "calendar_file": row(others=200),
     "held_retrieve": row(others=200),
     "held_download": row(others=200),
 }

@@ -15,7 +15,7 @@ from testround.patterns.models import Edition, Membership, Pattern
 from testround.people.models import User
 from testround.rounds.models import Round
 from testround.rounds.services.invitations import secret_hash
-from tests.api.programs import Program, assert_costs_the_same, program_of
+from tests.api.programs import Program, assert_costs_the_same, program_of, queries_of
 from tests.api.test_requests import problem
 
 
@@ -282,6 +282,28 @@ def test_a_round_file_without_anything_in_it_is_refused(program: Program) -> Non
 
 
 # -- what it costs ------------------------------------------------------------------------------------------
+
+
+def test_one_thing_is_read_at_a_fixed_price(program: Program, edition: Edition) -> None:
+    """However much hangs on it: a token, the thing itself, and what the comment names."""
+    pattern = edition.pattern
+    at = f"/patterns/{pattern.code}/editions/{edition.pk}"
+    prices = {
+        f"/patterns/{pattern.code}": 3,  # its editions
+        at: 2,
+        f"{at}/sheet": 2,
+        f"{at}/states": 3,  # the states
+        f"{at}/check": 2,
+    }
+    first = {path: queries_of(lambda path=path: program.get(path)) for path in prices}
+
+    for n in range(4):
+        revised = {**edition.sheet, "constants": [{**edition.sheet["constants"][0], "value": n}]}
+        program.put(f"{at}/sheet", revised)
+        Edition.objects.create(pattern=pattern, label=f"x{n}", sheet=edition.sheet)
+
+    assert first == prices
+    assert {path: queries_of(lambda path=path: program.get(path)) for path in prices} == prices
 
 
 def test_reading_costs_the_same_for_few_and_many(program: Program, edition: Edition, designer: User) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import io
 from typing import Any
 
 import pytest
 from django.utils import timezone
+from pypdf import PdfReader
 
 from testround.people.models import User
 from testround.rounds.models import Place, Round
@@ -169,8 +171,23 @@ def test_a_worksheet_has_the_numbers_of_the_testers_size(own: Program, held: Pla
     ]
 
 
+def test_a_worksheet_is_printed_on_the_paper_that_is_asked_for(own: Program, held: Place) -> None:
+    path = f"/places/{held.pk}/worksheet.pdf"
+
+    printed = own.get(path, Accept="application/pdf")
+    letter = own.get(f"{path}?paper=Letter")
+    unknown = own.get(f"{path}?paper=A5")
+
+    assert (printed.status_code, printed.headers["Content-Type"]) == (200, "application/pdf")
+    assert 'filename="worksheet-little-top-s-' in printed.headers["Content-Disposition"]
+    papers = [PdfReader(io.BytesIO(one.content)).pages[0].mediabox for one in (printed, letter)]
+    assert [(round(paper.width), round(paper.height)) for paper in papers] == [(595, 842), (612, 792)]
+    assert (problem(unknown), unknown.json()["errors"][0]["parameter"]) == ((422, "invalid"), "paper")
+    assert own.get(path, **{"If-None-Match": printed.headers["ETag"]}).status_code == 304
+
+
 def test_nobody_else_reads_a_testers_place(held: Place, program: Program, stranger: User) -> None:
-    for path in ("", "/worksheet", "/consents", "/thanks"):
+    for path in ("", "/worksheet", "/worksheet.pdf", "/consents", "/thanks", "/unsent"):
         assert problem(program.get(f"/places/{held.pk}{path}")) == (404, "not-found")
         assert problem(program_of(stranger).get(f"/places/{held.pk}{path}")) == (404, "not-found")
 
@@ -197,6 +214,9 @@ def test_reading_places_takes_as_many_queries_however_many_there_are(
     def own_measure() -> None:
         Place.objects.filter(pk=held.pk).update(measures={"bust": 91})
 
+    def another_measure() -> None:
+        Place.objects.filter(pk=held.pk).update(measures={"bust": 92})
+
     path = f"/places/{held.pk}"
     held.consents.create(kind="seen")
     assert_costs_the_same(lambda: own.get("/places"), more)
@@ -204,3 +224,4 @@ def test_reading_places_takes_as_many_queries_however_many_there_are(
     assert_costs_the_same(lambda: own.get(f"{path}/consents"), allowed)
     assert_costs_the_same(lambda: own.get(f"{path}/thanks"), thanked)
     assert_costs_the_same(lambda: own.get(f"{path}/worksheet"), own_measure)
+    assert_costs_the_same(lambda: own.get(f"{path}/worksheet.pdf"), another_measure)

@@ -9,16 +9,15 @@ from typing import Any
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
 from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import OpenApiParameter
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from testround.api.documents import REF
 from testround.api.endpoints import Endpoint, operation
-from testround.api.problems import Fault, invalid
 from testround.api.scopes import Scope
 from testround.api.v1.errata_shapes import AnalysisOut
 from testround.api.v1.examples import errata as examples
+from testround.api.v1.papers import PAPER, PDF, as_pdf, paper_asked
 from testround.errata import papers
 from testround.errata.doors import kept_file, kept_of
 from testround.errata.models import Analysis
@@ -30,7 +29,6 @@ from testround.reports.digest import round_digest
 from testround.rounds.models import Round
 
 TAG = "Analysis"
-PAPERS = ("A4", "Letter")
 
 
 class Judged(Endpoint):
@@ -103,23 +101,15 @@ class ReportOnPaper(Judged):
         tag=TAG,
         scope=Scope.ERRATA_READ,
         answers=OpenApiTypes.BINARY,
-        answers_media="application/pdf",
-        parameters=[
-            OpenApiParameter("paper", str, enum=PAPERS, description="A4 where nothing is said."),
-        ],
+        answers_media=PDF,
+        parameters=[PAPER],
     )
     def get(self, request: Request, code: str) -> HttpResponse:
         """The report of a round in your language, units and terms. It names no tester who does not allow it."""
         round = self.round(code)
-        paper = request.query_params.get("paper", PAPERS[0])
-        if paper not in PAPERS:
-            raise invalid(Fault(f"Ask for {' or '.join(PAPERS)}.", parameter="paper"))
+        paper = paper_asked(request)
         facts = report_facts(round)
         asked = request._request
         place = kept_of(asked, "report on paper", round, round_digest(round), paper, facts.state)
         data = kept_file(place, lambda: laid_out(papers.report(facts, reader_for(asked)), paper=paper))
-        return HttpResponse(
-            data,
-            content_type="application/pdf",
-            headers={"Content-Disposition": f'attachment; filename="report-{round.code}.pdf"'},
-        )
+        return as_pdf(data, f"report-{round.code}.pdf")

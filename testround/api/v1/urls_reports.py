@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from testround.api.v1 import photos, reports, working
+from testround.api.v1 import photos, reports, unsent, working
 
 urlpatterns = [
     *(
@@ -20,6 +20,8 @@ urlpatterns = [
         for name, (_at, of_round) in reports.ROWS.items()
     ),
     path("rounds/<str:code>/reports", reports.ReportsOfRound.as_view(), name="round_reports"),
+    path("places/<int:id>/unsent", unsent.Unsent.as_view(), name="unsent"),
+    path("places/<int:id>/unsent/<str:form>", unsent.UnsentForm.as_view(), name="unsent_form"),
     path("places/<int:id>/timer", working.Timer.as_view(), name="timer"),
     path("places/<int:id>/timer/stop", working.TimerEnd.as_view(), name="timer_stop"),
     path("places/<int:id>/counting", working.Counting.as_view(), name="counting"),

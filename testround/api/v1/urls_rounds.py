@@ -82,6 +82,7 @@ urlpatterns = [
     path("places/<int:id>/give-back", places.PlaceGivenBack.as_view(), name="place_give_back"),
     path("places/<int:id>/until", places.PlaceNeedsUntil.as_view(), name="place_until"),
     path("places/<int:id>/worksheet", worksheets.PlaceWorksheet.as_view(), name="worksheet"),
+    path("places/<int:id>/worksheet.pdf", worksheets.WorksheetOnPaper.as_view(), name="worksheet_pdf"),
     # who makes what
     path("rounds/<str:code>/proposal", proposals.Proposal.as_view(), name="proposal"),
     path("rounds/<str:code>/proposal/limits", proposals.ProposalKept.as_view(), name="proposal_limits"),

@@ -1,10 +1,10 @@
-"""Addresses of what is said in a round, of who hears of a pattern’s errata, and of what is held about a person."""
+"""Addresses of what is said in a round, of who hears of a pattern’s errata, and of a person’s own account."""
 
 from __future__ import annotations
 
 from django.urls import path
 
-from testround.api.v1 import account, talk, webhooks
+from testround.api.v1 import account, calendar, preferences, talk, webhooks
 
 HOOK = "patterns/<str:code>/webhooks/<uuid:key>"
 
@@ -27,4 +27,8 @@ urlpatterns = [
     path(f"{HOOK}/deliveries/<int:id>/again", webhooks.DeliveryAgain.as_view(), name="delivery_again"),
     path("me/held", account.Held.as_view(), name="held"),
     path("me/held/file", account.HeldFile.as_view(), name="held_file"),
+    path("me/preferences", preferences.Preferences.as_view(), name="preferences"),
+    path("me/calendar", calendar.Calendar.as_view(), name="calendar"),
+    path("me/calendar/days", calendar.Days.as_view(), name="calendar_days"),
+    path("me/calendar.ics", calendar.CalendarFile.as_view(), name="calendar_file"),
 ]

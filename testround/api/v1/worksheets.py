@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.http import HttpResponse
+from drf_spectacular.types import OpenApiTypes
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -11,10 +13,12 @@ from rest_framework.response import Response
 from testround.api.endpoints import operation
 from testround.api.scopes import Scope
 from testround.api.v1.examples import places as examples
+from testround.api.v1.papers import PAPER, PDF, as_pdf, paper_asked
 from testround.api.v1.places import TAG, HeldEndpoint
 from testround.kernel.round import Along, Craft
 from testround.kernel.worksheet import Worksheet
 from testround.people.readers import reader_of
+from testround.reports.papers import worksheet_name, worksheet_on_paper
 from testround.reports.selectors import desk_of
 
 PER_TEN = "Per 10 cm."
@@ -128,3 +132,20 @@ class PlaceWorksheet(HeldEndpoint):
         swatch's gauge would need. In crochet the words are in your dialect."""
         desk = desk_of(self.place(id), reader_of(self.user).terms)
         return self.shown(represent(desk.worksheet))
+
+
+class WorksheetOnPaper(HeldEndpoint):
+    @operation(
+        "worksheets_print",
+        "Your own numbers as a PDF",
+        tag=TAG,
+        scope=Scope.PLACES_READ,
+        answers=OpenApiTypes.BINARY,
+        answers_media=PDF,
+        parameters=[PAPER],
+    )
+    def get(self, request: Request, id: int) -> HttpResponse:
+        """The worksheet to print, in your language, units and terms, with what was answered about its steps."""
+        place = self.place(id)
+        data = worksheet_on_paper(place, reader_of(self.user), paper=paper_asked(request))
+        return as_pdf(data, worksheet_name(place))

@@ -86,3 +86,10 @@ COUNTING_IN: dict[str, Any] = {
 COUNTING_TAKEN: dict[str, Any] = {"taken": ["1f0a1a52-6a43-4d5f-8b0e-5d7b65f0a001"], "refused": []}
 CONSENTS: dict[str, Any] = {"kinds": ["seen"]}
 THANKS: dict[str, Any] = {"thanked_as": "Kelp", "in_report": False}
+UNSENT_IN: dict[str, Any] = {"values": {"kind": "unclear", "text": "Which side"}}
+UNSENT: dict[str, Any] = {
+    "form": "remark",
+    **UNSENT_IN,
+    "at": "2026-03-14T18:20:00Z",
+    "revision": 3,
+}
