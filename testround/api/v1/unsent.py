@@ -29,7 +29,7 @@ from testround.reports.drafts import (
 )
 from testround.reports.models import Draft
 
-TAG = "Reports"
+TAG = "Typed and not sent"
 FORM_SAID = (
     f"One of {', '.join(sorted(FORMS))}; a section of the counts follows after a space, as in `counts back`."
 )
