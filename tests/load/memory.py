@@ -57,7 +57,9 @@ def watched(server: Server, people: list[Person], requests: int) -> list[float]:
             errors.update(f"{one.status} to {one.kind}" for one in person.asked if is_error(one))
             person.asked.clear()
         found.append(worker.memory_info().rss / 1e6)
-        sys.stdout.write(f"{requests * twentieth // 20:>8} requests  {found[-1]:7.1f} MB  errors: {dict(errors)}\n")
+        sys.stdout.write(
+            f"{requests * twentieth // 20:>8} requests  {found[-1]:7.1f} MB  errors: {dict(errors)}\n"
+        )
         sys.stdout.flush()
         assert server.workers() == [worker], "the web process was replaced"
     return found
