@@ -26,6 +26,7 @@ from schemathesis.specs.openapi.checks import (
 )
 
 from testround.api.openapi import document, operations
+from testround.api.v1.values import XLSX
 from testround.people.models import User
 from tests.api.programs import program_of
 from tests.api.rows import API_TABLE
@@ -38,6 +39,8 @@ CHECKS = [
     content_type_conformance,
     response_schema_conformance,
 ]
+# Bytes like those of any other file, to whoever sends them.
+schemathesis.serializer.alias(XLSX, "application/octet-stream")
 
 
 @pytest.mark.usefixtures("within_the_test")
