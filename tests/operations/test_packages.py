@@ -50,7 +50,7 @@ for found in pkgutil.walk_packages(testround.__path__, "testround."):
 
 
 def test_every_process_of_a_server_starts_without_the_packages_that_only_tests_use() -> None:
-    done = subprocess.run(  # noqa: S603 - a program of our own
+    done = subprocess.run(
         [sys.executable, "-c", STARTED, json.dumps(sorted(modules_of_tests_alone()))],
         cwd=ROOT,
         env={**os.environ, **SERVED, **STORAGE},
