@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import copy
 import datetime as dt
+import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
@@ -15,6 +16,7 @@ from typing import Any, Generic, TypeVar
 from django.core.exceptions import EmptyResultSet
 from django.db import DEFAULT_DB_ALIAS, connections
 from django.db.models import Model, QuerySet
+from django.db.transaction import TransactionManagementError
 
 Row = TypeVar("Row")
 Values = Mapping[str, Any]
@@ -29,9 +31,9 @@ class CannotPrepare(TypeError):
 class Prepared(Generic[Row]):
     """A query with gaps for values, as in ``Prepared(lambda user, date: places_of(user).filter(due__lt=date))``.
 
-    A value is a row with a key, a key, a text, a date or a moment, and stands in the query as it was given: a query
-    that works another value out of it, or takes another form for other values, is refused as it is prepared. A list
-    of values and None are not for it, as each makes a statement of another form.
+    A value is a row with a key, a key, a UUID, a text, a date or a moment, and stands in the query as it was given: a
+    query that works another value out of it, or takes another form for other values, is refused as it is prepared. A
+    list of values and None are not for it, as each makes a statement of another form.
     """
 
     def __init__(self, make: Callable[..., QuerySet[Row]]) -> None:
@@ -76,6 +78,13 @@ class _Statement:
 
     def asked_with(self, values: Values) -> QuerySet[Any]:
         queryset = self.queryset._chain()
+        connection = connections[DEFAULT_DB_ALIAS]
+        locks = queryset.query.select_for_update and connection.features.has_select_for_update
+        if locks and connection.get_autocommit():
+            # Django says so as it puts a statement together, which it did in another transaction.
+            raise TransactionManagementError(
+                "Rows are locked until the end of a transaction, and there is none."
+            )
         parameters = self.parameters(values)
 
         def get_compiler(*_args: Any, **_how: Any) -> Any:
@@ -127,6 +136,8 @@ def _mark(value: Any, n: int) -> Any:
             return far
         case dt.date():
             return far.date()
+        case uuid.UUID():
+            return uuid.UUID(int=7_000_000_000_000 + n)
         case str():
             # With every sign that some comparisons write otherwise.
             return f"\\%_{n} in no row"
@@ -134,15 +145,18 @@ def _mark(value: Any, n: int) -> Any:
             pass
         case int():
             return 7_000_000_000_000 + n
-    raise CannotPrepare(f"{value!r} is neither a row, a key, a text, a date nor a moment.")
+    raise CannotPrepare(f"{value!r} is neither a row, a key, a UUID, a text, a date nor a moment.")
 
 
 def _adapted(value: Any) -> Any:
     """A value as the parameters of a statement have it."""
-    operations = connections[DEFAULT_DB_ALIAS].ops
+    connection = connections[DEFAULT_DB_ALIAS]
+    operations = connection.ops
     match value:
         case Model():
             return value.pk
+        case uuid.UUID():
+            return value if connection.features.has_native_uuid_field else value.hex
         case dt.datetime():
             return operations.adapt_datetimefield_value(value)
         case dt.date():

@@ -6,11 +6,14 @@ import datetime as dt
 import importlib
 import inspect
 import pkgutil
+import uuid
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from django.db import transaction
 from django.db.models import QuerySet
+from django.db.transaction import TransactionManagementError
 from django.utils import timezone
 from django.utils.functional import SimpleLazyObject
 
@@ -24,11 +27,16 @@ pytestmark = pytest.mark.django_db
 # What a value is by its name, in every query that is prepared anywhere.
 KINDS: dict[str, Any] = {
     "user": lambda n: User(pk=n),
+    "person": lambda n: User(pk=n),
     "place": lambda n: Place(pk=n),
     "round": lambda n: Round(pk=n),
     "pk": lambda n: n,
     "address": lambda n: f"somebody_{n}%@Example.org",
+    "key": lambda n: uuid.UUID(int=n),
     "code": lambda n: f"code{n}%_",
+    "form": lambda n: f"counts {n}%_",
+    "kind": lambda n: f"kind{n}%_",
+    "once_key": lambda n: f"round-{n}%_",
     "hash": lambda n: f"{n:064}",
     "date": lambda n: dt.date(2027, 1, n),
     "now": lambda n: dt.datetime(2027, 1, n, 12, tzinfo=dt.UTC),
@@ -116,6 +124,17 @@ def test_no_row_has_a_key_that_no_database_knows(tester: User) -> None:
 
     assert found.first(user=tester, pk=2**63) is None
     assert found.first(user=tester, pk=-(2**70)) is None
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(transaction=True)
+def test_rows_are_locked_within_a_transaction_only(place: Place) -> None:
+    locked = Prepared(lambda pk: Place.objects.select_for_update().filter(pk=pk))
+    with transaction.atomic():
+        assert locked.first(pk=place.pk) == place
+
+    with pytest.raises(TransactionManagementError, match="there is none"):
+        locked.first(pk=place.pk)
 
 
 @pytest.mark.parametrize(

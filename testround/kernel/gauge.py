@@ -327,8 +327,25 @@ def answer_swatch(sheet: Sheet, tester: Tester, swatches: Sequence[Swatch]) -> S
         Good when every dimension stays within its tolerance. A made-to-measure tester's numbers follow the
         gauge, so any gauge that was measured is good.
     """
+    own = _own_of(sheet, tester, swatches)
+    judged = _judged(sheet, tester, own)
+    if judged.good or not judged.measured or tester.size is None:
+        return judged
+    return replace(judged, advice=_advise(sheet, tester.size, own, swatches))
+
+
+def swatches_will_do(sheet: Sheet, tester: Tester, swatches: Sequence[Swatch]) -> bool:
+    """Whether :func:`answer_swatch` calls these swatches good, without the advice, which is most of its work."""
+    return _judged(sheet, tester, _own_of(sheet, tester, swatches)).good
+
+
+def _own_of(sheet: Sheet, tester: Tester, swatches: Sequence[Swatch]) -> OwnGauges:
+    return own_gauges(sheet, [tester.model_copy(update={"swatches": tuple(swatches)})])
+
+
+def _judged(sheet: Sheet, tester: Tester, own: OwnGauges) -> SwatchAnswer:
+    """The answer without its advice."""
     pattern = sheet.pattern
-    own = own_gauges(sheet, [tester.model_copy(update={"swatches": tuple(swatches)})])
     measured = bool((own.source < ASSUMED).any())
     if not pattern.is_graded:
         inputs = replace(sheet.made_for([tester]), gauges=own.columns())
@@ -338,16 +355,9 @@ def answer_swatch(sheet: Sheet, tester: Tester, swatches: Sequence[Swatch]) -> S
         return SwatchAnswer(measured, (), None, graded=True, measured=measured)
     stated = sheet.stated([tester.size])
     at = Inputs(own.columns(), stated.measures)
-    numbers = _printed_numbers(sheet, stated, [tester.size])
-    rows = _effects(sheet, stated, at, numbers, 0)
+    rows = _effects(sheet, stated, at, sheet.printed_or_computed(tester.size), 0)
     good = measured and all(row.within for row in rows)
-    advice = None if good or not measured else _advise(sheet, tester.size, own, swatches, numbers)
-    return SwatchAnswer(good, rows, advice, graded=True, measured=measured)
-
-
-def _printed_numbers(sheet: Sheet, stated: Inputs, sizes: Sequence[str]) -> dict[str, FloatArray]:
-    index = [sheet.pattern.sizes.index(size) for size in sizes]
-    return sheet.numbers(stated, {key: value[index] for key, value in sheet.printed_numbers().items()})
+    return SwatchAnswer(good, rows, None, graded=True, measured=measured)
 
 
 def _effects(
@@ -378,11 +388,9 @@ def _worst(
     return np.max(off, axis=0) if off else np.zeros(n)
 
 
-def _advise(
-    sheet: Sheet, size: str, own: OwnGauges, swatches: Sequence[Swatch], numbers: dict[str, FloatArray]
-) -> ToolAdvice | None:
+def _advise(sheet: Sheet, size: str, own: OwnGauges, swatches: Sequence[Swatch]) -> ToolAdvice | None:
     """Advice for the gauge that hurts most."""
-    pattern = sheet.pattern
+    pattern, numbers = sheet.pattern, sheet.printed_or_computed(size)
     hurts: list[tuple[float, int]] = []
     for k, key in enumerate(own.keys):
         st, row = own.blocked[:, k, 0], own.blocked[:, k, 1]

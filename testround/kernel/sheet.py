@@ -121,6 +121,7 @@ class Sheet:
             for shaping, reads in zip(pattern.shapings, draft.shapings, strict=True)
         }
         self._size_at = {size: j for j, size in enumerate(pattern.sizes)}
+        self._as_read: dict[str, dict[str, FloatArray]] = {}
 
     # What goes in
 
@@ -264,14 +265,21 @@ class Sheet:
     def printed_or_computed(self, size: str) -> dict[str, FloatArray]:
         """Every number of one size as its maker reads it, printed or else worked out; shape (1,) each.
 
+        Worked out once for a size and shared from then on, so that nobody can change them.
+
         Raises
         ------
         KeyError
             A size that the pattern does not have.
         """
-        j = self._size_at[size]
-        printed = {key: values[j : j + 1] for key, values in self.printed_numbers().items()}
-        return self.numbers(self.stated([size]), printed)
+        if size not in self._as_read:
+            j = self._size_at[size]
+            printed = {key: values[j : j + 1] for key, values in self.printed_numbers().items()}
+            numbers = self.numbers(self.stated([size]), printed)
+            for column in numbers.values():
+                column.flags.writeable = False
+            self._as_read[size] = numbers
+        return dict(self._as_read[size])
 
     # How it hangs together
 

@@ -20,6 +20,7 @@ from testround.logs import following, new_id, request_id
 from testround.measures import WORK_SECONDS
 from testround.outbox.clock import clock_is_steady, has_come, long_since
 from testround.outbox.models import Work
+from testround.prepared import Prepared
 from testround.trouble import passes
 
 logger = logging.getLogger(__name__)
@@ -92,15 +93,24 @@ def work_add(*, kind: str, subject: dict[str, Any], once_key: str = "") -> Work:
 
 def _shared(kind: str, once_key: str, subject: dict[str, Any], races: int = 5) -> Work:
     """The row of that kind and key that nobody has begun, locked; a new one where there is none."""
-    waiting = Work.objects.select_for_update()
-    named = {"kind": kind, "once_key": once_key, "state": Work.State.WAITING, "attempts": 0}
+    waiting = _WAITING.first(kind=kind, once_key=once_key)
+    if waiting is not None:
+        return waiting
     try:
-        return waiting.get_or_create(**named, defaults={"subject": subject, "request_id": request_id()})[0]
+        with transaction.atomic():
+            return Work.objects.create(kind=kind, once_key=once_key, subject=subject, request_id=request_id())
     except IntegrityError:
-        # Somebody wrote one in the same moment, and a worker has begun it since: there is room for another.
+        # Somebody wrote one in the same moment: it is shared, unless a worker has begun it since.
         if not races:
             raise
     return _shared(kind, once_key, subject, races - 1)
+
+
+_WAITING: Prepared[Work] = Prepared(
+    lambda kind, once_key: Work.objects.select_for_update().filter(
+        kind=kind, once_key=once_key, state=Work.State.WAITING, attempts=0
+    )
+)
 
 
 def send_off(task: str, row: int, do: Callable[[], object]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import json
 import uuid
@@ -13,6 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from testround.people.models import User
+from testround.prepared import Prepared
 from testround.reports.models import Submission
 from testround.rounds.due import What, date_of
 from testround.rounds.models import Place, Round
@@ -63,8 +65,10 @@ def claim(
     AlreadySent
         The key is taken and the content is another: someone went back in the browser and changed it.
     """
-    row = Place.objects.select_for_update().filter(pk=place.pk)
-    tester, forgotten_at, state = row.values_list("tester_id", "forgotten_at", "state").get()
+    locked = _LOCKED.first(pk=place.pk)
+    if locked is None:
+        raise Place.DoesNotExist
+    tester, forgotten_at, state = locked
     if forgotten_at is not None and by is not None and tester != by.pk:
         # They erased themselves from another window while this was on its way.
         raise PermissionDenied(_("This place is no longer yours: you left it for good."))
@@ -72,7 +76,7 @@ def claim(
     place.state = state
     digest = _digest(kind, content)
     # Whoever sends the same at the same time waits for the place, so that looking and then writing is enough.
-    for before in Submission.objects.filter(place=place, key=key).order_by():
+    for before in _SENT.rows(place=place, key=key):
         if before.digest != digest:
             raise AlreadySent
         return before, False
@@ -86,6 +90,16 @@ def claim(
         late=is_late(place, kind),
     )
     return submission, True
+
+
+_LOCKED: Prepared[tuple[int | None, dt.datetime | None, str]] = Prepared(
+    lambda pk: (
+        Place.objects.select_for_update().filter(pk=pk).values_list("tester_id", "forgotten_at", "state")
+    )
+)
+_SENT: Prepared[Submission] = Prepared(
+    lambda place, key: Submission.objects.filter(place=place, key=key).order_by()
+)
 
 
 def is_late(place: Place, kind: str) -> bool:

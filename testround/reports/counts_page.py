@@ -25,11 +25,10 @@ class CountsPart:
 
 @dataclass(frozen=True, slots=True)
 class CountsPage:
-    """``section`` is None where all counts are on one page; ``next`` is the slug of the section after it."""
+    """``section`` is None where all counts are on one page."""
 
     section: Section | None
     parts: tuple[CountsPart, ...]
-    next: str
 
     def with_drafts(self, forms: Collection[str]) -> CountsPage:
         return replace(
@@ -37,26 +36,40 @@ class CountsPage:
         )
 
 
-def counts_page(desk: Desk, asked: str | None, *, posted: bool) -> CountsPage:
-    """The section that is asked for, else the first with counts not sent yet.
+def section_asked(desk: Desk, asked: str, *, posted: bool) -> Section | None:
+    """The section that is asked for, else the first with counts not sent yet; None for all counts on one page.
 
     What is posted without a section is of all of them: a page from before, or a program that knows them all.
     """
-    sections = sections_of(desk.pattern)
-    sent = {row.number for row in desk.counts}
     if asked:
-        section = section_named(sections, asked)
+        section = section_named(sections_of(desk.pattern), asked)
         if section is None:
             raise Http404
-    elif posted or len(desk.pattern.numbers) <= FEW:
-        return CountsPage(None, (), "")
-    else:
-        section = section_to_do(sections, sent)
+        return section
+    if posted or len(desk.pattern.numbers) <= FEW:
+        return None
+    return section_to_do(sections_of(desk.pattern), _sent(desk))
+
+
+def section_after(desk: Desk, section: Section | None) -> Section | None:
+    """The one to go on with; None after the last."""
+    sections = sections_of(desk.pattern)
+    return None if section is None else next(iter(sections[sections.index(section) + 1 :]), None)
+
+
+def counts_page(desk: Desk, section: Section | None) -> CountsPage:
+    """The page of a section, with the ways to the others."""
     if section is None:
-        return CountsPage(None, (), "")
-    parts = tuple(
-        CountsPart(one.slug, one.title, len(one.keys & sent), len(one.numbers), one.slug == section.slug)
-        for one in sections
+        return CountsPage(None, ())
+    sent = _sent(desk)
+    return CountsPage(
+        section,
+        tuple(
+            CountsPart(one.slug, one.title, len(one.keys & sent), len(one.numbers), one.slug == section.slug)
+            for one in sections_of(desk.pattern)
+        ),
     )
-    after = [one.slug for one in sections][sections.index(section) + 1 :]
-    return CountsPage(section, parts, after[0] if after else "")
+
+
+def _sent(desk: Desk) -> set[str]:
+    return {row.number for row in desk.counts}

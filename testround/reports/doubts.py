@@ -67,6 +67,10 @@ def of_counts(desk: Desk, *, counts: Mapping[str, float]) -> dict[str, str]:
 
     A count near to what the tester's own gauge needs is not asked about: it may put a misprint right.
     """
+    text = {line.key: line.value for place in desk.worksheet_of_size.places for line in place.numbers}
+    if not any(_is_off(counted, text[number]) for number, counted in counts.items()):
+        # As most are, and then nobody needs to know the tester's own gauge.
+        return {}
     found: dict[str, str] = {}
     for place in desk.worksheet.places:
         for line in place.numbers:
@@ -80,9 +84,13 @@ def of_counts(desk: Desk, *, counts: Mapping[str, float]) -> dict[str, str]:
     return found
 
 
+def _is_off(counted: float, said: float | None) -> bool:
+    return said is None or is_odd_count(counted, said)
+
+
 def of_finished(desk: Desk, *, readings: Mapping[str, Sequence[float]], units: LengthUnit) -> dict[str, str]:
     """Questions about finished measurements, by dimension."""
-    targets = {line.key: line.target for line in desk.worksheet.dimensions}
+    targets = {line.key: line.target for line in desk.worksheet_of_size.dimensions}
     labels = {dimension.key: dimension.label for dimension in desk.pattern.dimensions}
     found: dict[str, str] = {}
     for key, values in readings.items():

@@ -45,9 +45,10 @@ class TypedField(forms.CharField):
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("required", False)
         kwargs.setdefault("max_length", 60)
-        attrs = {"inputmode": self.inputmode, "autocomplete": "off"}
-        kwargs.setdefault("widget", forms.TextInput(attrs=attrs))
         super().__init__(**kwargs)
+
+    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
+        return {"inputmode": self.inputmode, "autocomplete": "off", **super().widget_attrs(widget)}
 
     def clean(self, value: Any) -> Any:
         text = super().clean(value)

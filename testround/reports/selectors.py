@@ -14,7 +14,7 @@ from django.shortcuts import get_object_or_404
 from django.utils.translation import get_language
 
 from testround.kernel import round as kernel
-from testround.kernel.gauge import SwatchAnswer, answer_swatch
+from testround.kernel.gauge import SwatchAnswer, answer_swatch, swatches_will_do
 from testround.kernel.sheet import Sheet
 from testround.kernel.terms import Terms, translate
 from testround.kernel.worksheet import Worksheet, worksheet
@@ -94,7 +94,7 @@ class Desk:
     def _current(self, kind: type[AnyReported]) -> tuple[AnyReported, ...]:
         if kind in self.known:
             return self.known[kind]
-        return tuple(_CURRENT[kind].rows(place=self.place))
+        return tuple(current_rows(self.place, kind))
 
     @cached_property
     def sheet(self) -> Sheet:
@@ -111,10 +111,27 @@ class Desk:
 
     @cached_property
     def worksheet(self) -> Worksheet:
+        return self._worksheet_of(self._swatched)
+
+    @cached_property
+    def worksheet_of_size(self) -> Worksheet:
+        """What everybody works and should come out at who makes this size: no swatch is read for it.
+
+        Made to measure, everybody has numbers of their own, and this is the tester's.
+        """
+        if not self.pattern.is_graded:
+            return self.worksheet
+        return self._worksheet_of(kernel.Tester(id="anybody", name="Anybody", size=self.place.size))
+
+    def _worksheet_of(self, tester: kernel.Tester) -> Worksheet:
         return _worksheets.get_or_keep(
-            self._swatched_name,
-            lambda: worksheet(self._round_of(self._swatched), self._swatched, sheet=self.sheet),
+            self._name_with(tester),
+            lambda: worksheet(self._round_of(tester), tester, sheet=self.sheet),
         )
+
+    def swatches_will_do(self) -> bool:
+        """Whether the answer to the swatches is that they will do, for less work than the whole answer is."""
+        return bool(self.swatches) and swatches_will_do(self.sheet, self._swatched, self._swatched.swatches)
 
     def swatch_answer(self) -> SwatchAnswer | None:
         """What the swatches say; None before there is one."""
@@ -124,7 +141,7 @@ class Desk:
     def _swatch_answer(self) -> SwatchAnswer:
         # Several pages of a tester open with it.
         return _answers.get_or_keep(
-            self._swatched_name,
+            self._name_with(self._swatched),
             lambda: answer_swatch(self.sheet, self._swatched, self._swatched.swatches),
         )
 
@@ -133,10 +150,9 @@ class Desk:
         """The tester as far as their own numbers and the answer to their swatches rest on them."""
         return kernel_tester(self.place, {Swatch: self.swatches})
 
-    @cached_property
-    def _swatched_name(self) -> str:
-        """A name for this sheet and that much of this tester, as it is said in the present language."""
-        said = repr((self.sheet_name, get_language(), self._swatched.model_dump_json()))
+    def _name_with(self, tester: kernel.Tester) -> str:
+        """A name for this sheet and that much of a tester, as it is said in the present language."""
+        said = repr((self.sheet_name, get_language(), tester.model_dump_json()))
         return hashlib.sha256(said.encode()).hexdigest()
 
     def _round_of(self, tester: kernel.Tester) -> kernel.Round:
@@ -168,6 +184,11 @@ def desk_of(place: Place, terms: Terms | None = None) -> Desk:
     """
     name, pattern = _in_terms(place.round.edition, terms)
     return Desk(place=place, pattern=pattern, sheet_name=name)
+
+
+def current_rows(place: Place, kind: type[AnyReported]) -> list[AnyReported]:
+    """The swatches, counts or finished measurements of a place that count, in the order sent: one query."""
+    return _CURRENT[kind].rows(place=place)
 
 
 def _current_of(place: Place, kind: type[Any]) -> QuerySet[Any]:

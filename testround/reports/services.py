@@ -20,7 +20,7 @@ from testround.outbox.services import work_add
 from testround.people.models import User
 from testround.reports.claims import AlreadyCorrected, AlreadySent, claim
 from testround.reports.models import Count, Finished, Fit, Remark, Reported, Sitting, Submission, Swatch
-from testround.reports.selectors import desk_of
+from testround.reports.selectors import current_rows, desk_of
 from testround.rounds.models import Place
 from testround.rounds.services import diary_write, place_reach
 from testround.rounds.services.privacy import check_kept
@@ -80,8 +80,7 @@ def swatch_submit(
     _reach(place, Place.State.SWATCH_SENT, by, _("a swatch came"))
     if not place_is_behind(place.state, Place.State.GAUGE_AGREED):
         return submission
-    answer = desk_of(place).swatch_answer()
-    if answer is not None and answer.good:
+    if desk_of(place).swatches_will_do():
         _reach(place, Place.State.GAUGE_AGREED, by, _("the swatch will do"))
     return submission
 
@@ -94,10 +93,9 @@ def counts_submit(
     submission, is_new = claim(place=place, key=key, kind="counts", by=by, content=counts)
     if not is_new:
         return submission
-    before = Count.objects.filter(place=place, superseded_at=None)
-    same = {row.number for row in before if counts.get(row.number) == row.worked}
-    changed = {number: worked for number, worked in counts.items() if number not in same}
-    _supersede(before.filter(number__in=changed))
+    before = {row.number: row.worked for row in current_rows(place, Count)}
+    changed = {number: worked for number, worked in counts.items() if before.get(number) != worked}
+    _supersede(Count.objects.filter(place=place, number__in=changed.keys() & before.keys()))
     Count.objects.bulk_create(
         Count(
             place=place,
@@ -152,9 +150,7 @@ def finished_submit(
     )
     _tell(submission, said, n=len(readings))
     _reach(place, Place.State.MAKING, by, _("finished measurements came"))
-    wanted = {dimension.key for dimension in place.round.edition.document.dimensions}
-    have = Finished.objects.filter(place=place, superseded_at=None).values_list("dimension", flat=True)
-    if wanted <= set(have):
+    if place_is_behind(place.state, Place.State.MEASURED) and not desk_of(place).unmeasured:
         _reach(place, Place.State.MEASURED, by, _("every finished measurement is in"))
     return submission
 

@@ -11,6 +11,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from testround.people.models import User
+from testround.prepared import Prepared
 from testround.reports.models import RunningSitting, Submission
 from testround.reports.services import sitting_submit
 from testround.rounds.models import Place
@@ -73,8 +74,11 @@ def clock(length: dt.timedelta) -> str:
 
 def running_at(place: Place) -> Running | None:
     """One query."""
-    row = RunningSitting.objects.filter(place=place).first()
+    row = _RUNNING.first(place=place)
     return None if row is None else Running(row.started_at, timezone.now(), row.part, row.key)
+
+
+_RUNNING: Prepared[RunningSitting] = Prepared(lambda place: RunningSitting.objects.filter(place=place))
 
 
 @transaction.atomic

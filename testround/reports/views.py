@@ -28,7 +28,7 @@ from testround.reports import services
 from testround.reports.asides import asides_of, news_of
 from testround.reports.compared import Wanted, one_photo, photos_in
 from testround.reports.counting import counted_at
-from testround.reports.counts_page import counts_page
+from testround.reports.counts_page import CountsPage, counts_page, section_after, section_asked
 from testround.reports.drafts import drafts_at
 from testround.reports.flats import compared_flats, flats_of, measured_pieces, swatch_how
 from testround.reports.forms import (
@@ -50,7 +50,7 @@ from testround.reports.models import Photo, Remark, Sitting, Swatch
 from testround.reports.pace import pace_told, time_of
 from testround.reports.papers import worksheet_name, worksheet_on_paper
 from testround.reports.photos import photo_add, photo_remove
-from testround.reports.sections import section_named, sections_of
+from testround.reports.sections import Section, section_named, sections_of
 from testround.reports.selectors import (
     Desk,
     consents_of,
@@ -162,8 +162,7 @@ def counts(request: HttpRequest, pk: int) -> HttpResponse:
 
     def make(desk: Desk) -> tuple[CountsForm, Callable[[], dict[str, object]]]:
         nonlocal onto
-        page = counts_page(desk, asked, posted=request.method == "POST")
-        section = page.section
+        section = section_asked(desk, asked, posted=request.method == "POST")
         form = form_at(
             CountsForm,
             request,
@@ -171,10 +170,15 @@ def counts(request: HttpRequest, pk: int) -> HttpResponse:
             section=section.slug if section else "",
             only=section and section.keys,
         )
+        after = section_after(desk, section)
+        onto = f"{request.path}?section={after.slug}" if after else ""
+        return form, lambda: {"asides": asides_of(desk.place), "counts": page(desk, section, form)}
+
+    def page(desk: Desk, section: Section | None, form: CountsForm) -> CountsPage:
+        page = counts_page(desk, section)
         if page.parts and not form.is_bound:
             page = page.with_drafts(drafts_at(desk.place, request.user))
-        onto = f"{request.path}?section={page.next}" if page.next else ""
-        return form, lambda: {"asides": asides_of(desk.place), "counts": page}
+        return page
 
     return answered(
         request,

@@ -16,6 +16,7 @@ from testround.kernel.gauge import (
     axis_gauge,
     own_gauges,
     reading,
+    swatches_will_do,
 )
 from testround.kernel.round import FabricState, Pattern, Swatch, Tester
 from testround.kernel.sheet import Sheet
@@ -215,6 +216,23 @@ def test_a_made_to_measure_tester_may_have_any_gauge(measured_sheet):
 
 def test_a_tester_without_a_size_is_answered_without_rows(sheet):
     assert answer_swatch(sheet, maker(size=None), [swatch()]).rows == ()
+
+
+@pytest.mark.parametrize("size", ["S", "M", None, "of another pattern"])
+@pytest.mark.parametrize("stitches", [20, 21.5, 22, 24])
+@pytest.mark.parametrize("rows", [26, 30])
+def test_whether_swatches_will_do_is_what_their_answer_says(sheet, size, stitches, rows):
+    for swatches in ([], [swatch(stitches, rows)], [swatch(stitches, rows), swatch()]):
+        tester = maker(size=size)
+
+        assert swatches_will_do(sheet, tester, swatches) is answer_swatch(sheet, tester, swatches).good
+
+
+def test_whether_they_will_do_made_to_measure_is_what_their_answer_says(measured_sheet):
+    tester = maker(size=None, measures={"bust": 92})
+
+    assert swatches_will_do(measured_sheet, tester, [swatch(17, 24)]) is True
+    assert swatches_will_do(measured_sheet, tester, []) is False
 
 
 # Tools

@@ -47,16 +47,16 @@ def test_work_that_somebody_is_at_is_not_begun_by_a_second(monkeypatch: pytest.M
 def test_a_row_that_is_written_and_begun_in_the_same_moment_leaves_room_for_another(
     db: None, monkeypatch: pytest.MonkeyPatch, races: int
 ) -> None:
-    real, left = QuerySet.get_or_create, [None] * races
+    real, left = QuerySet.create, [None] * races
 
-    def raced(self: QuerySet[Work], **named: Any) -> tuple[Work, bool]:
+    def raced(self: QuerySet[Work], **named: Any) -> Work:
         if left:
             left.pop()
             # What the unique constraint says, with nothing left to share when it is looked for again.
             raise IntegrityError("work_waiting_once")
         return real(self, **named)
 
-    monkeypatch.setattr(QuerySet, "get_or_create", raced)
+    monkeypatch.setattr(QuerySet, "create", raced)
 
     work = work_add(kind="bench", subject={"round": 1}, once_key="round-1")
 

@@ -22,6 +22,7 @@ from testround.outbox.models import Mail
 from testround.outbox.services import regularly
 from testround.people.language import speaking_to
 from testround.people.models import User
+from testround.prepared import Prepared
 from testround.rounds import letters
 from testround.rounds.clock import local_day
 from testround.rounds.models import Candidate, Consent, DiaryEntry, Invitation, Place, Round, Vacancy
@@ -68,14 +69,20 @@ def check_kept(place: Place) -> None:
         With the day on which it was.
     """
     # Asked anew: what the page read may be older than the deletion.
-    purged_at = Round.objects.values_list("purged_at", flat=True).get(pk=place.round_id)
-    if purged_at is not None:
+    found = _PURGED.first(pk=place.round_id)
+    if found is not None:
+        (purged_at,) = found
         raise Refused.because(
             _(
                 "What is private of this round was deleted on {day}, as its terms say, so nothing private is "
                 "taken any more."
             ).format(day=letters.day(purged_at.date()))
         )
+
+
+_PURGED: Prepared[tuple[dt.datetime]] = Prepared(
+    lambda pk: Round.objects.filter(pk=pk, purged_at__isnull=False).values_list("purged_at")
+)
 
 
 # -- consents ----------------------------------------------------------------------------------------------
