@@ -69,6 +69,8 @@ class _Gap:
 class _Statement:
     queryset: QuerySet[Any]
     compiler: Any
+    converters: Any
+    """By column, what makes of what the database says what Python has for it."""
     sql: str
     pattern: tuple[Any, ...]
 
@@ -92,6 +94,7 @@ class _Statement:
             compiler = copy.copy(self.compiler)
             compiler.connection = connections[DEFAULT_DB_ALIAS]
             compiler.as_sql = lambda *_args, **_how: (self.sql, parameters)
+            compiler.get_converters = lambda _columns: self.converters
             return compiler
 
         queryset.query.get_compiler = get_compiler
@@ -113,7 +116,8 @@ def _prepared(make: Callable[..., QuerySet[Any]], values: Values) -> _Statement:
         if one != other and one not in gaps:
             raise CannotPrepare(f"The query works “{one}” out of a value that it is given: {sql}")
         pattern.append(gaps[one] if one != other else one)
-    return _Statement(queryset, compiler, sql, tuple(pattern))
+    converters = compiler.get_converters([column for column, *_rest in compiler.select])
+    return _Statement(queryset, compiler, converters, sql, tuple(pattern))
 
 
 def _compiled(queryset: QuerySet[Any]) -> tuple[Any, str, tuple[Any, ...]]:

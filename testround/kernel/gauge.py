@@ -349,25 +349,25 @@ def _judged(sheet: Sheet, tester: Tester, own: OwnGauges) -> SwatchAnswer:
     measured = bool((own.source < ASSUMED).any())
     if not pattern.is_graded:
         inputs = replace(sheet.made_for([tester]), gauges=own.columns())
-        rows = _effects(sheet, inputs, inputs, sheet.numbers(inputs), 0)
+        meant = sheet.dimensions(inputs, sheet.numbers(inputs))
+        rows = _effects(sheet, meant, meant)
         return SwatchAnswer(measured, rows, None, graded=False, measured=measured)
     if tester.size not in pattern.sizes:
         return SwatchAnswer(measured, (), None, graded=True, measured=measured)
-    stated = sheet.stated([tester.size])
-    at = Inputs(own.columns(), stated.measures)
-    rows = _effects(sheet, stated, at, sheet.printed_or_computed(tester.size), 0)
+    at = Inputs(own.columns(), sheet.stated([tester.size]).measures)
+    made = sheet.dimensions(at, sheet.printed_or_computed(tester.size))
+    rows = _effects(sheet, sheet.meant(tester.size), made)
     good = measured and all(row.within for row in rows)
     return SwatchAnswer(good, rows, None, graded=True, measured=measured)
 
 
 def _effects(
-    sheet: Sheet, stated: Inputs, own: Inputs, numbers: dict[str, FloatArray], column: int
+    sheet: Sheet, meant: dict[str, FloatArray], made: dict[str, FloatArray]
 ) -> tuple[SwatchEffect, ...]:
-    """What a gauge does to every dimension, the counts being those of the text."""
-    meant, made = sheet.dimensions(stated, numbers), sheet.dimensions(own, numbers)
+    """What a gauge does to every dimension, by what is meant and what it makes; shape (1,) each."""
     found = []
     for dimension in sheet.pattern.dimensions:
-        target, at = float(meant[dimension.key][column]), float(made[dimension.key][column])
+        target, at = float(meant[dimension.key][0]), float(made[dimension.key][0])
         if np.isfinite(target) and np.isfinite(at):
             found.append(
                 SwatchEffect(dimension.key, dimension.label, target, at, at - target, dimension.tolerance)
@@ -380,10 +380,9 @@ def _worst(
 ) -> FloatArray:
     """Tolerances by which the worst-hit dimension is off when one gauge is (st, row); one per entry."""
     n = len(st)
-    stated = sheet.stated([size] * n)
-    made = sheet.with_gauges(stated, {key: GaugeColumns(st, row)})
+    made = sheet.with_gauges(sheet.stated([size] * n), {key: GaugeColumns(st, row)})
     wide = {name: np.repeat(value, n) for name, value in numbers.items()}
-    meant, at = sheet.dimensions(stated, wide), sheet.dimensions(made, wide)
+    meant, at = sheet.meant(size), sheet.dimensions(made, wide)
     off = [np.nan_to_num(np.abs(at[d.key] - meant[d.key])) / d.tolerance for d in sheet.pattern.dimensions]
     return np.max(off, axis=0) if off else np.zeros(n)
 

@@ -89,6 +89,14 @@ class ShapingColumns:
     over: FloatArray
 
 
+@dataclass(frozen=True, slots=True)
+class _AsRead:
+    """What who makes one size reads, printed or else worked out, and the finished measurements that it makes."""
+
+    numbers: Mapping[str, FloatArray]
+    dimensions: Mapping[str, FloatArray]
+
+
 class Sheet:
     """A pattern's numbers, compiled once: formulas parsed, units checked, numbers in dependency order.
 
@@ -121,7 +129,7 @@ class Sheet:
             for shaping, reads in zip(pattern.shapings, draft.shapings, strict=True)
         }
         self._size_at = {size: j for j, size in enumerate(pattern.sizes)}
-        self._as_read: dict[str, dict[str, FloatArray]] = {}
+        self._as_read: dict[str, _AsRead] = {}
 
     # What goes in
 
@@ -272,14 +280,30 @@ class Sheet:
         KeyError
             A size that the pattern does not have.
         """
+        return dict(self._of_size(size).numbers)
+
+    def meant(self, size: str) -> dict[str, FloatArray]:
+        """Every finished measurement of one size as those numbers make it at the stated gauges, cm; shape (1,) each.
+
+        Kept like the numbers.
+
+        Raises
+        ------
+        KeyError
+            A size that the pattern does not have.
+        """
+        return dict(self._of_size(size).dimensions)
+
+    def _of_size(self, size: str) -> _AsRead:
         if size not in self._as_read:
-            j = self._size_at[size]
+            j, stated = self._size_at[size], self.stated([size])
             printed = {key: values[j : j + 1] for key, values in self.printed_numbers().items()}
-            numbers = self.numbers(self.stated([size]), printed)
-            for column in numbers.values():
+            numbers = self.numbers(stated, printed)
+            made = _AsRead(numbers, self.dimensions(stated, numbers))
+            for column in (*made.numbers.values(), *made.dimensions.values()):
                 column.flags.writeable = False
-            self._as_read[size] = numbers
-        return dict(self._as_read[size])
+            self._as_read[size] = made
+        return self._as_read[size]
 
     # How it hangs together
 

@@ -29,7 +29,13 @@ def document_of(sheet: Any) -> SheetDocument:
     pydantic.ValidationError
         It is no sheet.
     """
-    return _documents.get_or_keep(name_of_sheet(sheet), lambda: SheetDocument.model_validate(sheet))
+    return named_document(sheet)[1]
+
+
+def named_document(sheet: Any) -> tuple[str, SheetDocument]:
+    """The same, with the name for what it says."""
+    name = name_of_sheet(sheet)
+    return name, _documents.get_or_keep(name, lambda: SheetDocument.model_validate(sheet))
 
 
 def compiled(sheet: Any) -> Sheet:

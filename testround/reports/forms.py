@@ -264,9 +264,10 @@ class CountsForm(SentForm):
         self._numbers = tuple(
             number for number in self.desk.pattern.numbers if only is None or number.key in only
         )
+        right = _("It is right, keep it")
         for number in self._numbers:
             self.fields[_counted(number)] = CountField(label=number.label)
-            self.fields[_keep(number)] = forms.BooleanField(label=_("It is right, keep it"), required=False)
+            self.fields[_keep(number)] = forms.BooleanField(label=right, required=False)
 
     @property
     def own_beside(self) -> bool:
@@ -374,13 +375,12 @@ class FinishedForm(SentForm):
         )
         self.initial.setdefault("state", "blocked")
         self.doubts: dict[str, str] = {}
+        nth, right = _("{dimension}, reading {number}"), _("It is right, keep it")
         for dimension in self._dimensions:
             for reading in READINGS:
-                name = _("{dimension}, reading {number}").format(dimension=dimension.label, number=reading)
+                name = nth.format(dimension=dimension.label, number=reading)
                 self.fields[_read_at(dimension, reading)] = LengthField(label=name, units=self.reader.units)
-            self.fields[_keep(dimension)] = forms.BooleanField(
-                label=_("It is right, keep it"), required=False
-            )
+            self.fields[_keep(dimension)] = forms.BooleanField(label=right, required=False)
 
     @property
     def _dimensions(self) -> tuple[Dimension, ...]:

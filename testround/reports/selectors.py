@@ -19,7 +19,7 @@ from testround.kernel.sheet import Sheet
 from testround.kernel.terms import Terms, translate
 from testround.kernel.worksheet import Worksheet, worksheet
 from testround.patterns.access import Right, patterns_open_to
-from testround.patterns.compiled import name_of_sheet
+from testround.patterns.compiled import named_document
 from testround.patterns.models import Edition
 from testround.people.models import User
 from testround.prepared import Prepared
@@ -258,8 +258,7 @@ def rendition_at(photo: Photo, width: int) -> Rendition:
 
 def _in_terms(edition: Edition, terms: Terms | None) -> tuple[str, kernel.Pattern]:
     """The sheet with its labels and instructions in a dialect, and a name for it; places in the text keep theirs."""
-    pattern = edition.document
-    name = name_of_sheet(edition.sheet)
+    name, pattern = named_document(edition.sheet)
     written_in = cast(Terms, edition.terms)
     if terms is None or pattern.craft is not kernel.Craft.CROCHET or terms == written_in:
         return name, pattern

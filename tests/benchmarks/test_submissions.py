@@ -5,7 +5,9 @@ option a few reports of each kind are sent, and only what leaves no doubt is hel
 same middleware and the same sign-in. It parses what was posted by ``float``, takes no notice of whether it makes
 sense, locks the place, and writes by Django's models, in one transaction, the rows that the program writes: the
 submission, what was reported, the diary's entry and the work that follows; then it redirects. Every request
-commits for itself. The two take turns, so that both meet the machine in the same mood.
+commits for itself. The two take turns, so that both meet the machine in the same mood. Whoever sends a report is led
+on to a page, which says that it has arrived and forgets it; as no page is opened here, what it would say is dropped,
+and does not go to and fro with all that is sent afterwards.
 """
 
 from __future__ import annotations
@@ -28,6 +30,7 @@ from django.views.decorators.http import require_POST
 from testround import urls
 from testround.outbox import services as outbox
 from testround.outbox.models import Work
+from testround.people.messages import HostCookie
 from testround.people.models import User
 from testround.reports.exchange import round_import
 from testround.reports.models import Count, Finished, Remark, Reported, Sitting, Submission, Swatch
@@ -173,6 +176,7 @@ def sent(client: Client, address: str, said: dict[str, str]) -> float:
     """Seconds until it is acknowledged."""
     # A key of its own, and a text of its own, as two people never write the same.
     body = {**said, "key": str(uuid.uuid4())}
+    client.cookies.pop(HostCookie.cookie_name, None)
     began = time.perf_counter()
     response = client.post(address, body)
     taken = time.perf_counter() - began
