@@ -35,6 +35,8 @@ ERRATA_ROWS: dict[str, Row] = {
     "analysis_retrieve": judges(of_round),
     "analysis_run": judges(of_round),
     "analysis_report": judges(of_round),
+    "amounts_retrieve": judges(of_round),
+    "gauges_retrieve": judges(of_round),
     "findings_retrieve": judges(of_round),
     "desk_retrieve": judges(of_round),
     "findings_accept": judges(of_round, {"findings": [MISPRINT]}, 201),

@@ -148,6 +148,8 @@ OWN_PLACE_ROWS: dict[str, Row] = {
     "places_give_back": row(_own, {}, tester=200),
     # They have measured, so that nothing is awaited.
     "places_need_until": row(_own, _until, tester=422),
+    "places_time": row(_own, tester=200),
+    "places_news": row(_own, tester=200),
     "worksheets_retrieve": row(_own, tester=200),
     "worksheets_print": row(_own, tester=200),
 }

@@ -235,7 +235,7 @@ def test_the_report_of_a_round_is_a_pdf_on_either_paper(program: Program, at: st
     assert problem(program.get(f"{at}/report?paper=napkin")) == (422, "invalid")
 
 
-@pytest.mark.parametrize("path", ["analysis", "findings", "desk"])
+@pytest.mark.parametrize("path", ["analysis", "findings", "desk", "gauges"])
 def test_reading_the_results_costs_the_same_for_three_testers_and_nine(
     program: Program, round_of: Callable[..., Round], path: str
 ) -> None:

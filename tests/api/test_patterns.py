@@ -110,6 +110,19 @@ def test_a_sheet_is_replaced_and_gone_back_to(program: Program, at: str, little_
     ]
 
 
+def test_a_sheet_is_read_as_each_of_its_saves_left_it(
+    program: Program, at: str, little_top: dict[str, Any]
+) -> None:
+    first = program.get(f"{at}/sheet").json()
+    little_top["constants"][0]["value"] = 10
+    program.put(f"{at}/sheet", little_top)
+
+    assert program.get(f"{at}/states/1").json() == first
+    assert program.get(f"{at}/states/2").json() == program.get(f"{at}/sheet").json() != first
+    assert problem(program.get(f"{at}/states/3")) == (404, "not-found")
+    assert queries_of(lambda: program.get(f"{at}/states/1")) == 3  # token, edition, state
+
+
 def test_a_sheet_that_cannot_be_computed_is_refused_with_every_place(
     program: Program, at: str, little_top: dict[str, Any]
 ) -> None:

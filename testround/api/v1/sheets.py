@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -130,6 +131,21 @@ class SheetStates(OfPattern):
         to = self.body(SheetGoBack)["revision"]
         edition_go_back(edition=edition, to=to, revision=edition.revision, by=self.user)
         return self.shown(represent(self.edition(code, id)))
+
+
+class OneSheetState(OfPattern):
+    @operation(
+        "sheets_state",
+        "A sheet as it was",
+        tag=TAG,
+        scope=Scope.PATTERNS_READ,
+        answers=SHEET,
+        example=examples.SHEET,
+    )
+    def get(self, request: Request, code: str, id: int, revision: int) -> Response:
+        """The sheet as one of its earlier saves left it, to be held against the present one before going back."""
+        state = get_object_or_404(SheetState, edition=self.edition(code, id), revision=revision)
+        return self.shown(dict(plain(SheetDocument.model_validate(state.sheet))))
 
 
 # -- the desk check -------------------------------------------------------------------------------------------

@@ -23,6 +23,11 @@ urlpatterns = [
     ),
     path("patterns/<str:code>/editions/<int:id>/sheet", sheets.EditionSheet.as_view(), name="sheet"),
     path("patterns/<str:code>/editions/<int:id>/states", sheets.SheetStates.as_view(), name="sheet_states"),
+    path(
+        "patterns/<str:code>/editions/<int:id>/states/<int:revision>",
+        sheets.OneSheetState.as_view(),
+        name="sheet_state",
+    ),
     path("patterns/<str:code>/editions/<int:id>/check", sheets.EditionCheck.as_view(), name="edition_check"),
     path("patterns/<str:code>/editions/<int:id>/values", values.ValuesTried.as_view(), name="values"),
     *(

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from django.urls import path
 
-from testround.api.v1 import analysis, compare, desk, drafts
+from testround.api.v1 import analysis, compare, desk, drafts, results
 
 urlpatterns = [
     path("rounds/<str:code>/analysis", analysis.AnalysisOfRound.as_view(), name="analysis"),
     path("rounds/<str:code>/findings", analysis.Findings.as_view(), name="findings"),
+    path("rounds/<str:code>/amounts", results.Amounts.as_view(), name="amounts"),
+    path("rounds/<str:code>/gauges", results.Gauges.as_view(), name="gauges"),
     path("rounds/<str:code>/report", analysis.ReportOnPaper.as_view(), name="report"),
     path("rounds/<str:code>/desk", desk.DeskOfRound.as_view(), name="desk"),
     path("rounds/<str:code>/findings/accept", desk.Accept.as_view(), name="findings_accept"),

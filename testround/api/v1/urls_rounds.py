@@ -11,6 +11,7 @@ from testround.api.v1 import (
     courses,
     invitations,
     offers,
+    outlook,
     places,
     proposals,
     round_places,
@@ -81,6 +82,8 @@ urlpatterns = [
     path("places/<int:id>", places.OnePlace.as_view(), name="place"),
     path("places/<int:id>/give-back", places.PlaceGivenBack.as_view(), name="place_give_back"),
     path("places/<int:id>/until", places.PlaceNeedsUntil.as_view(), name="place_until"),
+    path("places/<int:id>/time", outlook.PlaceTimeLeft.as_view(), name="place_time"),
+    path("places/<int:id>/news", outlook.PlaceNews.as_view(), name="place_news"),
     path("places/<int:id>/worksheet", worksheets.PlaceWorksheet.as_view(), name="worksheet"),
     path("places/<int:id>/worksheet.pdf", worksheets.WorksheetOnPaper.as_view(), name="worksheet_pdf"),
     # who makes what

@@ -82,3 +82,22 @@ WORKSHEET: dict[str, Any] = {
     "missing": [],
     "cautions": [],
 }
+TIME: dict[str, Any] = {
+    "so_far": 14.5,
+    "took": None,
+    "guess": 40,
+    "share": 0.4,
+    "left": {"low": 17, "middle": 21.5, "high": 28},
+    "a_week": 3.2,
+    "finish": {"earliest": "2026-05-20", "middle": "2026-06-04", "latest": "2026-06-25"},
+    "closes": "2026-06-30",
+    "stands": "in time",
+    "rests_on": "your own pace so far and the pace of 5 other testers",
+}
+NEWS: dict[str, Any] = {
+    "what": "Answer at Back, step 3",
+    "text": "The right side faces you.",
+    "at": "2026-04-20T10:00:00Z",
+    "is_new": True,
+    "url": "https://testround.example.org/rounds/f1rstT3st/questions/12/",
+}
