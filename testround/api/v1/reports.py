@@ -95,6 +95,41 @@ def _receipt_with(kind: ReportKind) -> tuple[type[serializers.Serializer[Any]], 
     return type(f"{name}ReceiptOut", (ReceiptOut,), fields), example
 
 
+def _sends(kind: ReportKind, answers: Any, example: Any) -> Any:
+    """What is said of every operation that sends a report of a kind."""
+    return operation(
+        f"{kind.name}_send",
+        f"Send {kind.what}",
+        tag=TAG,
+        scope=Scope.PLACES_WRITE,
+        takes=kind.taken,
+        sends=kind.sends,
+        answers=answers,
+        example=example,
+        status=201,
+        refusals=[CONFLICT],
+        description=kind.says,
+    )
+
+
+def submitted(at: AtPlace, kind: ReportKind, id: int) -> Submission:
+    """The report that was sent to an address under a place. Raises with everything that is to be mended."""
+    desk, body = at.desk(id), at.body(kind.taken)
+    more = {}
+    if kind.corrects:
+        more["corrects"] = row_to_correct(kind.model, desk.place, body.get("corrects"))
+    made: Submission = sent(
+        kind.form,
+        kind.typed_as(body, desk),
+        kind.submit,
+        desk=desk,
+        by=at.user,
+        pointers=kind.pointers,
+        **more,
+    )
+    return made
+
+
 def rows_endpoint(kind: ReportKind) -> type[AtPlace]:
     """The address of one kind of report under a place: what was sent, and where it is sent to."""
     receipt, example = _receipt_with(kind)
@@ -114,34 +149,9 @@ def rows_endpoint(kind: ReportKind) -> type[AtPlace]:
             rows = rows_of(kind, place=self.place(id))
             return self.paged(rows, lambda row: kind.shown(row).data, SupersededFilter)
 
-        @operation(
-            f"{kind.name}_send",
-            f"Send {kind.what}",
-            tag=TAG,
-            scope=Scope.PLACES_WRITE,
-            takes=kind.taken,
-            sends=kind.sends,
-            answers=receipt,
-            example=example,
-            status=201,
-            refusals=[CONFLICT],
-            description=kind.says,
-        )
+        @_sends(kind, receipt, example)
         def post(self, request: Request, id: int) -> Response:
-            desk = self.desk(id)
-            body = self.body(kind.taken)
-            more = {}
-            if kind.corrects:
-                more["corrects"] = row_to_correct(kind.model, desk.place, body.get("corrects"))
-            submission = sent(
-                kind.form,
-                kind.typed_as(body, desk),
-                kind.submit,
-                desk=desk,
-                by=self.user,
-                pointers=kind.pointers,
-                **more,
-            )
+            submission = submitted(self, kind, id)
             rows = rows_of(kind, submission=submission).order_by("pk")
             told = {**receipt_of(submission), "rows": kind.shown(rows, many=True).data}
             if kind.model is Swatch:
@@ -167,30 +177,9 @@ def place_endpoint(kind: ReportKind) -> type[AtPlace]:
         def get(self, request: Request, id: int) -> Response:
             return self.shown(kind.shown(self.place(id)).data)
 
-        @operation(
-            f"{kind.name}_send",
-            f"Send {kind.what}",
-            tag=TAG,
-            scope=Scope.PLACES_WRITE,
-            takes=kind.taken,
-            sends=kind.sends,
-            answers=ReceiptOut,
-            example=examples.receipt(kind.name),
-            status=201,
-            refusals=[CONFLICT],
-            description=kind.says,
-        )
+        @_sends(kind, ReceiptOut, examples.receipt(kind.name))
         def post(self, request: Request, id: int) -> Response:
-            desk = self.desk(id)
-            submission = sent(
-                kind.form,
-                kind.typed_as(self.body(kind.taken), desk),
-                kind.submit,
-                desk=desk,
-                by=self.user,
-                pointers=kind.pointers,
-            )
-            return self.made(receipt_of(submission), reverse(f"api:{kind.name}", args=[id]))
+            return self.made(receipt_of(submitted(self, kind, id)), reverse(f"api:{kind.name}", args=[id]))
 
     return OnPlace
 
