@@ -55,8 +55,7 @@ API_TABLE: dict[str, Row] = {
     "sheets_retrieve": row(_edition, designer=200, editor=200),
     "sheets_replace": row(_edition, patterns_examples.SHEET, designer=409, editor=409),
     "sheets_states": row(_edition, designer=200, editor=200),
-    # No save of it was kept.
-    "sheets_state": row(lambda scene: (*_edition(scene), 1)),
+    "sheets_state": row(lambda scene: (*_edition(scene), 1), designer=200, editor=200),
     "sheets_go_back": row(_edition, {"revision": 1}, designer=409, editor=409),
     "values_csv": row(_edition, designer=200, editor=200),
     "values_xlsx": row(_edition, designer=200, editor=200),

@@ -32,7 +32,7 @@ def test_hours_that_are_left_are_told_with_their_range_and_day(own: Program, at:
 
     time = own.get(f"{at}/time").json()
 
-    assert (nothing["so_far"], nothing["left"], nothing["stands"]) == (0, None, "")
+    assert (nothing["so_far"], nothing["left"], nothing["prospect"]) == (0, None, "")
     assert (time["so_far"], time["guess"], time["share"]) == (6, 30, pytest.approx(0.2))
     assert time["left"]["low"] < time["left"]["middle"] < time["left"]["high"]
     assert time["closes"] == closes.isoformat()

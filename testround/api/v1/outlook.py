@@ -53,10 +53,11 @@ class TimeOut(serializers.Serializer):
     closes = serializers.DateField(
         allow_null=True, help_text="The day that counts: the round’s, or a later one that you asked for."
     )
-    stands = serializers.ChoiceField(
+    prospect = serializers.ChoiceField(
+        source="stands",
         choices=[(one, one) for one in ("in time", "may be late", "likely late")],
         allow_blank=True,
-        help_text="How the one stands to the other; empty while that cannot be said.",
+        help_text="How the likely days stand to that one; empty while that cannot be said.",
     )
     rests_on = serializers.CharField(allow_blank=True, help_text="Whose pace it rests on, in your language.")
 

@@ -91,7 +91,7 @@ TIME: dict[str, Any] = {
     "a_week": 3.2,
     "finish": {"earliest": "2026-05-20", "middle": "2026-06-04", "latest": "2026-06-25"},
     "closes": "2026-06-30",
-    "stands": "in time",
+    "prospect": "in time",
     "rests_on": "your own pace so far and the pace of 5 other testers",
 }
 NEWS: dict[str, Any] = {
