@@ -24,6 +24,11 @@ FILES = {
     "photos_file",
     "photos_download",
     "analysis_report",
+    "worksheets_print",
+    "values_xlsx",
+    "values_try",
+    "values_keep_csv",
+    "values_keep_xlsx",
     "held_download",
 }
 
