@@ -12,7 +12,7 @@ from functools import cache
 from typing import Any
 
 from django.conf import settings
-from django.db import IntegrityError, close_old_connections, transaction
+from django.db import close_old_connections, transaction
 from django.db.models import Q
 from django.utils import timezone
 
@@ -20,7 +20,6 @@ from testround.logs import following, new_id, request_id
 from testround.measures import WORK_SECONDS
 from testround.outbox.clock import clock_is_steady, has_come, long_since
 from testround.outbox.models import Work
-from testround.prepared import Prepared
 from testround.trouble import passes
 
 logger = logging.getLogger(__name__)
@@ -91,26 +90,28 @@ def work_add(*, kind: str, subject: dict[str, Any], once_key: str = "") -> Work:
     return work
 
 
-def _shared(kind: str, once_key: str, subject: dict[str, Any], races: int = 5) -> Work:
-    """The row of that kind and key that nobody has begun, locked; a new one where there is none."""
-    waiting = _WAITING.first(kind=kind, once_key=once_key)
-    if waiting is not None:
-        return waiting
-    try:
-        with transaction.atomic():
-            return Work.objects.create(kind=kind, once_key=once_key, subject=subject, request_id=request_id())
-    except IntegrityError:
-        # Somebody wrote one in the same moment: it is shared, unless a worker has begun it since.
-        if not races:
-            raise
-    return _shared(kind, once_key, subject, races - 1)
+def _shared(kind: str, once_key: str, subject: dict[str, Any]) -> Work:
+    """The row of that kind and key that nobody has begun, locked; a new one where there is none: one statement.
+
+    Of two that write one in the same moment, the second waits for the first and shares its row, unless that was
+    undone, or a worker has begun it meanwhile; then it writes its own.
+    """
+    work = Work(kind=kind, once_key=once_key, subject=subject, request_id=request_id())
+    connection = transaction.get_connection()
+    fields = [field for field in Work._meta.concrete_fields if not field.primary_key]
+    values = [field.get_db_prep_save(field.pre_save(work, add=True), connection) for field in fields]
+    columns, gaps = ", ".join(f'"{field.column}"' for field in fields), ", ".join(["%s"] * len(fields))
+    return Work.objects.raw(_SHARE.format(columns=columns, gaps=gaps), values)[0]
 
 
-_WAITING: Prepared[Work] = Prepared(
-    lambda kind, once_key: Work.objects.select_for_update().filter(
-        kind=kind, once_key=once_key, state=Work.State.WAITING, attempts=0
-    )
-)
+# In the words of the constraint `work_waiting_once`, by which databases know it. Nothing of the row changes, which
+# locks it.
+_SHARE = """
+INSERT INTO "outbox_work" ({columns}) VALUES ({gaps})
+ON CONFLICT ("kind", "once_key") WHERE ("attempts" = 0 AND "state" = 'waiting' AND NOT ("once_key" = ''))
+DO UPDATE SET "kind" = "outbox_work"."kind"
+RETURNING *
+"""
 
 
 def send_off(task: str, row: int, do: Callable[[], object]) -> None:
