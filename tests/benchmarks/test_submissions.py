@@ -155,6 +155,7 @@ def test_reports_are_acknowledged_at_least_half_as_fast_as_by_a_bare_view(
             for side in ("ours", "bare") if turn % 2 else ("bare", "ours"):
                 query, body = said[kind]
                 ours = f"/places/{place.pk}/{kind}/{query}"
+                as_if_nothing_waited(place)
                 taken = sent(client, ours if side == "ours" else f"/bare/{place.pk}/{kind}/", body)
                 # The first of each kind warms up.
                 spent[kind][side] += taken if turn else 0.0
@@ -170,6 +171,12 @@ def test_reports_are_acknowledged_at_least_half_as_fast_as_by_a_bare_view(
     )
     benchmark.pedantic(lambda: None, rounds=1)
     assert overall >= (LEAST_OF_BARE if benchmark.enabled else LEAST_OF_BARE / 3)
+
+
+def as_if_nothing_waited(place: Place) -> None:
+    """The next report is written in full: no count stands already as it is sent, and a worker is at the work before."""
+    Count.objects.filter(place=place).delete()
+    Work.objects.filter(state=Work.State.WAITING).update(state=Work.State.DONE)
 
 
 def sent(client: Client, address: str, said: dict[str, str]) -> float:
