@@ -248,6 +248,7 @@ STATEMENTS = [
     "testround/operations/backup/restoring.py",
     "testround/operations/readiness.py",
     "testround/operations/selectors.py",
+    "testround/outbox/services.py",
     "testround/rows.py",
 ]
 
