@@ -1,7 +1,8 @@
 """``python -m tests.load.memory``: the memory of one web process over 100,000 requests.
 
 One worker of gunicorn that is never replaced answers testers, designers and readers of errata. Its memory is read
-every five thousand requests. Fails when it has grown by more than a tenth since the first quarter.
+every five thousand requests. Fails when it has grown by more than a tenth since the first quarter. What is sent makes
+pages larger, and with them the process; ``--reads-only`` sends nothing, so that it has to stay as it is.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import threading
 from collections import Counter
 
 from tests.load.__main__ import is_error
-from tests.load.people import Person, cast_of
+from tests.load.people import SENDS, SHARES, Person, cast_of
 from tests.load.server import Server, folder_for, served
 
 MOST_REQUESTS = 1_000_000
@@ -24,6 +25,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.load.memory", description=__doc__)
     parser.add_argument("--requests", type=int, default=100_000, help=f"at most {MOST_REQUESTS}")
     parser.add_argument("--threads", type=int, default=2)
+    parser.add_argument("--reads-only", action="store_true", help="nothing is sent, so that no page grows")
     parser.add_argument("--port", type=int, default=8291)
     options = parser.parse_args()
     if not 20 <= options.requests <= MOST_REQUESTS:
@@ -34,7 +36,12 @@ def main() -> None:
         django.setup()
         cast = cast_of(100)
         with served(options.port, workers=1, threads=options.threads) as server:
-            people = [Person(cast, options.port, random.Random(number)) for number in range(options.threads)]
+            shares = {
+                kind: share for kind, share in SHARES.items() if not options.reads_only or kind != SENDS
+            }
+            people = [
+                Person(cast, options.port, random.Random(number), shares) for number in range(options.threads)
+            ]
             found = watched(server, people, options.requests)
     quarter, last = found[len(found) // 4], found[-1]
     grown = last / quarter - 1

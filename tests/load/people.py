@@ -6,14 +6,15 @@ import http.client
 import random
 import time
 import uuid
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from urllib.parse import urlencode
 
 from tests.load.server import HOST
 
 # Of a hundred requests: most are of readers of errata, then of testers; designers look in now and then.
-SHARES = {"reader": 45, "tester reads": 25, "tester sends": 20, "designer": 10}
+SENDS = "tester sends"
+SHARES = {"reader": 45, "tester reads": 25, SENDS: 20, "designer": 10}
 TOKEN = "a" * 32
 
 
@@ -47,11 +48,12 @@ class Person:
     cast: Cast
     port: int
     rng: random.Random
+    shares: Mapping[str, int] = field(default_factory=lambda: SHARES)
     asked: list[Asked] = field(default_factory=list)
     _connection: http.client.HTTPConnection | None = None
 
     def act(self) -> None:
-        kind = self.rng.choices(list(SHARES), weights=list(SHARES.values()))[0]
+        kind = self.rng.choices(list(self.shares), weights=list(self.shares.values()))[0]
         match kind:
             case "reader":
                 self._open(kind, self.rng.choice(self.cast.errata))
@@ -75,7 +77,7 @@ class Person:
             text = f"Which edge is meant here? ({self.rng.randrange(1000)})"
             page, said = "remark/", {"kind": "unclear", "remark": text}
         body = urlencode({**said, "key": key, "csrfmiddlewaretoken": TOKEN})
-        self._open("tester sends", f"/places/{place}/{page}", session, body=body, key=key)
+        self._open(SENDS, f"/places/{place}/{page}", session, body=body, key=key)
 
     def _open(self, kind: str, address: str, session: str = "", *, body: str = "", key: str = "") -> None:
         headers = {"Host": f"{HOST}:{self.port}", "Accept-Language": "en"}
