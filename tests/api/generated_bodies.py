@@ -118,7 +118,7 @@ def changed(value: Any, there: Mapping[str, Sequence[Any]], rng: Random) -> Any:
 def _another(value: Any, there: Mapping[str, Sequence[Any]], rng: Random) -> Any:
     """A value in place of this one: near it, of what is there, or one that nobody would send."""
     way = rng.random()
-    if way < 0.4 and isinstance(value, int | float) and not isinstance(value, bool):
+    if way < 0.4 and isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e300:
         near = (
             value + 1,
             value - 1,
