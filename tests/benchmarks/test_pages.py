@@ -37,27 +37,14 @@ from tests.visits import Visit, visits
 TESTERS, CANDIDATES = 200, 40
 TRUTH = Truth(offsets={"sleeve_length": {"*": 3.4}, "neck_width": {"3X": 3.0, "4X": 3.0}})
 MOST_TIMES_BARE = 5.0
+# What two runs of one program differ by, where a page is near its bound.
+BY_CHANCE = 0.3
 # Answers of each page. Of twenty the 95th percentile would be the slowest of all, whatever slowed it.
 MEASURED = 40
-# Pages that are heavier, each with its own bound and why. None of them waits for anything but the processor.
-HEAVIER: dict[str, float] = {
-    # A designer's first page asks all tables of all rounds what might need her, each time anew, as none of it is
-    # named by anything smaller: ten long statements that Django puts together. A tester's asks half of them.
-    "home": 16.0,
-    # Everything that is held about a person, from every table there is, and never kept.
-    "people:held": 12.0,
-    # Opened once or twice, by a secret link, with somebody's own answers on it: not kept.
-    **dict.fromkeys(("rounds:offer", "rounds:join"), 10.0),
-    # What was decided and remarked stands in forms beside every finding; what was found is kept, the forms are not.
-    "errata:desk": 8.0,
-    # All of the results on one page, kept: what remains is reading and sending what is kept.
+# Pages that are heavier, each with its own bound and why.
+HEAVIER = {
+    # Every plot of the round with its figures, 1.2 million letters that are kept ready: reading and sending them is all.
     "errata:report": 8.0,
-    # A form with a choice for every size, yarn and candidate of a round; opened for one place, and not kept.
-    "rounds:place_edit": 7.0,
-    # A clock runs on it, and each button has a key of its own.
-    "reports:counting": 8.0,
-    # Opening it is a look that is written down, and what is new is told by the look before.
-    **dict.fromkeys(("talk:questions", "talk:notes"), 7.0),
 }
 
 BARE = Template(
@@ -131,5 +118,5 @@ def test_no_page_takes_more_than_its_multiple_of_a_bare_one(
     worst = sorted(((round(ratio, 1), str(visit)) for visit, ratio in ratios.items()), reverse=True)
     benchmark.extra_info["times a bare page"] = worst
     benchmark.pedantic(lambda: None, rounds=1)
-    bounds = {visit: HEAVIER.get(visit.name, MOST_TIMES_BARE) * allowed for visit in ratios}
+    bounds = {visit: HEAVIER.get(visit.name, MOST_TIMES_BARE + BY_CHANCE) * allowed for visit in ratios}
     assert {str(visit): ratio for visit, ratio in ratios.items() if ratio > bounds[visit]} == {}
