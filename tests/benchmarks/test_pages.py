@@ -41,11 +41,6 @@ MOST_TIMES_BARE = 5.0
 BY_CHANCE = 0.3
 # Answers of each page. Of twenty the 95th percentile would be the slowest of all, whatever slowed it.
 MEASURED = 40
-# Pages that are heavier, each with its own bound and why.
-HEAVIER = {
-    # Every plot of the round with its figures, 1.2 million letters that are kept ready: reading and sending them is all.
-    "errata:report": 8.0,
-}
 
 BARE = Template(
     '{% extends "base.html" %}{% block main %}<h1>Bare</h1><p>{{ people }} people</p>{% endblock %}'
@@ -118,5 +113,5 @@ def test_no_page_takes_more_than_its_multiple_of_a_bare_one(
     worst = sorted(((round(ratio, 1), str(visit)) for visit, ratio in ratios.items()), reverse=True)
     benchmark.extra_info["times a bare page"] = worst
     benchmark.pedantic(lambda: None, rounds=1)
-    bounds = {visit: HEAVIER.get(visit.name, MOST_TIMES_BARE + BY_CHANCE) * allowed for visit in ratios}
-    assert {str(visit): ratio for visit, ratio in ratios.items() if ratio > bounds[visit]} == {}
+    bound = (MOST_TIMES_BARE + BY_CHANCE) * allowed
+    assert {str(visit): ratio for visit, ratio in ratios.items() if ratio > bound} == {}

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+import time
 import uuid
+import zlib
 from typing import Any
 
 import pytest
@@ -14,7 +16,7 @@ from django.template import Context, RequestContext, Template
 from django.test import RequestFactory
 from django.utils import timezone, translation
 
-from testround.people.kept import TOKEN, Kept, fresh_key, kept, kept_part
+from testround.people.kept import FRESH_KEY, KEPT_FOR_SECONDS, LARGE, TOKEN, Kept, fresh_key, kept, kept_part
 from testround.rounds.forms.fields import press_key
 
 
@@ -59,6 +61,47 @@ def test_each_part_reader_language_and_clock_has_a_place_of_its_own(rf: RequestF
 
     assert len({place.name for place in places}) == 6
     assert kept(asked(), "part", 1).name == places[0].name
+
+
+def shown(place: Kept, text: str, times: int = 3) -> list[str]:
+    """A part as it is made, as it is unpacked, and as it is at hand."""
+    return [str(kept_part(place, lambda: text)) for _ in range(times)]
+
+
+def test_a_large_part_is_at_hand_without_being_unpacked_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    place, text = Kept("part:large", holds=lambda: True), "large " * LARGE
+    shown(place, text, times=2)
+    monkeypatch.setattr(zlib, "decompress", lambda _packed: pytest.fail("it was unpacked"))
+
+    assert shown(place, "another") == [text] * 3
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds"),
+    [
+        pytest.param("small", KEPT_FOR_SECONDS, id="a small part"),
+        pytest.param("large " * LARGE, 60, id="one that is kept for a minute"),
+        pytest.param("large " * LARGE + FRESH_KEY, KEPT_FOR_SECONDS, id="one with what is its reader's own"),
+    ],
+)
+def test_any_other_part_comes_from_the_cache_each_time(
+    text: str, seconds: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place = Kept("part:other", holds=lambda: True, seconds=seconds)
+    shown(place, text, times=2)
+    cache.clear()
+
+    assert shown(place, "made anew", times=1) == ["made anew"]
+
+
+def test_a_large_part_is_at_hand_for_no_longer_than_it_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    place = Kept("part:old", holds=lambda: True)
+    shown(place, "old " * LARGE, times=2)
+    cache.clear()
+    later = time.monotonic() + KEPT_FOR_SECONDS + 1
+    monkeypatch.setattr(time, "monotonic", lambda: later)
+
+    assert shown(place, "new", times=1) == ["new"]
 
 
 def test_what_changed_while_it_was_made_is_shown_and_not_kept() -> None:
