@@ -83,12 +83,15 @@ def test_the_arrow_keys_leaf_through_the_photos_and_so_do_the_links(phone: Windo
     phone.open(f"/rounds/{fenlight.code}/photos/")
     page.locator(".photo-frame").first.click()
     page.wait_for_selector("main :text('Photo 1 of 6')")
+    # The text is there before the script that hears the keys.
+    page.wait_for_load_state("load")
 
     page.keyboard.press("ArrowRight")
     page.wait_for_selector("main :text('Photo 2 of 6')")
     page.focus("main a[rel=next]")
     page.keyboard.press("Enter")
     page.wait_for_selector("main :text('Photo 3 of 6')")
+    page.wait_for_load_state("load")
     page.keyboard.press("ArrowLeft")
 
     page.wait_for_selector("main :text('Photo 2 of 6')")
