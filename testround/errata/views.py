@@ -56,6 +56,8 @@ def _said(decision: Decision) -> tuple[Any, ...]:
     return (decision.finding_id, decision.choice, decision.reason, said)
 
 
+# As many points as testers.
+@gzip_page
 @require_safe
 @login_required
 def dimension(request: HttpRequest, code: str, dimension: str) -> HttpResponse:
@@ -85,6 +87,7 @@ def dimension(request: HttpRequest, code: str, dimension: str) -> HttpResponse:
     return render(request, "errata/dimension.html", context)
 
 
+@gzip_page
 @require_safe
 @login_required
 def gauges(request: HttpRequest, code: str) -> HttpResponse:

@@ -268,17 +268,34 @@ def _svg_marks(marks: Sequence[Mark], ident: str) -> Iterator[str]:
     ):
         several = list(run)
         if kind[0] is Line and len(several) > 1:
-            ways = "".join(_way(line) for line in several if isinstance(line, Line))
+            ways = _ways([(line.start, line.end) for line in several if isinstance(line, Line)])
             yield f'<path d="{ways}" class="plot-{kind[1]}"/>'
         else:
             yield from (_svg_mark(mark, ident) for mark in several)
 
 
-def _way(line: Line) -> str:
-    """A line as a part of a path, which says a level or upright one in one number."""
-    (x1, y1), (x2, y2) = ((_n(x), _n(y)) for x, y in (line.start, line.end))
-    onward = f"H{x2}" if y1 == y2 else f"V{y2}" if x1 == x2 else f"L{x2} {y2}"
-    return f"M{x1} {y1}{onward}"
+def _ways(ways: Sequence[Sequence[Point]]) -> str:
+    """Ways through points as one path: where the first begins, and how far each point is from the one before.
+
+    So marks of one shape are told alike wherever they stand, and a level or upright line in one number; a plot of
+    many packs to half of what it takes otherwise.
+    """
+    steps = []
+    at: tuple[int, int] | None = None
+    for way in ways:
+        # Tenths as whole numbers, whose differences are exact: nothing adds up along the way.
+        for k, (x, y) in enumerate((round(10 * x), round(10 * y)) for x, y in way):
+            right, down = (x, y) if at is None else (x - at[0], y - at[1])
+            onward = k > 0
+            if onward and not down:
+                steps.append(f"h{_n(right / 10)}")
+            elif onward and not right:
+                steps.append(f"v{_n(down / 10)}")
+            else:
+                kind = "M" if at is None else "l" if onward else "m"
+                steps.append(f"{kind}{_n(right / 10)}{'' if down < 0 else ' '}{_n(down / 10)}")
+            at = x, y
+    return "".join(steps)
 
 
 def _svg_mark(mark: Mark, ident: str) -> str:
@@ -299,8 +316,7 @@ def _svg_mark(mark: Mark, ident: str) -> str:
     if isinstance(mark, Circle):
         return f'<circle cx="{_n(mark.centre[0])}" cy="{_n(mark.centre[1])}" r="{_n(mark.radius)}" {look}/>'
     if isinstance(mark, Polygon | Polyline):
-        points = " ".join(f"{_n(x)},{_n(y)}" for x, y in mark.points)
-        return f'<{"polygon" if isinstance(mark, Polygon) else "polyline"} points="{points}" {look}/>'
+        return f'<path d="{_ways([mark.points])}{"z" if isinstance(mark, Polygon) else ""}" {look}/>'
     weight = ' font-weight="bold"' if mark.look == "strong" else ""
     anchor = f' text-anchor="{mark.anchor}"' if mark.anchor != "start" else ""
     size = f' font-size="{_n(mark.size)}"' if mark.size != LETTERING else ""

@@ -10,11 +10,9 @@ and one sentence.
 from __future__ import annotations
 
 import gc
-import json
 import statistics
 import time
 from collections.abc import Iterator
-from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -26,16 +24,11 @@ from django.urls import path
 
 from testround import urls
 from testround.people.models import User
-from testround.reports.exchange import round_import
-from testround.rounds.models import Candidate, SuppliedYarn
-from testround.rounds.services import place_add
 from testround.settled import settle
-from tests.kernel.simulated import Truth, simulated_round
+from tests.many_testers import scenes  # noqa: F401
 from tests.test_access import Scene, scene  # noqa: F401
 from tests.visits import Visit, visits
 
-TESTERS, CANDIDATES = 200, 40
-TRUTH = Truth(offsets={"sleeve_length": {"*": 3.4}, "neck_width": {"3X": 3.0, "4X": 3.0}})
 MOST_TIMES_BARE = 5.0
 # What two runs of one program differ by, where a page is near its bound.
 BY_CHANCE = 0.3
@@ -52,23 +45,6 @@ def bare(request: HttpRequest) -> HttpResponse:
 
 
 urlpatterns = [path("bare/", bare), *urls.urlpatterns]
-
-
-@pytest.fixture
-def scenes(scene: Scene, designer: User, tester: User) -> list[Scene]:  # noqa: F811
-    """The designer's round with two hundred testers, one of whom is the tester; and a small one for what it lacks."""
-    document = simulated_round(1, TESTERS, TRUTH)
-    round_ = round_import(data=json.dumps(document).encode(), owner=designer)
-    place = round_.places.order_by("pk")[0]
-    place.tester = tester
-    place.save(update_fields=["tester"])
-    Candidate.objects.bulk_create(
-        Candidate(round=round_, key=f"c{n:02}", name=f"Candidate {n}", own_yarn=True, wishes=[place.size])
-        for n in range(CANDIDATES)
-    )
-    SuppliedYarn.objects.create(round=round_, key="wool", label="Wool, supplied", weight=4, makers=2)
-    offered = place_add(round=round_, name="Willow", size=place.size, by=designer)
-    return [replace(scene, round=round_, edition=round_.edition, place=place, offered=offered), scene]
 
 
 def taken(client: Client, address: str, times: int) -> list[float]:
@@ -98,7 +74,9 @@ def settled() -> Iterator[None]:
 @pytest.mark.django_db
 @pytest.mark.usefixtures("settled")
 def test_no_page_takes_more_than_its_multiple_of_a_bare_one(
-    benchmark: Any, scenes: list[Scene], settings: Any
+    benchmark: Any,
+    scenes: list[Scene],  # noqa: F811
+    settings: Any,
 ) -> None:
     settings.ROOT_URLCONF = __name__
     times, allowed = (MEASURED, 1.0) if benchmark.enabled else (2, 3.0)

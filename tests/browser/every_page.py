@@ -167,20 +167,26 @@ class Walk:
     def _hear_answer(self, response: Response) -> None:
         self.answers.append(response)
 
-    def look_at(self, visit: Visit) -> Found:
+    def open(self, visit: Visit) -> Response:
+        """Go there on a desk in the light; the page as it was sent."""
         window = self.window(visit)
-        page = window.page
         window.faults.clear()
         self.asked.clear()
         self.answers.clear()
-        page.emulate_media(media="screen", color_scheme="light", reduced_motion="no-preference")
-        page.set_viewport_size({"width": DESK, "height": HEIGHT})
-        response = page.goto(visit.path)
+        window.page.emulate_media(media="screen", color_scheme="light", reduced_motion="no-preference")
+        window.page.set_viewport_size({"width": DESK, "height": HEIGHT})
+        response = window.page.goto(visit.path)
         assert response is not None
         assert response.status == 200, f"{visit}: {response.status}"
+        return response
+
+    def look_at(self, visit: Visit) -> Found:
+        response = self.open(visit)
+        window = self.window(visit)
+        page = window.page
         requests = [request.url for request in self.asked if not _is_photo(request)]
         elsewhere = [r.url for r in self.asked if not r.url.startswith((self.url, "data:"))]
-        weight = self._weight(response)
+        weight = self.weight(response)
 
         page.evaluate(self.axe)
         violations = self._axe(page, "on a desk")
@@ -232,7 +238,7 @@ class Walk:
             for node in one["nodes"][:3]
         ]
 
-    def _weight(self, html: Response) -> int:
+    def weight(self, html: Response) -> int:
         """Bytes of the page and of what it uses, but for photos.
 
         The page is counted as the server sends it: one that it compresses by what comes over the line. What is

@@ -138,5 +138,5 @@ def test_it_is_well_formed_legible_and_stays_within_its_edges(data: Finishes, wi
             assert 0 <= mark.y <= plot.drawing.height
         if isinstance(mark, Line):
             assert all(0 <= x <= width for x, _ in (mark.start, mark.end))
-    on_page = re.findall(r"<(?:line|rect|circle|polygon|text) ", plot.svg)
+    on_page = re.findall(r"<(?:line|rect|circle|path|text) ", plot.svg)
     assert len(on_page) == len(plot.flowable().contents)

@@ -120,10 +120,8 @@ def test_lettering_is_large_enough_and_nothing_leaves_the_drawing(plot: Plot) ->
 
 def test_page_and_paper_draw_the_same_number_of_marks(plot: Plot) -> None:
     # Lines of one look are one path, which begins anew for each.
-    shapes = re.findall(
-        r'<(?:line|rect|circle|polygon|polyline|text|path d="([^"]*)") [^>]*class="plot-([a-z-]+)"', plot.svg
-    )
-    on_page = [max(way.count("M"), 1) for way, look in shapes if LOOKS[look].on_paper]
+    shapes = re.findall(r'<(?:line|rect|circle|text|path d="([^"]*)") [^>]*class="plot-([a-z-]+)"', plot.svg)
+    on_page = [max(way.lower().count("m"), 1) for way, look in shapes if LOOKS[look].on_paper]
 
     assert sum(on_page) == len(plot.flowable().contents)
 

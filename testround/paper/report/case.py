@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from testround.kernel.analysis import Analysis
 
 UNKNOWN = "–"
-MOST_TESTERS_SHOWN = 60
+MOST_TESTERS_SHOWN = 36
 """Of one dimension. More would fill pages nobody reads; the findings file has every one."""
 MOST_NAMED = 30
 
