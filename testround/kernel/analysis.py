@@ -45,7 +45,7 @@ from testround.kernel.pool import Pooled, Remainders, pool
 from testround.kernel.questions import Doubts, Question
 from testround.kernel.round import FitSays, Round
 from testround.kernel.sheet import Sheet
-from testround.kernel.units import rounded
+from testround.kernel.units import rounded, to_half
 from testround.kernel.verdict import (
     Agreed,
     DeviationCell,
@@ -274,7 +274,7 @@ class _Work:
                     unit="cm",
                     tolerance=off.tolerance,
                     now={m.size: m.printed for m in ones},
-                    proposed={m.size: float(np.floor(m.follows * 2 + 0.5) / 2) for m in ones},
+                    proposed={m.size: to_half(m.follows) for m in ones},
                     proposed_for=key,
                     why=told(whys.schematic, self.labels[key], off.printed, off.size, off.follows),
                 )

@@ -13,6 +13,7 @@ annex B, rule B.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -55,6 +56,15 @@ def rounded(value: float, step: Fraction) -> Fraction:
     whole, rest = divmod(billionths * step.denominator, each)
     result = Fraction((whole + (2 * rest >= each)) * step.numerator, step.denominator)
     return -result if value < 0 else result
+
+
+def to_half(cm: float) -> float:
+    """A length as it is printed: to the half centimetre, half-way going up.
+
+    >>> to_half(156.57), to_half(94.75)
+    (156.5, 95.0)
+    """
+    return math.floor(cm * 2 + 0.5) / 2
 
 
 def decimal(value: float, form: str = "g") -> str:

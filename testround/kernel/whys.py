@@ -10,7 +10,7 @@ import re
 from collections.abc import Sequence
 
 from testround.kernel.findings import Extent, Verdict
-from testround.kernel.units import decimal, format_count, format_gauge, format_length
+from testround.kernel.units import decimal, format_count, format_gauge, format_length, to_half
 from testround.kernel.words import commas, gettext_noop, in_sizes, ngettext, pgettext, spoken
 from testround.kernel.words import gettext as _
 
@@ -49,10 +49,20 @@ def printed_count(label: str, place: str | None, printed: float, size: str, comp
 
 
 def schematic(label: str, printed: float, size: str, follows: float) -> str:
-    return _(
-        "{dimension} is printed as {printed} in size {size}, and the printed counts give {follows} at the stated "
-        "gauge."
-    ).format(dimension=label, printed=format_length(printed), size=size, follows=format_length(follows))
+    gives, to_print = format_length(follows), format_length(to_half(follows))
+    # Beside what is proposed for print, the result of the counts alone would look like a slip.
+    if gives != to_print:
+        said = _(
+            "{dimension} is printed as {printed} in size {size}. The printed counts give {follows} at the stated gauge, "
+            "rounded for print to {to_print}."
+        )
+    else:
+        said = _(
+            "{dimension} is printed as {printed} in size {size}. The printed counts give {follows} at the stated gauge."
+        )
+    return said.format(
+        dimension=label, printed=format_length(printed), size=size, follows=gives, to_print=to_print
+    )
 
 
 def worked_count(
@@ -183,8 +193,8 @@ def finished_size(
             )
         case Verdict.HOLDS:
             said = ngettext(
-                "{dimension} holds: {n} tester agrees with the pattern to within {limit}.",
-                "{dimension} holds: {n} testers agree with the pattern to within {limit}.",
+                "{dimension} comes out right: {n} tester agrees with the pattern to within {limit}.",
+                "{dimension} comes out right: {n} testers agree with the pattern to within {limit}.",
                 testers,
             )
         case _:

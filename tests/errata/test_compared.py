@@ -172,6 +172,26 @@ def test_the_page_shows_the_two_newest_and_drafts_at_a_press(
     assert address in client.get(tested.edition.pattern.get_absolute_url()).content.decode()
 
 
+def test_of_one_edition_the_page_says_how_there_comes_to_be_another(
+    tested: Round, edition: Edition, designer: User, client: Client
+) -> None:
+    client.force_login(designer)
+
+    def page_of(edition: Edition) -> str:
+        address = reverse("errata:compare", args=[edition.pattern.code])
+        return " ".join(client.get(address).content.decode().split())
+
+    page = page_of(tested.edition)
+    assert "Nothing so far: edition 1.0 is the only one." in page
+    assert "Edition 1.0 stays as it was tested, and takes no new values." in page
+    assert reverse("patterns:next_edition", args=[tested.edition.pattern.code, tested.edition_id]) in page
+
+    Edition.objects.filter(pk=tested.edition_id).update(frozen_at=None)
+    page = page_of(tested.edition)
+    assert "No round has opened on edition 1.0 yet" in page
+    assert "Make the next edition" not in page
+
+
 def test_drafts_need_a_desk_to_stand_on(edition: Edition, designer: User) -> None:
     new = edition_create_next(edition=edition, label="1.1", by=designer)
     compared = compared_editions(edition, new, Scale())

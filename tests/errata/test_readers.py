@@ -6,9 +6,12 @@ from collections.abc import Callable
 
 import pytest
 from django.core.exceptions import PermissionDenied
+from django.http import HttpResponse
 from django.test import Client
 from django.urls import reverse
+from django.utils.html import strip_tags
 
+from testround.following.models import Follower
 from testround.patterns.models import Edition, Membership, Pattern
 from testround.patterns.origins import OriginRefused, origin_of
 from testround.patterns.released import edition_release, frame_origins_set
@@ -296,6 +299,35 @@ def test_the_page_says_how_each_edition_stands(signed_in: SignIn, designer: User
     assert "Not known to anybody outside." in page
 
 
+def test_the_page_says_which_copies_lack_what_and_how_many_are_told_by_mail(
+    signed_in: SignIn, designer: User, first: Edition
+) -> None:
+    misprint(first)
+    unclear(first)
+    later = next_edition(first, "1.1", cast_on_m=114)
+    edition_release(edition=later, corrected=[2], by=designer)
+    client = signed_in(designer)
+    alone = lead_of(client.get(readers(first)))
+    for number, confirmed in enumerate([first.created, first.created, None]):
+        Follower.objects.create(
+            pattern=first.pattern, address=f"{number}@example.org", language="en", confirmed_at=confirmed
+        )
+
+    followed = lead_of(client.get(readers(first)))
+
+    assert alone == (
+        "Nobody gets the errata by mail yet. Who reads them otherwise is not counted. "
+        "Copies of edition 1.1 lack nothing. Copies of edition 1.0 lack: erratum 1, erratum 2"
+    )
+    assert followed.startswith("2 readers get each erratum by mail.")
+
+
+def lead_of(page: HttpResponse) -> str:
+    """What stands between the heading of the page and the next one, without its tags."""
+    lead = page.content.decode().partition("</h1>")[2].partition("<h2")[0]
+    return " ".join(strip_tags(lead.replace("<li>", " ")).split())
+
+
 def test_an_editor_reads_the_page_and_says_nothing_to_readers(
     signed_in: SignIn, editor: User, first: Edition
 ) -> None:
@@ -331,6 +363,6 @@ def test_the_page_costs_the_same_for_one_edition_or_four(
         next_edition(first, f"1.{number}", cast_on_m=114)
     client = signed_in(designer)
 
-    # session, person, pattern, which editions are known, errata, editions
-    with django_assert_num_queries(6):
+    # session, person, pattern, which editions are known, errata, editions, followers
+    with django_assert_num_queries(7):
         client.get(readers(first))

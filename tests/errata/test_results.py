@@ -17,6 +17,7 @@ from testround.errata.services import erratum_publish, finding_accept
 from testround.errata.templatetags.findings import only_one_tester
 from testround.kernel.analysis import DeviationCell
 from testround.kernel.findings import Verdict
+from testround.patterns.models import Edition
 from testround.people.models import User
 from testround.reports.exchange import round_import
 from testround.rounds.models import Round
@@ -119,6 +120,25 @@ def test_a_dimension_shows_every_testers_point_with_its_three_parts(
     assert page.count('<th scope="row">Tester 00') == 2 * 9
     assert page.count('class="drawing"') == 2
     assert "Proposed correction" in page
+
+
+def test_what_is_made_right_and_printed_wrong_is_told_apart(
+    signed_in: SignIn, designer: User, tested: Round
+) -> None:
+    sheet = tested.edition.sheet
+    sheet["dimensions"][0]["printed"] = {"S": 130}
+    Edition.objects.filter(pk=tested.edition_id).update(sheet=sheet)
+
+    page = signed_in(designer).get(reverse("errata:dimension", args=[tested.code, "chest"])).content.decode()
+
+    said = [
+        "comes out right: 9 testers agree with the pattern",
+        "What is printed in size S is wrong.",
+        "Fault: the pattern’s printed measurement, not its counts",
+        "Proposed correction",
+        "is printed as 130 cm in size S. The printed counts give",
+    ]
+    assert sorted(said, key=page.index) == said
 
 
 def test_a_proposed_correction_says_where_it_would_bring_every_size(tested: Round) -> None:

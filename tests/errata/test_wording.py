@@ -20,14 +20,17 @@ from testround.errata.wording import (
     names_of,
     needs_words,
     of_size,
+    printed_words,
     reason_beyond,
     sizes_words,
     why_for_readers,
 )
+from testround.kernel import whys
 from testround.kernel.analysis import analyse
 from testround.kernel.round import Pattern
 from testround.kernel.roundfile import read_round
 from testround.kernel.units import lengths_in
+from testround.kernel.words import told
 
 EVERY = ("XS", "S", "M", "L")
 
@@ -130,11 +133,24 @@ def test_a_size_that_holds_is_told_in_the_analysis_own_words(names) -> None:
     assert headline(holds, names, ("XS", "S", "M"), "in") == "It agrees to within 3/4 in."
 
 
-def test_a_printed_measurement_is_told_by_how_much_it_is_off(names) -> None:
-    printed = finding(kind="schematic", estimate=-5.9, sizes=["M"])
+def test_a_printed_measurement_is_told_beside_what_the_counts_give_and_what_is_to_be_printed(names) -> None:
+    why = told(whys.schematic, "Hem to underarm", 162.5, "M", 156.57)
+    printed = finding(kind="schematic", estimate=5.93, sizes=["M"], why=why)
 
-    assert headline(printed, names, ("XS", "S", "M")) == (
-        "Hem to underarm is printed 5.9 cm less than the printed numbers give in size M."
+    # 156.57 is 156.6 to a tenth, and 156.5 is proposed: beside "156.6 cm" alone that would look like a slip.
+    assert headline(printed, names, EVERY) == (
+        "Hem to underarm is printed as 162.5 cm in size M. The printed counts give 156.6 cm at the stated gauge, "
+        "rounded for print to 156.5 cm."
+    )
+    assert told(whys.schematic, "Hem to underarm", 162.5, "M", 156.48) == (
+        "Hem to underarm is printed as 162.5 cm in size M. The printed counts give 156.5 cm at the stated gauge."
+    )
+    assert headline({**printed, "sizes": ["XS", "M"]}, names, EVERY).endswith(
+        "What is printed is off in sizes XS and M."
+    )
+    assert printed_words(printed, EVERY) == "What is printed in size M is wrong."
+    assert printed_words({**printed, "verdict": "look-closer", "sizes": ["XS", "S"]}, EVERY) == (
+        "What is printed in sizes XS and S is perhaps wrong."
     )
 
 
@@ -170,11 +186,14 @@ def test_a_reason_does_not_say_the_headline_again() -> None:
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({}, "Fault: the pattern’s numbers"),
+        ({}, "Fault: the pattern’s numbers, not gauge or making"),
         ({"kind": "stated-gauge"}, "Fault: the stated gauge"),
         ({"kind": "printed-count", "testers": 0}, "Fault: a printed number"),
         ({"kind": "clarity"}, "Fault: the text"),
-        ({"verdict": "look-closer", "testers": 3}, "Fault: perhaps the pattern’s numbers"),
+        (
+            {"verdict": "look-closer", "testers": 3},
+            "Fault: perhaps the pattern’s numbers, not gauge or making",
+        ),
         ({"verdict": "look-closer", "testers": 1}, "Fault: not known, by one tester alone"),
         ({"verdict": "holds"}, ""),
     ],

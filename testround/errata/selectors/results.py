@@ -174,6 +174,11 @@ class DimensionResult:
         return next((f for f in self.findings if f["id"] == f"finished-size:{self.dimension.key}"), None)
 
     @property
+    def printed(self) -> Mapping[str, Any] | None:
+        """The finding on what is printed of this measurement, which may be wrong where every piece is right."""
+        return next((f for f in self.findings if f["id"] == f"schematic:{self.dimension.key}"), None)
+
+    @property
     def asked(self) -> tuple[TesterPoint, ...]:
         """Pieces set aside until their testers have answered."""
         return tuple(point for point in self.points if point.question is not None)

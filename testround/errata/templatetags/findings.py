@@ -68,6 +68,12 @@ def headline(
     return wording.headline(finding, names, sizes, reader.units)
 
 
+@register.filter
+def printed(finding: Mapping[str, Any], sizes: tuple[str, ...]) -> str:
+    """That what is printed of a measurement is wrong, and in which sizes."""
+    return wording.printed_words(finding, sizes)
+
+
 @register.simple_tag
 def verdict_sentence(verdict: str, estimate: float | None, tolerance: float, reader: Reader) -> str:
     return wording.verdict_sentence(verdict, estimate, tolerance, reader.units)

@@ -38,10 +38,10 @@ KIND_WORDS = {
 
 _AT_FAULT = {
     "printed-count": gettext_lazy("a printed number"),
-    "schematic": gettext_lazy("a printed measurement"),
+    "schematic": gettext_lazy("the pattern’s printed measurement, not its counts"),
     "worked-count": gettext_lazy("the text, or its count"),
     "stated-gauge": gettext_lazy("the stated gauge"),
-    "finished-size": gettext_lazy("the pattern’s numbers"),
+    "finished-size": gettext_lazy("the pattern’s numbers, not gauge or making"),
     "yarn": gettext_lazy("the printed yarn"),
     "hours": gettext_lazy("the printed hours"),
     "clarity": gettext_lazy("the text"),
@@ -121,8 +121,11 @@ def headline(
             # Translators: {where} is as in "in sizes M to XL".
             also = _("The printed yarn falls short {where}.").format(where=sizes_words(short, every))
             return f"{why} {also}"
-        case "schematic" if estimate is not None:
-            return _schematic(named.label, estimate, where, units)
+        case "schematic":
+            # The reason speaks of the size that is off furthest.
+            return _of_more_sizes(
+                lengths_in(finding.get("why") or "", units), finding.get("sizes") or [], every
+            )
         case _:
             return lengths_in(finding.get("why") or "", units)
 
@@ -153,16 +156,22 @@ def _finished(finding: Finding, label: str, where: str, units: LengthUnit) -> st
     )
 
 
-def _schematic(label: str, estimate: float, where: str, units: LengthUnit) -> str:
-    if estimate > 0 and where:
-        said = _("{label} is printed {off} more than the printed numbers give {where}.")
-    elif estimate > 0:
-        said = _("{label} is printed {off} more than the printed numbers give.")
-    elif where:
-        said = _("{label} is printed {off} less than the printed numbers give {where}.")
-    else:
-        said = _("{label} is printed {off} less than the printed numbers give.")
-    return said.format(label=label, off=format_length(abs(estimate), units), where=where)
+def _of_more_sizes(why: str, sizes: Sequence[str], every: Sequence[str]) -> str:
+    if len(sizes) == 1 or len(every) == 1:
+        return why
+    # Translators: {where} is as in "in sizes M to XL".
+    also = _("What is printed is off {where}.").format(where=sizes_words(sizes, every))
+    return f"{why} {also}"
+
+
+def printed_words(finding: Finding, every: Sequence[str]) -> str:
+    """That a measurement is printed wrongly, and in which sizes; without its figures."""
+    where = sizes_words(finding.get("sizes") or [], every)
+    if finding["verdict"] == "amend":
+        # Translators: {where} is as in "in sizes M to XL".
+        return _("What is printed {where} is wrong.").format(where=where)
+    # Translators: {where} is as in "in sizes M to XL".
+    return _("What is printed {where} is perhaps wrong.").format(where=where)
 
 
 def _by_size(values: Mapping[str, float], beside: Mapping[str, float] | None = None) -> str:

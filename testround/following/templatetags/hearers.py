@@ -9,6 +9,7 @@ from django.db.models import Count, OuterRef, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
 from testround.following.models import Follower, Webhook
+from testround.following.selectors import following_of
 from testround.patterns.models import Pattern
 
 register = template.Library()
@@ -27,6 +28,12 @@ def who_hears(pattern: Pattern) -> dict[str, Any]:
         .get()
     )
     return {"followers": followers, "programs": programs}
+
+
+@register.simple_tag
+def followers_of(pattern: Pattern) -> int:
+    """How many addresses get a pattern's errata by mail; for pages of those who edit it."""
+    return following_of(pattern, with_webhooks=False).followers
 
 
 def _count(rows: QuerySet[Any]) -> Coalesce:
