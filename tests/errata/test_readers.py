@@ -299,7 +299,7 @@ def test_the_page_says_how_each_edition_stands(signed_in: SignIn, designer: User
     assert "Not known to anybody outside." in page
 
 
-def test_the_page_says_which_copies_lack_what_and_how_many_are_told_by_mail(
+def test_the_page_says_which_copies_need_what_and_how_many_are_told_by_mail(
     signed_in: SignIn, designer: User, first: Edition
 ) -> None:
     misprint(first)
@@ -317,7 +317,7 @@ def test_the_page_says_which_copies_lack_what_and_how_many_are_told_by_mail(
 
     assert alone == (
         "Nobody gets the errata by mail yet. Who reads them otherwise is not counted. "
-        "Copies of edition 1.1 lack nothing. Copies of edition 1.0 lack: erratum 1, erratum 2"
+        "Copies of edition 1.1 need none. Copies of edition 1.0 need: erratum 1, erratum 2."
     )
     assert followed.startswith("2 readers get each erratum by mail.")
 

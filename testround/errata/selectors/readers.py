@@ -27,7 +27,7 @@ class EditionForOwner:
     """Those of other editions that change words alone, of which only its designer can say whether it has them."""
 
     @property
-    def lacks(self) -> list[Erratum]:
+    def needs(self) -> list[Erratum]:
         """What a copy of it has to change, as its readers are told: its own errata and those that stand in it too."""
         words = [each for each in self.words if each.number not in self.edition.corrected]
         return sorted((*self.own, *self.numbers_stand, *words), key=lambda each: each.number or 0)
