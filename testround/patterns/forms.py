@@ -26,14 +26,16 @@ class UploadForm(forms.Form):
 
     file = forms.FileField(
         label=_("File"),
-        help_text=_("A round file, of which the pattern is taken, or a pattern alone. JSON, at most 40 MB."),
+        help_text=_(
+            "A pattern’s file, or a round’s, of which only the pattern is taken. JSON, at most 40 MB."
+        ),
         allow_empty_file=True,
         error_messages={"required": _("Choose a file first."), "missing": _("Choose a file first.")},
         widget=forms.FileInput(attrs={"accept": ".json,application/json"}),
     )
     terms = forms.ChoiceField(
         label=_("Stitch terms in its text"),
-        choices=[("", _("As the text gives them away")), *Edition.Terms.choices],
+        choices=[("", _("Find out from the text")), *Edition.Terms.choices],
         required=False,
         help_text=_("For crochet. “Double crochet” is one stitch in US terms and another in UK terms."),
     )

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
 
-from django.db.models import Case, Count, OuterRef, QuerySet, Subquery, Value, When
+from django.db.models import Case, Count, OuterRef, Prefetch, Q, QuerySet, Subquery, Value, When
 
 from testround.kernel.roundfile import plain
 from testround.patterns.access import Right, Role, patterns_open_to
@@ -22,16 +25,45 @@ def editions_of(user: User, right: Right = Right.SEE) -> QuerySet[Edition]:
     return Edition.objects.filter(pattern__in=patterns_open_to(user, right)).select_related("pattern")
 
 
+_ERRATA = {
+    "published_count": Count("errata", filter=Q(errata__published_at__isnull=False)),
+    "draft_count": Count("errata", filter=Q(errata__published_at__isnull=True)),
+}
+
+
 def patterns_listed(user: User) -> QuerySet[Pattern]:
-    """For the list page: ``edition_count`` and ``round_count`` beside every pattern."""
+    """For the list page: with editions and their rounds, ``published_count`` and ``draft_count`` of errata."""
+    editions = Edition.objects.defer("sheet", "corrected").order_by("-created", "-pk")
     return (
         patterns_of(user)
-        .annotate(
-            edition_count=Count("editions", distinct=True),
-            round_count=Count("editions__rounds", distinct=True),
-        )
+        .annotate(**_ERRATA)
         .order_by("-created", "-pk")
+        .prefetch_related(Prefetch("editions", editions.prefetch_related("rounds")))
     )
+
+
+@dataclass(frozen=True, slots=True)
+class PatternStanding:
+    """How far a pattern is: its newest edition, how many came before it, and which rounds are to be looked at.
+
+    These are the rounds that go on, on whichever edition; where none does, the newest one.
+    """
+
+    pattern: Pattern
+    edition: Edition
+    earlier: int
+    rounds: tuple[Any, ...]
+
+
+def patterns_standing(patterns: Iterable[Pattern]) -> list[PatternStanding]:
+    """The same of each of `patterns_listed`, without a query."""
+    found = []
+    for pattern in patterns:
+        editions = list(pattern.editions.all())
+        rounds = [(edition, round) for edition in editions for round in edition.rounds.all()]
+        going_on = [one for one in rounds if one[1].state != "closed"]
+        found.append(PatternStanding(pattern, editions[0], len(editions) - 1, tuple(going_on or rounds[:1])))
+    return found
 
 
 def with_role(patterns: QuerySet[Pattern], user: User) -> QuerySet[Pattern]:
@@ -45,12 +77,10 @@ def with_role(patterns: QuerySet[Pattern], user: User) -> QuerySet[Pattern]:
 
 
 def editions_listed(pattern: Pattern) -> QuerySet[Edition]:
-    """For the pattern's page: its editions, newest first, with ``round_count`` and their rounds."""
+    """For the pattern's page: newest first, with their rounds, and ``published_count`` and ``draft_count`` of errata."""
     return (
         Edition.objects.filter(pattern=pattern)
-        .annotate(
-            round_count=Count("rounds", distinct=True),
-        )
+        .annotate(**_ERRATA)
         .order_by("-created", "-pk")
         .prefetch_related("rounds")
     )

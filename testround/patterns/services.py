@@ -65,14 +65,16 @@ class NothingBefore(Exception):
 
 
 class PatternInUse(Exception):
-    """A pattern that rounds have tested cannot be deleted."""
+    """A pattern that rounds have tested, or that errata were written for, cannot be deleted."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, has_rounds: bool = True) -> None:
         super().__init__(
             _(
                 "This pattern has rounds, and what testers sent belongs to them. A pattern can be deleted only while "
                 "no round was made on it."
             )
+            if has_rounds
+            else _("This pattern has errata. A pattern can be deleted only while none were written for it.")
         )
 
 
@@ -260,7 +262,16 @@ def pattern_delete(*, pattern: Pattern, by: User) -> None:
     try:
         pattern.delete()
     except ProtectedError:
-        raise PatternInUse from None
+        raise pattern_in_use(pattern) or PatternInUse() from None
+
+
+def pattern_in_use(pattern: Pattern) -> PatternInUse | None:
+    """What keeps a pattern from being deleted, to be shown or raised; None where nothing does."""
+    if pattern.editions.filter(rounds__isnull=False).exists():
+        return PatternInUse()
+    if Pattern.objects.filter(pk=pattern.pk, errata__isnull=False).exists():
+        return PatternInUse(has_rounds=False)
+    return None
 
 
 def _words(document: SheetDocument) -> str:

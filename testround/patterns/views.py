@@ -28,6 +28,7 @@ from testround.patterns.selectors import (
     editions_of,
     patterns_listed,
     patterns_of,
+    patterns_standing,
 )
 from testround.patterns.services import (
     PatternInUse,
@@ -39,6 +40,7 @@ from testround.patterns.services import (
     next_label,
     pattern_create,
     pattern_delete,
+    pattern_in_use,
     terms_doubted,
 )
 from testround.patterns.states import Meanwhile, saved_since, state_now
@@ -52,7 +54,7 @@ PATTERNS_ON_A_PAGE = 50
 @require_safe
 def pattern_list(request: HttpRequest) -> HttpResponse:
     page = Paginator(patterns_listed(request.user), PATTERNS_ON_A_PAGE).get_page(request.GET.get("page"))
-    return render(request, "patterns/list.html", {"page": page})
+    return render(request, "patterns/list.html", {"page": page, "patterns": patterns_standing(page)})
 
 
 @login_required
@@ -87,10 +89,12 @@ def _created(request: HttpRequest, document: SheetDocument, terms: str | None) -
 def pattern_detail(request: HttpRequest, code: str) -> HttpResponse:
     pattern = get_object_or_404(patterns_of(request.user), code=code)
     editions = list(editions_listed(pattern))
+    rounds = [round for edition in editions for round in edition.rounds.all()]
     context = {
         "pattern": pattern,
         "editions": editions,
-        "has_rounds": any(edition.round_count for edition in editions),
+        "going_on": next((round for round in rounds if round.state != "closed"), None),
+        "has_rounds": bool(rounds),
         "may": rights_on(pattern, request.user),
     }
     return render(request, "patterns/detail.html", context)
@@ -110,7 +114,12 @@ def pattern_remove(request: HttpRequest, code: str) -> HttpResponse:
         else:
             messages.success(request, _("{title} is deleted.").format(title=pattern.title))
             return redirect("patterns:list")
-    context = {"pattern": pattern, "problem": problem}
+    context = {
+        "pattern": pattern,
+        "problem": problem,
+        "in_use": pattern_in_use(pattern),
+        "editions": editions_listed(pattern),
+    }
     return render(request, "patterns/delete.html", context, status=422 if problem else 200)
 
 

@@ -49,7 +49,8 @@ def _listed(edition: Edition, scale: Scale) -> list[Listed]:
         found.append(
             Listed(
                 state,
-                state.revision == edition.revision,
+                # Freezing counts as a revision and keeps no state: the sheet is as its last save left it.
+                state.revision == edition.revision or (edition.is_frozen and i == 0),
                 older is None,
                 tuple(changes[:PLACES_TOLD]),
                 max(len(changes) - PLACES_TOLD, 0),

@@ -57,10 +57,10 @@ def test_a_pattern_from_a_file_is_told_its_two_misprints(
     assert window.page.inner_text("h1") == "Are the numbers of Fenlight Cardigan right?"
     # The two that are planted: digits swapped in one count, and one measurement of another size's width.
     assert window.says("#desk-check") == (
-        "Desk check ≠ 2 printed values of 333 are not what the formulas give. "
+        "Desk check 2 printed values of 333 are not what the formulas give. "
         "Sleeve stitches at underarm, size 2X (Sleeves, step 3): 69 is printed and the formula gives 96, 27 more. "
         "Chest, buttoned, size 4X: 162.5 cm is printed and the counts give 156.6 cm at the stated gauge, "
-        "5.9 cm less. That is beyond the tolerance of 3 cm. 1 thing to look at that may be meant"
+        "5.9 cm less. That is beyond the tolerance of 3 cm. 1 thing to look at, which may well be meant"
     )
     assert window.page.locator("#desk-check ul.check-list >> nth=0").locator("li").count() == 2
 

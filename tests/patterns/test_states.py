@@ -197,7 +197,7 @@ def test_the_states_are_listed_with_what_each_save_changed(
         ("Back, cast on, printed, M", "114", ""),
     ]
     assert (newest.is_now, first.is_now, first.is_first) == (True, False, True)
-    assert "Saved by Designer, typed" in answer.content.decode()
+    assert "<p>Saved by Designer</p>" in answer.content.decode()
 
 
 @pytest.mark.parametrize("n", [1, 12])

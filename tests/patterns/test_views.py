@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
+from testround.errata.models import Erratum
 from testround.kernel.round import Pattern as SheetDocument
 from testround.patterns.drafts import SheetDraft
 from testround.patterns.fields import Scale
@@ -112,10 +114,34 @@ def test_the_list_costs_the_same_for_one_pattern_or_three(
         pattern_create(owner=designer, document=SheetDocument.model_validate(little_top))
     client = signed_in(designer)
 
-    with django_assert_num_queries(4):  # session, user, how many, patterns with their counts
+    with django_assert_num_queries(
+        6
+    ):  # session, user, how many, patterns with their counts, editions, rounds
         answer = client.get(reverse("patterns:list"))
 
     assert len(answer.context["page"]) == n
+
+
+def test_the_list_says_how_far_each_pattern_is(
+    signed_in: SignIn, a_round: Round, designer: User, little_top: dict[str, Any]
+) -> None:
+    edition, pattern = a_round.edition, a_round.edition.pattern
+    Edition.objects.create(pattern=pattern, label="1.1", sheet=edition.sheet)
+    Round.objects.create(edition=edition, title="Long ago", state="closed")
+    Round.objects.create(edition=edition, title="Second test", state="making")
+    Erratum.objects.create(pattern=pattern, edition=edition, place="Yoke", text="Decrease by 2.")
+    pattern_create(owner=designer, document=SheetDocument.model_validate(little_top))
+
+    page = signed_in(designer).get(reverse("patterns:list")).text
+
+    table = page[page.index("<tbody>") : page.index("</tbody>")]
+    told = [" ".join(re.sub(r"<[^>]+>", " ", row).split()) for row in table.split("</tr>")]
+    assert told == [
+        "Little top 1.0, yours to change none yet none published",
+        "Little top 1.1, yours to change and 1 before it Second test (1.0) : making; First test (1.0) : swatching "
+        "none published, 1 in draft",
+        "",
+    ]
 
 
 def test_the_list_shows_own_patterns_only(signed_in: SignIn, edition: Edition, other_designer: User) -> None:
@@ -380,11 +406,27 @@ def test_a_pattern_is_deleted_after_a_question(signed_in: SignIn, edition: Editi
 
 
 def test_a_pattern_with_a_round_is_not_deleted(signed_in: SignIn, a_round: Round, designer: User) -> None:
-    answer = signed_in(designer).post(address(a_round.edition, "delete"))
+    client = signed_in(designer)
+
+    asked = client.get(address(a_round.edition, "delete"))
+    answer = client.post(address(a_round.edition, "delete"))
+
+    assert (asked.status_code, answer.status_code) == (200, 422)
+    for page in (asked.text, answer.text):
+        assert "This pattern has rounds" in page
+        assert "Delete the pattern" not in page
+    assert Pattern.objects.count() == 1
+
+
+def test_a_pattern_with_errata_of_no_round_is_not_deleted_either(
+    signed_in: SignIn, edition: Edition, designer: User
+) -> None:
+    Erratum.objects.create(pattern=edition.pattern, edition=edition, place="Yoke", text="Decrease by 2.")
+
+    answer = signed_in(designer).post(address(edition, "delete"))
 
     assert answer.status_code == 422
-    assert b"This pattern has rounds" in answer.content
-    assert Pattern.objects.count() == 1
+    assert "This pattern has errata." in answer.text
 
 
 # The sheet's page

@@ -330,7 +330,9 @@ def test_the_owner_invites_on_the_pages_of_people(
 
     assert (empty.status_code, sent.status_code) == (422, 302)
     assert "Write the address that the link is to go to." in empty.text
-    assert "eve@example.org" in client.get(address).text
+    page = client.get(address).text
+    assert "eve@example.org" in page
+    assert re.findall(r'aria-current="true">([^<]+)<', page) == ["Patterns"]
 
 
 def test_an_invitation_that_waits_is_sent_again_by_one_press_and_once(

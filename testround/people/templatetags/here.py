@@ -13,11 +13,17 @@ register = template.Library()
 
 @register.simple_tag(takes_context=True)
 def here(context: Context, url: str) -> SafeString:
-    """``<a href="{{ url }}"{% here url %}>``: marks the link to this very page, or to the part it lies in."""
+    """``<a href="{{ url }}"{% here url %}>``: marks the link to this very page, or to the part it lies in.
+
+    That is what its address begins with, unless the page gives another part as ``lies_in``.
+    """
+    lies_in = context.get("lies_in")
+    if lies_in and url != lies_in:
+        return mark_safe("")
     request: Any = context.get("request")
     path = request.path if request is not None else ""
     if path == url:
         return mark_safe(' aria-current="page"')
-    if url != "/" and path.startswith(url):
+    if lies_in or (url != "/" and path.startswith(url)):
         return mark_safe(' aria-current="true"')
     return mark_safe("")

@@ -25,7 +25,7 @@ class MemberForm(forms.Form):
     role = forms.ChoiceField(
         label=gettext_lazy("As"),
         choices=[
-            (Role.EDITOR, gettext_lazy("editor: sees and changes everything, publishes and invites nobody")),
+            (Role.EDITOR, gettext_lazy("editor: sees and changes everything, but cannot publish or invite")),
             (
                 Role.ONLOOKER,
                 gettext_lazy("onlooker: sees how the rounds stand; no measurements, photos or private words"),

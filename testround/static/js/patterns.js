@@ -66,7 +66,7 @@ function show(html) {
   }
   markFields();
   place.replaceChildren(document.adoptNode(panel));
-  say(place.querySelector(".desk-check-answer").textContent.replace("≠", "").trim());
+  say(place.querySelector(".desk-check-answer").textContent.trim());
 }
 
 /** The answer in a sentence for those who cannot see the panel change; said again only when it is another. */
