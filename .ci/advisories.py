@@ -2,14 +2,16 @@
 
     uv run python .ci/advisories.py refresh               # asks osv.dev for each locked package
     uv run python .ci/advisories.py refresh --from DIR    # reads a clone of github.com/pypa/advisory-database
+    uv run python .ci/advisories.py refresh --from-index  # asks the package index, which tells of one version each
     uv run python .ci/advisories.py check                 # compares; exit 1 when a locked version has a known fault
 
-What was fetched is kept in advisories.json with the day and the source. accepted.json names the faults that are lived
+What was fetched is kept in advisories.json with the day, the source and the versions that were asked about. accepted.json names the faults that are lived
 with: {"PYSEC-…": {"package": …, "reason": …, "until": "YYYY-MM-DD"}}.
 
 References
 ----------
 Open Source Vulnerability format, version 1.6: https://ossf.github.io/osv-schema/
+JSON API of the Python Package Index, "Known vulnerabilities": https://docs.pypi.org/api/json/
 """
 
 from __future__ import annotations
@@ -32,6 +34,7 @@ LOCK = HERE.parent / "uv.lock"
 KEPT = HERE / "advisories.json"
 ACCEPTED = HERE / "accepted.json"
 OSV = "https://api.osv.dev/v1/query"
+INDEX = "https://pypi.org/pypi"
 SECONDS = 30
 
 
@@ -149,21 +152,70 @@ def from_clone(folder: Path, package: str) -> Iterator[Advisory]:
         yield from advisories_in(yaml.safe_load(path.read_text(encoding="utf-8")), package)
 
 
-def refresh(clone: Path | None) -> None:
+def from_index(package: str, version: str) -> list[Advisory] | None:
+    """What the package index says of one version; None where it says nothing of that one.
+
+    A mirror may have the document of the newest version alone.
+    """
+    import httpx
+
+    for address in (f"{INDEX}/{package}/{version}/json", f"{INDEX}/{package}/json"):
+        answer = httpx.get(address, timeout=SECONDS, follow_redirects=True)
+        if answer.status_code != httpx.codes.NOT_FOUND:
+            document = answer.raise_for_status().json()
+            if document["info"]["version"] == version:
+                return advisories_of_index(document, package)
+    return None
+
+
+def advisories_of_index(document: dict[str, Any], package: str) -> list[Advisory]:
+    """The faults that a document of the index tells of the version it is about."""
+    return [
+        Advisory(
+            one["id"],
+            package,
+            versions=[document["info"]["version"]],
+            aliases=one.get("aliases", []),
+            summary=" ".join((one.get("summary") or one.get("details") or "").split())[:160],
+        )
+        for one in document.get("vulnerabilities", [])
+        if not one.get("withdrawn")
+    ]
+
+
+def refresh(clone: Path | None, *, index: bool) -> None:
     found: list[Advisory] = []
-    for name in sorted({canonicalize_name(name) for name, _ in locked()}):
-        found += from_clone(clone, name) if clone else from_osv(name)
+    asked: dict[str, str] = {}
+    for name, version in locked():
+        package = canonicalize_name(name)
+        told = (
+            from_index(package, version)
+            if index
+            else list(from_clone(clone, package) if clone else from_osv(package))
+        )
+        if told is not None:
+            asked[package] = version
+            found += told
     document = {
         "fetched": f"{dt.date.today():%Y-%m-%d}",
-        "source": "github.com/pypa/advisory-database" if clone else "osv.dev",
+        "source": "pypi.org" if index else "github.com/pypa/advisory-database" if clone else "osv.dev",
+        "asked": asked,
         "advisories": [asdict(one) for one in found],
     }
     KEPT.write_text(json.dumps(document, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
     sys.stdout.write(f"{len(found)} advisories of the locked packages are kept in {KEPT.name}.\n")
 
 
+def unasked(packages: Iterable[tuple[str, str]], asked: dict[str, str]) -> list[str]:
+    """Each locked version that nobody has asked about: of it no fault is known because none was looked for."""
+    return [
+        f"{name} {version}" for name, version in packages if asked.get(canonicalize_name(name)) != version
+    ]
+
+
 def check() -> int:
-    day = json.loads(KEPT.read_text(encoding="utf-8"))["fetched"]
+    document = json.loads(KEPT.read_text(encoding="utf-8"))
+    day = document["fetched"]
     found = affected(locked(), kept(), accepted_on(dt.date.today()))
     sys.stdout.write("".join(f"{line}\n" for line in found))
     if day is None:
@@ -172,6 +224,8 @@ def check() -> int:
         )
     else:
         sys.stdout.write(f"{len(found)} of the locked versions have a fault that was known on {day}.\n")
+        if never := unasked(locked(), document["asked"]):
+            sys.stdout.write(f"Not asked about: {', '.join(never)}.\n")
     return 1 if found else 0
 
 
@@ -180,12 +234,14 @@ def main() -> int:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     commands = parser.add_subparsers(dest="command", required=True)
-    commands.add_parser("refresh").add_argument("--from", dest="clone", type=Path)
+    fetching = commands.add_parser("refresh").add_mutually_exclusive_group()
+    fetching.add_argument("--from", dest="clone", type=Path)
+    fetching.add_argument("--from-index", dest="index", action="store_true")
     commands.add_parser("check")
     said = parser.parse_args()
     if said.command == "check":
         return check()
-    refresh(said.clone)
+    refresh(said.clone, index=said.index)
     return check()
 
 

@@ -136,9 +136,33 @@ def test_a_clone_of_the_advisory_database_is_read(tmp_path: Path) -> None:
 def test_what_is_kept_says_when_and_where_it_was_fetched() -> None:
     document = json.loads((ROOT / ".ci" / "advisories.json").read_text(encoding="utf-8"))
 
-    assert set(document) == {"fetched", "source", "advisories"}
-    if document["fetched"] is None:
-        assert document["advisories"] == []
-    else:
-        assert dt.date.fromisoformat(document["fetched"]) <= dt.date.today()
-        assert document["source"]
+    assert set(document) == {"fetched", "source", "asked", "advisories"}
+    assert dt.date.fromisoformat(document["fetched"]) <= dt.date.today()
+    assert document["source"]
+
+
+def test_it_says_which_locked_versions_nobody_has_asked_about() -> None:
+    packages = [("Wool", "2.0"), ("felt", "1.1"), ("moss", "3.0")]
+
+    assert advisories.unasked(packages, {"wool": "2.0", "felt": "1.0"}) == ["felt 1.1", "moss 3.0"]
+
+
+def test_the_index_tells_of_one_version_and_what_is_withdrawn_is_none() -> None:
+    """The members are those of the index's JSON API, https://docs.pypi.org/api/json/."""
+    fault = {
+        "id": "PYSEC-2023-227",
+        "aliases": ["CVE-2023-44271"],
+        "summary": None,
+        "details": "A long text\nmakes it slow.",
+        "withdrawn": None,
+    }
+    document = {
+        "info": {"version": "9.5.0"},
+        "vulnerabilities": [fault, {**fault, "id": "PYSEC-2022-1", "withdrawn": "2023-01-01T00:00:00Z"}],
+    }
+
+    (known,) = advisories.advisories_of_index(document, "pillow")
+
+    assert (known.id, known.summary) == ("PYSEC-2023-227", "A long text makes it slow.")
+    assert known.concerns("pillow", "9.5.0")
+    assert not known.concerns("pillow", "9.5.1")
