@@ -49,14 +49,14 @@ def send(page: Page, *files: Path) -> None:
     page.set_input_files("#id_photo", list(files))
     page.fill("#id_caption", "Swatch, blocked")
     page.check("#id_seen")
-    page.click("text=Send the photo")
+    page.click("text=Send photos")
 
 
 def test_who_sees_a_photo_and_what_is_taken_out_of_it_is_said_before(page: Page) -> None:
     words = page.inner_text("main")
 
     assert words.index("Where and when a photo was taken, and with what, is removed") < words.index(
-        "Send the photo"
+        "Send photos"
     )
 
 
@@ -65,6 +65,16 @@ def test_several_photos_go_one_after_the_other(page: Page, photos: list[Path]) -
     page.wait_for_selector(".photos img >> nth=2")
 
     assert Photo.objects.filter(caption="Swatch, blocked", state=Photo.State.READY).count() == 3
+
+
+def test_which_measurement_a_photo_shows_goes_with_it(page: Page, photos: list[Path]) -> None:
+    page.select_option("#id_dimension", index=1)
+    shown = page.input_value("#id_dimension")
+
+    send(page, photos[0])
+    page.wait_for_selector(".photos img")
+
+    assert Photo.objects.get().dimension == shown != ""
 
 
 def test_a_photo_whose_way_was_cut_says_so_and_is_sent_at_a_tap(

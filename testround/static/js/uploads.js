@@ -17,6 +17,7 @@ class Upload {
     this.file = file;
     this.key = key;
     this.caption = form.elements.caption?.value ?? "";
+    this.dimension = form.elements.dimension?.value ?? "";
     this.seen = form.elements.seen?.checked ?? false;
     this.state = "waits";
     this.line = document.createElement("li");
@@ -75,6 +76,7 @@ function attempt(upload, withToken) {
     const body = new FormData();
     body.append("key", upload.key);
     body.append("caption", upload.caption);
+    body.append("dimension", upload.dimension);
     if (upload.seen) {
       body.append("seen", "on");
     }
