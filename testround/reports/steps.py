@@ -128,8 +128,8 @@ def next_step(desk: Desk) -> Step | None:
             "yarn",
         )
     return Step(
-        "Show it, and say how it fits",
-        "Everything is measured. A photo and a word on the fit round it off; then say that you are done.",
-        "Send a photo",
+        _("Show it, and say how it fits"),
+        _("Everything is measured. A photo and a word on the fit round it off; then say that you are done."),
+        _("Send a photo"),
         "photo_new",
     )
