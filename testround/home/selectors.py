@@ -13,7 +13,6 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from testround.home.desks import desks_of
 from testround.outbox.mail import TROUBLED
 from testround.outbox.models import Mail
 from testround.patterns.access import Right
@@ -21,6 +20,7 @@ from testround.patterns.models import Edition, Pattern
 from testround.patterns.selectors import patterns_of
 from testround.people.models import User
 from testround.prepared import Prepared
+from testround.reports.desks import desks_of
 from testround.reports.steps import Step, next_step
 from testround.rounds.course import somebody_in, standstill
 from testround.rounds.due import UNMEASURED, What, date_of, overdue

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
@@ -20,12 +20,19 @@ class StepLine:
 
     key: str
     label: str
+    where: str
+    """Its place in the text, with the section: "Fronts, step 1"."""
     place: str
+    """The same within the section: "step 1"."""
     unit: str
     value: float | None
     ticked: bool
     sent: bool
     """Its count was sent, so that it is behind the tester without a tick."""
+
+    @property
+    def is_behind(self) -> bool:
+        return self.ticked or self.sent
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +49,7 @@ class StepSection:
 
     @property
     def behind(self) -> int:
-        return sum(step.ticked or step.sent for step in self.steps)
+        return sum(step.is_behind for step in self.steps)
 
 
 def steps_by_section(desk: Desk, counted: Counted) -> list[StepSection]:
@@ -60,6 +67,7 @@ def steps_by_section(desk: Desk, counted: Counted) -> list[StepSection]:
                 StepLine(
                     number.key,
                     number.label,
+                    number.place or section.title,
                     (number.place or "").partition(",")[2].strip(),
                     number.unit,
                     values[number.key].value,
@@ -72,6 +80,11 @@ def steps_by_section(desk: Desk, counted: Counted) -> list[StepSection]:
         )
         for section in sections
     ]
+
+
+def step_to_do(sections: Iterable[StepSection]) -> StepLine | None:
+    """The first step of the text that is not behind the tester; None where all are."""
+    return next((step for section in sections for step in section.steps if not step.is_behind), None)
 
 
 def ask_for(code: str) -> str:

@@ -16,6 +16,8 @@ from testround.reports.selectors import Desk
 
 # Small enough to stand beside what is said of them on a phone.
 COMPARED_SIZE = 0.6
+# With the first question under it on the first screen of a phone; where there is room it is drawn larger.
+MEASURED_SIZE = 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,13 +46,16 @@ class Compared:
         return tuple(one for one in self.said if not one[0].within) or self.said[:1]
 
 
-def flats_of(desk: Desk) -> list[Flat]:
-    """Where every dimension is measured, piece by piece. No lengths: they are not to be peeked at."""
+def flats_of(desk: Desk, size: float = 1.0) -> list[Flat]:
+    """Where every dimension is measured, piece by piece. No lengths: they are not to be peeked at.
+
+    ``size`` is the share of the usual scale at which the pieces are drawn; the letters are as large at any.
+    """
     pieces = desk.worksheet.pieces
     letter = lettered(pieces)
     labels = {dimension.key: dimension.label for dimension in desk.pattern.dimensions}
     named = {key: (letter[key], labels[key]) for key in letter}
-    scale = scale_of(pieces)
+    scale = size * scale_of(pieces)
     found = []
     for index, piece in enumerate(pieces):
         drawing = schematic(piece, named, scale)
@@ -139,7 +144,7 @@ def measured_pieces(desk: Desk, form: FinishedForm) -> list[MeasuredPiece]:
     letter = lettered(pieces)
     lines = {line.entry.key: line for line in form.lines()}
     found: list[MeasuredPiece] = []
-    for piece, flat in zip(pieces, flats_of(desk), strict=True):
+    for piece, flat in zip(pieces, flats_of(desk, MEASURED_SIZE), strict=True):
         here = tuple(LetteredLine(lines[key], letter[key]) for key in flat.dimensions)
         busy = form.is_bound and any(
             one.line.errors or any(field.data for field in one.line.fields) for one in here

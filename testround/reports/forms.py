@@ -17,7 +17,7 @@ from django.utils.translation import gettext_lazy, pgettext
 from testround.kernel.measuring import how_to_measure
 from testround.kernel.round import Craft, Dimension, Measure, Number
 from testround.kernel.units import TypedLength, decimal, format_count, format_length, tool_label
-from testround.kernel.words import commas
+from testround.kernel.words import and_more, commas
 from testround.people.kept import fresh_key
 from testround.people.readers import Reader
 from testround.reports import doubts
@@ -43,6 +43,7 @@ ABOUT_PHOTOS = (Consent.Kind.PATTERN, Consent.Kind.ONLINE, Consent.Kind.FACE, Co
 
 READINGS = (1, 2, 3)
 MOST_REMARK = 5000
+MOST_NAMED = 6
 
 __all__ = [
     "CountsForm",
@@ -472,6 +473,12 @@ class MeasuresForm(SentForm):
     def _measures(self) -> tuple[Measure, ...]:
         return self.desk.pattern.measures
 
+    @property
+    def asked(self) -> str:
+        """What is asked for, by name: "Full bust, Cross back", after six of them "and 2 more"; empty where nothing is."""
+        labels = [measure.label for measure in self._measures]
+        return and_more(labels[:MOST_NAMED], len(labels) - MOST_NAMED)
+
     def lines(self) -> list[MeasureLine]:
         return [
             MeasureLine(
@@ -555,7 +562,7 @@ class SittingForm(SentForm):
 class RemarkForm(SentForm):
     where = forms.ChoiceField(label=gettext_lazy("Where in the text"), required=False)
     where_other = forms.CharField(
-        label=gettext_lazy("Or in your own words"),
+        label=gettext_lazy("Or the place in your own words"),
         required=False,
         max_length=200,
         help_text=gettext_lazy("Page, section, row."),
@@ -744,7 +751,7 @@ class PhotoForm(SentForm):
     def __init__(self, *args: Any, seen: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["dimension"].choices = [
-            ("", _("The whole piece, or something else")),
+            ("", _("The whole piece, or other")),
             *((dimension.key, dimension.label) for dimension in self.desk.pattern.dimensions),
         ]
         if seen:
@@ -811,7 +818,8 @@ class PictureForm(forms.Form):
         label=gettext_lazy("What it shows"),
         max_length=300,
         help_text=gettext_lazy(
-            "As in “The cardigan from the front, buttoned”. It stands below, and is read to who cannot see."
+            "As in “The cardigan from the front, buttoned”. It stands below the picture, and is read out to those "
+            "who cannot see it."
         ),
         error_messages={
             "required": gettext_lazy("Say what is to be seen in it, for those who cannot see it.")

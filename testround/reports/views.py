@@ -29,6 +29,7 @@ from testround.reports.asides import asides_of, news_of
 from testround.reports.compared import Wanted, one_photo, photos_in
 from testround.reports.counting import counted_at
 from testround.reports.counts_page import CountsPage, counts_page, section_after, section_asked
+from testround.reports.desks import desks_of
 from testround.reports.drafts import drafts_at
 from testround.reports.flats import compared_flats, flats_of, measured_pieces, swatch_how
 from testround.reports.forms import (
@@ -67,6 +68,7 @@ from testround.reports.selectors import (
 from testround.reports.sent import sent_from
 from testround.reports.sheet_page import lettered_dimensions, sheet_sections
 from testround.reports.steps import due_of, in_two, late_word, next_step
+from testround.reports.summary import summary_of
 from testround.reports.tasks import counted_lines, task_groups
 from testround.reports.timer import running_at, sitting_log
 from testround.reports.views_shared import answered, corrected, form_at, visited
@@ -87,7 +89,9 @@ form_view = require_http_methods(["GET", "HEAD", "POST"])
 @require_safe
 def places(request: HttpRequest) -> HttpResponse:
     page = Paginator(places_of(request.user).order_by("-pk"), PLACES_A_PAGE).get_page(request.GET.get("page"))
-    return render(request, "reports/places.html", {"page": page})
+    desks = desks_of(list(page.object_list))
+    making = [(desk.place, next_step(desk)) for desk in desks]
+    return render(request, "reports/places.html", {"page": page, "making": making})
 
 
 @login_required
@@ -311,8 +315,14 @@ def measures(request: HttpRequest, pk: int) -> HttpResponse:
 @form_view
 def photo_new(request: HttpRequest, pk: int) -> HttpResponse:
     def make(desk: Desk) -> tuple[PhotoForm, dict[str, object]]:
-        form = form_at(PhotoForm, request, desk, seen=photos_may_be_seen(desk.place))
-        return form, {"photos": photos_of(desk.place), "most_bytes": settings.PHOTO_MAX_BYTES}
+        may_be_seen = photos_may_be_seen(desk.place)
+        form = form_at(PhotoForm, request, desk, seen=may_be_seen)
+        return form, {
+            "may_be_seen": may_be_seen,
+            "owner": desk.place.round.edition.pattern.owner,
+            "photos": photos_of(desk.place),
+            "most_bytes": settings.PHOTO_MAX_BYTES,
+        }
 
     return answered(
         request,
@@ -446,11 +456,13 @@ def of_tester(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     may = rights_on(run.round.edition.pattern, request.user)
 
     def make(desk: Desk) -> dict[str, object]:
-        answer = desk.swatch_answer()
+        answer, found = desk.swatch_answer(), sent_from(desk, reader)
+        photos = list(photos_of(desk.place).filter(state=Photo.State.READY))
         return {
-            "page": Paginator(sent_from(desk, reader), SENT_A_PAGE).get_page(request.GET.get("page")),
-            "photos": photos_of(desk.place).filter(state=Photo.State.READY),
-            "said": answer and in_two(answer.sentence(reader.units)),
+            "page": Paginator(found, SENT_A_PAGE).get_page(request.GET.get("page")),
+            "photos": photos,
+            "summary": summary_of(desk, found, photos=len(photos), answer=answer, units=reader.units),
+            "said": answer and answer.good and in_two(answer.sentence(reader.units)),
             "measures": desk.worksheet.measures,
             "counted": counted_lines(counted_at(desk.place), len(desk.pattern.numbers)),
         }

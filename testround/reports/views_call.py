@@ -16,6 +16,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from testround.patterns.access import Right
 from testround.reports.call_pictures import picture_add, picture_remove, pictures_visible_to
 from testround.reports.forms import PictureForm
+from testround.reports.models import Photo
 from testround.reports.photos import PhotoRefused
 from testround.rounds.forms.fields import add_refusal
 from testround.rounds.refusals import Refused
@@ -50,7 +51,9 @@ def call_pictures(request: HttpRequest, code: str) -> HttpResponse:
                 _("The picture has arrived. Where and when it was taken is being removed from it."),
             )
             return redirect("reports:call_pictures", code)
-    context = {"round": round, "form": form, "pictures": list(round.call_pictures.all())}
+    pictures = list(round.call_pictures.all())
+    shown = sum(picture.state == Photo.State.READY for picture in pictures)
+    context = {"round": round, "form": form, "pictures": pictures, "shown": shown}
     status = 422 if form.is_bound and form.errors else 200
     return render(request, "reports/call_pictures.html", context, status=status)
 

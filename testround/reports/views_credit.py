@@ -30,7 +30,8 @@ class CreditForm(forms.Form):
         required=False,
         widget=forms.TextInput(attrs={"maxlength": LONGEST_NAME, "autocomplete": "off"}),
         help_text=gettext_lazy(
-            "As you like it: your whole name, a first name, a name you knit or crochet under."
+            "As you like it: your whole name, a first name, a name you knit or crochet under. Left empty, you are "
+            "not named."
         ),
     )
     in_report = forms.BooleanField(
@@ -47,9 +48,10 @@ class CreditForm(forms.Form):
 def credit(request: HttpRequest, pk: int) -> HttpResponse:
     """How the tester of a place is thanked, during the round and after it."""
     held = place_held(request.user, pk)
+    in_report = _in_report(held)
     form = CreditForm(
         request.POST if request.method == "POST" else None,
-        initial={"thanked_as": held.thanked_as, "in_report": _in_report(held)},
+        initial={"thanked_as": held.thanked_as, "in_report": in_report},
     )
     if form.is_valid():
         try:
@@ -67,6 +69,7 @@ def credit(request: HttpRequest, pk: int) -> HttpResponse:
         "pattern": held.round.edition.document,
         "owner": pattern.owner,
         "public_address": reverse("errata:list", args=[pattern.code]),
+        "in_report": in_report,
         "form": form,
     }
     response = render(request, "reports/credit.html", context, status=422 if form.errors else 200)

@@ -22,7 +22,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from testround.kernel.cautions import sitting_caution
 from testround.reports import timer
 from testround.reports.counting import Counted, Tally, counted_at, events_take
-from testround.reports.counting_page import ask_for, presses_of, steps_by_section
+from testround.reports.counting_page import ask_for, presses_of, step_to_do, steps_by_section
 from testround.reports.drafts import draft_drop, draft_keep, form_known, worth_keeping
 from testround.reports.forms_phone import CounterForm, StopForm
 from testround.reports.selectors import place_held
@@ -47,11 +47,13 @@ def counting(request: HttpRequest, pk: int) -> HttpResponse:
         except Refused as refused:
             messages.error(request, refused.sentence)
         return redirect(f"{place_address('counting', desk.place)}{ask_for(chosen)}")
+    sections = steps_by_section(desk, counted)
     context = {
         "form": form,
         "counted": counted,
         "chosen": _chosen(counted, request.GET.get("counter", "")),
-        "sections": steps_by_section(desk, counted),
+        "sections": sections,
+        "to_do": step_to_do(sections),
         "key": uuid.uuid4(),
         "running": timer.running_at(desk.place),
         "stop": StopForm(desk=desk),

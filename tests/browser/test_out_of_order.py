@@ -115,7 +115,7 @@ def test_a_photo_for_which_there_is_no_room_says_so_on_its_line_and_is_tried_aga
     phone.page.set_input_files("#id_photo", [file])
     phone.page.check("#id_seen")
 
-    phone.page.click("text=Send the photo")
+    phone.page.click("text=Send photos")
     phone.page.wait_for_selector("text=/IMG_1.jpg: There is no room left on this server/")
     taken_meanwhile = Photo.objects.count()
     monkeypatch.undo()

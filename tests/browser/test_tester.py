@@ -227,7 +227,7 @@ def test_no_picture_of_an_uploaded_photo_knows_where_it_was_taken(
     seated.page.set_input_files("#id_photo", taken)
     seated.page.fill("#id_caption", "Swatch, blocked")
     seated.page.check("#id_seen")
-    seated.page.click("text=Send the photo")
+    seated.page.click("text=Send photos")
     seated.page.wait_for_selector("img[alt='Swatch, blocked']")
 
     photo = Photo.objects.get()

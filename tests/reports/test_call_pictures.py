@@ -166,3 +166,19 @@ def test_what_is_wrong_with_a_picture_is_said_beside_it(
     assert list(errors["shows"]) == ["Say what is to be seen in it, for those who cannot see it."]
     assert errors["photo"]
     assert called.call_pictures.count() == 0
+
+
+def test_the_page_says_first_what_the_call_shows(
+    signed_in: SignIn, called: Round, designer: User, django_capture_on_commit_callbacks: Any
+) -> None:
+    page = reverse("reports:call_pictures", args=[called.code])
+    client = signed_in(designer)
+
+    none = client.get(page).text
+    with django_capture_on_commit_callbacks(execute=True):
+        services.picture_add(round=called, data=phone_jpeg(), shows="The top from the front", by=designer)
+    one = client.get(page).text
+
+    assert "The call shows no picture yet." in none
+    assert "The call shows 1 picture." in one
+    assert one.index("Take it away") < one.index("Add another picture")

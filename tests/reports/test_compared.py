@@ -178,7 +178,7 @@ def test_a_tester_says_which_measurement_a_photo_shows(place: Place, tester: Use
     )
 
     assert '<option value="chest">Chest circumference</option>' in asked
-    assert "The whole piece, or something else" in asked
+    assert "The whole piece, or other" in asked
     assert response.status_code == 302
     assert Photo.objects.get().dimension == "chest"
 

@@ -65,6 +65,29 @@ def test_the_designer_reads_what_a_tester_sent_as_it_was_typed(
     assert "Correct " not in words, "reading is all the designer does here"
 
 
+def test_what_is_odd_and_what_is_not_sent_stands_above_the_list(
+    place: Place, tester: User, designer: User, signed_in: Callable[[User], Client]
+) -> None:
+    swatch_submit(
+        place=place, key=uuid.uuid4(), by=tester, gauge="body", state="blocked", width=10, stitches=19.0
+    )
+    counts_submit(place=place, key=uuid.uuid4(), by=tester, counts={"back_sts": 140.0})
+
+    words = said(signed_in(designer).get(sent_page(place)))
+
+    assert "Odd By the swatch: Chest circumference would come out" in words
+    assert "The piece is begun all the same. Counts far from what the text says: Back, cast on." in words
+    assert "Sent 1 swatch, 1 of 2 counts Not sent 1 count, the hours, 2 finished measurements," in words
+
+
+def test_of_somebody_who_sent_nothing_nothing_is_odd(
+    place: Place, designer: User, signed_in: Callable[[User], Client]
+) -> None:
+    words = said(signed_in(designer).get(sent_page(place)))
+
+    assert "Odd Nothing. Sent Nothing yet. Not sent a swatch, 2 counts, the hours," in words
+
+
 @pytest.mark.parametrize("page", [sent_page, photos_page])
 def test_to_anybody_but_the_rounds_designer_there_is_no_such_page(
     page: Callable[[Place], str],

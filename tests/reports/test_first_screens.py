@@ -113,3 +113,68 @@ def test_the_section_with_something_left_is_open_and_chosen_to_be_counted(
 
     assert re.findall(r'<details class="steps" open data-section>\s*<summary>(\w+)', page) == ["Sleeves"]
     assert re.findall(r'<option value="(\w+)"[^>]* selected', page) == ["sleeves"]
+
+
+def test_the_counting_page_says_what_comes_next_in_the_text(
+    as_tester: Client, address: Address, place: Place, tester: User
+) -> None:
+    counts_submit(place=place, key=uuid.uuid4(), by=tester, counts={"back_sts": 104})
+
+    first = said(as_tester.get(address("counting")))
+    as_tester.post(address("counting"), {"key": str(uuid.uuid4()), "counter": "", "tick": "body_rows"})
+    last = said(as_tester.get(address("counting")))
+
+    assert "You count no rows yet." in first
+    assert "Next in the pattern: Back, step 3: Rows to underarm 96 rows" in first
+    assert "data-count-next hidden" in as_tester.get(address("counting")).text
+    assert "Back, step 3: Rows to underarm 96 rows" not in last
+
+
+def test_how_one_is_thanked_now_is_said_first(as_tester: Client, address: Address, place: Place) -> None:
+    before = said(as_tester.get(address("credit")))
+    as_tester.post(address("credit"), {"thanked_as": "Kelp", "in_report": "on"})
+    after = said(as_tester.get(address("credit")))
+
+    assert "You are not named in public" in before
+    assert "The report of the round calls you “Tester” with a number." in before
+    assert (
+        f"You chose to be thanked in public as Kelp . The report of the round calls you {place.name}."
+        in after
+    )
+
+
+def test_whether_photos_may_be_seen_now_is_said_before_one_is_sent(
+    as_tester: Client, address: Address
+) -> None:
+    before = said(as_tester.get(address("photo_new")))
+    as_tester.post(address("consents"), {"seen": "on"})
+    after = said(as_tester.get(address("photo_new")))
+
+    assert "you, and, once you allow it below, Designer and whoever edits the pattern." in before
+    assert "you, Designer and whoever edits the pattern. You allow that now." in after
+
+
+def test_beside_what_may_be_done_with_photos_stands_who_sees_measurements(
+    as_tester: Client, address: Address
+) -> None:
+    page = as_tester.get(address("consents"))
+
+    assert "Measurements that you send are seen by Designer and whoever edits the pattern;" in said(page)
+    assert f'href="{address("measures")}">Change them, or take them back' in page.text
+
+
+@pytest.mark.parametrize(
+    ("guess", "sentence"),
+    [
+        ({}, "Guess the hours, the yarn or both before you begin."),
+        ({"hours": "48"}, "You guessed 48 hours, and no yarn yet."),
+        ({"hours": "48", "metres": "1000 yd"}, "You guessed 48 hours and 914 m of yarn."),
+    ],
+)
+def test_a_guess_that_was_sent_is_told_from_one_that_was_not(
+    guess: dict[str, str], sentence: str, as_tester: Client, address: Address
+) -> None:
+    if guess:
+        as_tester.post(address("guess"), {"key": str(uuid.uuid4()), **guess})
+
+    assert sentence in said(as_tester.get(address("guess")))

@@ -148,7 +148,7 @@ def test_a_photo_from_the_phone_is_shown_without_where_it_was_taken(
     page.set_input_files("#id_photo", file)
     page.fill("#id_caption", "Swatch, blocked")
     page.check("#id_seen")
-    page.click("text=Send the photo")
+    page.click("text=Send photos")
     page.wait_for_selector(".photos img")
 
     upright = "(image) => image.decode().then(() => image.naturalHeight > image.naturalWidth)"

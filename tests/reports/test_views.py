@@ -152,13 +152,17 @@ def test_the_list_shows_the_testers_own_places_and_no_others(
     words = said(as_tester.get(reverse("reports:places")))
 
     assert "Little top Size S · taken" in words
+    assert "Next: Make a swatch and send it. You hear at once" in words
     assert "Size M" not in words
 
 
 def test_a_person_without_a_place_is_told_how_to_come_by_one(client: Client, stranger: User) -> None:
     client.force_login(stranger)
 
-    assert "You hold no place yet" in said(client.get(reverse("reports:places")))
+    page = client.get(reverse("reports:places"))
+
+    assert "You test no pattern yet" in said(page)
+    assert f'href="{reverse("rounds:list")}">Go to the rounds you run' in page.text
 
 
 # -- the place ---------------------------------------------------------------------------------------------
@@ -867,8 +871,8 @@ def test_the_list_costs_the_same_for_one_place_or_three(
     for n in range(1, n_places):
         Place.objects.create(round=place.round, key=f"t{n + 1:02d}", name="One", tester=tester, size="M")
 
-    # Session, user, how many places, the places with their rounds.
-    with django_assert_num_queries(4):
+    # Session, user, how many places, the places with their rounds; swatches, counts and finished measurements of all.
+    with django_assert_num_queries(7):
         response = as_tester.get(reverse("reports:places"))
 
     assert len(response.context["page"].object_list) == n_places

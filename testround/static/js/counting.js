@@ -69,6 +69,7 @@ function setText(node, text) {
 function showCounter(one) {
   document.querySelector("[data-count-now]").hidden = !one;
   document.querySelector("[data-count-mend]").hidden = !one;
+  document.querySelector("[data-count-none]").hidden = Boolean(one);
   if (bar) {
     bar.hidden = !one;
   }
@@ -128,12 +129,23 @@ function showSteps(ticked) {
   }
 }
 
+/** The first step that is neither ticked nor sent, in the order of the text. */
+function showNext() {
+  const step = document.querySelector('button.step[aria-pressed="false"]');
+  document.querySelector("[data-count-next]").hidden = !step;
+  if (step) {
+    setText(document.querySelector("[data-count-next-words]"), step.dataset.words);
+    setText(document.querySelector("[data-count-next-value]"), step.querySelector(".step-value")?.textContent ?? "");
+  }
+}
+
 function show() {
   const { counters, ticked } = standing();
   const chosen = chosenOf(counters);
   showCounter(chosen);
   showList(counters, chosen);
   showSteps(ticked);
+  showNext();
 }
 
 function sayWaiting() {
