@@ -282,6 +282,8 @@ EMAIL_USE_TLS = environment.truth("EMAIL_USE_TLS", default=True)
 EMAIL_TIMEOUT = environment.whole_number("EMAIL_TIMEOUT", default=30)
 DEFAULT_FROM_EMAIL = environment.text("MAIL_FROM", "Testround <testround@localhost>")
 SERVER_EMAIL = DEFAULT_FROM_EMAIL
+# Where people write who cannot get in; a person reads it, which that of MAIL_FROM may not be.
+OPERATOR_MAIL = environment.text("TESTROUND_OPERATOR_MAIL")
 
 # The API. Requests in a minute: of one token, and of one network that sends none.
 API_REQUESTS_PER_TOKEN = environment.whole_number("TESTROUND_API_REQUESTS_PER_TOKEN", default=600)

@@ -52,6 +52,12 @@ ACCOUNT_ADAPTER = "testround.people.adapter.AccountAdapter"
 ACCOUNT_FORMS = {
     "login": "testround.people.forms.LoginForm",
     "signup": "testround.people.forms.SignupForm",
+    "request_login_code": "testround.people.forms.RequestLoginCodeForm",
+    "confirm_login_code": "testround.people.forms.ConfirmLoginCodeForm",
+    "reauthenticate": "testround.people.forms.ReauthenticateForm",
+    "add_email": "testround.people.forms.AddEmailForm",
+    "change_password": "testround.people.forms.ChangePasswordForm",
+    "set_password": "testround.people.forms.SetPasswordForm",
     "reset_password": "testround.people.forms.ResetPasswordForm",
     "reset_password_from_key": "testround.people.forms.ResetPasswordKeyForm",
 }

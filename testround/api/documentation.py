@@ -203,8 +203,9 @@ def _kind(schema: dict[str, Any]) -> tuple[str, str]:
     if types == "object" and isinstance(schema.get("additionalProperties"), dict):
         kind, component = _kind(schema["additionalProperties"])
         return f"object of {kind}", component
-    bounds = [f"{word} {schema[key]}" for key, word in _BOUNDS.items() if key in schema]
-    return ", ".join([_TYPES.get(schema.get("format", ""), _TYPES.get(types, types)), *bounds]), ""
+    bounds = " ".join(f"{word} {schema[key]}" for key, word in _BOUNDS.items() if key in schema)
+    kind = _TYPES.get(schema.get("format", ""), _TYPES.get(types, types))
+    return f"{kind}, {bounds}" if bounds else kind, ""
 
 
 _BOUNDS = {"minimum": "from", "maximum": "to", "exclusiveMinimum": "above", "maxLength": "at most"}

@@ -22,13 +22,13 @@ class TokenForm(forms.Form):
     """What a token is called, what it may be used for, and for how long."""
 
     name = forms.CharField(
-        label=_("What it is for"),
+        label=_("Name of the token"),
         max_length=100,
-        help_text=_("So that you know it again, as in “Shop”."),
+        help_text=_("What program it is for, as in “Shop”, so that you know it again."),
         error_messages={"required": _("Write which program it is for, so that you know it again.")},
     )
     scopes = forms.MultipleChoiceField(
-        label=_("What it may be used for"),
+        label=_("What it allows"),
         help_text=_("No more than the program needs: it can never do more than you can."),
         widget=forms.CheckboxSelectMultiple,
         error_messages={"required": _("Choose what the token may be used for.")},

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_safe
 
 from testround.home.gallery import one_of_everything
 from testround.home.selectors import today_of
-from testround.outbox.mailbox import mail_named, mails
+from testround.outbox.mailbox import mail_named, mail_names, mails
 from testround.people.factors import has_factor
 from testround.reports.exchange import round_export
 from testround.rounds.selectors import rounds_of
@@ -33,7 +33,7 @@ def mailbox(request: HttpRequest) -> HttpResponse:
     """The mail folder of an embedded installation. A served one sends real mail and has no such page."""
     if not settings.EMBEDDED or settings.EMAIL_HOST:
         raise Http404
-    context = {"mails": mails(most=MAILS_SHOWN), "most": MAILS_SHOWN, "folder": settings.MAIL_FOLDER}
+    context = {"mails": mails(most=MAILS_SHOWN), "count": len(mail_names()), "folder": settings.MAIL_FOLDER}
     return render(request, "home/mailbox.html", context)
 
 

@@ -67,13 +67,17 @@ class Mail:
     """The address that ends this kind of mail, where it names one."""
 
 
-def mails(most: int = 100) -> list[Mail]:
-    """The newest mails of the folder, newest first."""
+def mail_names() -> list[str]:
+    """The names of all mails of the folder, newest first."""
     folder = Path(settings.MAIL_FOLDER)
     if not folder.is_dir():
         return []
-    names = sorted((path.name for path in folder.iterdir() if MAIL_NAME.match(path.name)), reverse=True)
-    return [_read(folder / name) for name in names[:most]]
+    return sorted((path.name for path in folder.iterdir() if MAIL_NAME.match(path.name)), reverse=True)
+
+
+def mails(most: int = 100) -> list[Mail]:
+    """The newest mails of the folder, newest first."""
+    return [_read(Path(settings.MAIL_FOLDER) / name) for name in mail_names()[:most]]
 
 
 def mail_named(name: str) -> Mail | None:

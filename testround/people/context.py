@@ -9,10 +9,11 @@ SESSION_KEY = "shown"
 
 
 def reader(request: HttpRequest) -> dict[str, object]:
-    """Every template knows who reads, and whether there is a mail folder to link to."""
+    """Every template knows who reads, whether there is a mail folder to link to, and whom to ask where nobody here can help."""
     return {
         "reader": reader_for(request),
         "mail_folder_shown": settings.EMBEDDED and not settings.EMAIL_HOST,
+        "operator_mail": settings.OPERATOR_MAIL,
     }
 
 

@@ -20,7 +20,10 @@ from testround.people.readers import Reader, Tools, Units, reader_from
 from testround.people.services import newcomer_introduce
 
 PASSWORD_HELP = _(
-    "Twelve characters or more; four or five words are easy to remember. Not one that many people use, and not made of words about this site."
+    "Twelve characters or more, as in four or five words; not a common one, and not about this site or you."
+)
+EMAIL_HELP = _(
+    "For signing in and for mails to you. The designers of the rounds you test in see it; other testers do not."
 )
 EXAMPLE_CM = 92.5
 EXAMPLE_MM = 4.0
@@ -125,11 +128,10 @@ class ShownForm(forms.Form):
     language = forms.ChoiceField(
         label=_("Language"),
         required=False,
-        help_text=_(
-            "Of the pages, and of mails to you. A mail knows no browser: choose a language to be sure of its."
-        ),
         error_messages={"invalid_choice": _("That language is not spoken here; choose one of the list.")},
     )
+
+    field_order: tuple[str, ...] = ("language", "units", "terms", "tools")
 
     def __init__(self, *args: Any, asked_for: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -174,35 +176,74 @@ class PreferencesForm(ShownForm):
         error_messages={"invalid_choice": _("There is no such kind of mail; choose from the list.")},
     )
 
-    field_order = ("name", "language", "units", "tools", "terms", "time_zone", "mails")
+    field_order = ("name", "language", "units", "terms", "tools", "time_zone", "mails")
 
-
-def _without_placeholders(form: forms.Form) -> None:
-    """One that repeats the label only takes the place of what is typed."""
-    for field in form.fields.values():
-        field.widget.attrs.pop("placeholder", None)
-
-
-class LoginForm(account_forms.LoginForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        _without_placeholders(self)
+        if "language" in self.fields:
+            self.fields["language"].help_text = _(
+                "Of pages and mails. A mail knows no browser: choose a language to be sure of its."
+            )
 
 
-class ResetPasswordForm(account_forms.ResetPasswordForm):
+class _Plain(forms.Form):
+    """One of the library's forms without placeholders: what repeats the label looks like something typed already."""
+
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        _without_placeholders(self)
+        for field in self.fields.values():
+            field.widget.attrs.pop("placeholder", None)
 
 
-class ResetPasswordKeyForm(account_forms.ResetPasswordKeyForm):
+class _NewPassword(_Plain):
+    """The same where a new password is chosen. What it has to be like is said once, in a sentence."""
+
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        _without_placeholders(self)
+        self.fields["password1"].label = _("The new password")
         self.fields["password1"].help_text = PASSWORD_HELP
+        self.fields["password2"].label = _("The new password once more")
 
 
-class SignupForm(account_forms.SignupForm):
+class LoginForm(_Plain, account_forms.LoginForm):
+    pass
+
+
+class RequestLoginCodeForm(_Plain, account_forms.RequestLoginCodeForm):
+    pass
+
+
+class ConfirmLoginCodeForm(_Plain, account_forms.ConfirmLoginCodeForm):
+    pass
+
+
+class ReauthenticateForm(_Plain, account_forms.ReauthenticateForm):
+    pass
+
+
+class AddEmailForm(_Plain, account_forms.AddEmailForm):
+    pass
+
+
+class ResetPasswordForm(_Plain, account_forms.ResetPasswordForm):
+    pass
+
+
+class ResetPasswordKeyForm(_NewPassword, account_forms.ResetPasswordKeyForm):
+    pass
+
+
+class SetPasswordForm(_NewPassword, account_forms.SetPasswordForm):
+    pass
+
+
+class ChangePasswordForm(_NewPassword, account_forms.ChangePasswordForm):
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["oldpassword"].label = _("The password you have now")
+
+
+class SignupForm(_Plain, account_forms.SignupForm):
     """Mail address, password, and the name others will see."""
 
     name = forms.CharField(
@@ -220,7 +261,7 @@ class SignupForm(account_forms.SignupForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        _without_placeholders(self)
+        self.fields["email"].help_text = EMAIL_HELP
         self.fields["password1"].help_text = PASSWORD_HELP
 
     def try_save(self, request: HttpRequest) -> Any:

@@ -135,7 +135,7 @@ def _mails(user: User) -> Shelf:
         }
         for mail in _MAILS.rows(user=user, address=user.email)
     ]
-    return Shelf("mails", _("Mails to you"), _("nobody; what they said is deleted once they have left"), rows)
+    return Shelf("mails", _("Mails to you"), _("nobody; their text is deleted once they are sent"), rows)
 
 
 def document_of(shelves: Sequence[Shelf]) -> dict[str, Any]:

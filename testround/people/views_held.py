@@ -27,6 +27,22 @@ from testround.security import Event, refused
 # How long ago someone without a password may have signed in to be taken for themselves.
 JUST_NOW_SECONDS = 15 * 60
 
+# What the program notes beside what a person gives it: the page names it last.
+KEPT_ALONG = frozenset(
+    {
+        "mails",
+        "second_factors",
+        "sessions",
+        "support",
+        "saves",
+        "reminders",
+        "diary",
+        "tokens",
+        "api_answers",
+        "looks",
+    }
+)
+
 
 class EraseForm(forms.Form):
     """The password once more, where there is one, and a yes."""
@@ -66,7 +82,11 @@ class EraseForm(forms.Form):
 @never_cache
 def held(request: HttpRequest) -> HttpResponse:
     """What is held about me, how much of each, who sees it; and the ways to take it away and to erase it."""
-    return render(request, "people/held.html", {"shelves": held_of(request.user)})
+    shelves = held_of(request.user)
+    filled = sorted((shelf for shelf in shelves if shelf.rows), key=lambda shelf: shelf.key in KEPT_ALONG)
+    # The kinds of which there is nothing are a list of words.
+    empty = [shelf.title for shelf in shelves if not shelf.rows]
+    return render(request, "people/held.html", {"shelves": filled, "empty": empty})
 
 
 @require_safe

@@ -112,7 +112,7 @@ def places_held(user: User) -> Shelf:
     ]
     return Shelf(
         "places",
-        _("Your places in rounds"),
+        _("Your places, with body measurements"),
         _(
             "the designer of the round and the pattern's editors; a name that you wish to be thanked by, whoever reads "
             "the errata"

@@ -102,7 +102,7 @@ def test_a_passkey_is_made_signs_in_and_is_removed(windows: Windows, someone: Us
     page.get_by_role("button", name="Use a passkey").click()
     heading(window).to_have_text("Remove “My phone”?")
     page.get_by_role("button", name="Remove it").click()
-    heading(window).to_have_text("Is a password all that keeps others out?")
+    heading(window).to_have_text("What keeps others out of your account?")
     assert not Authenticator.objects.filter(user=someone).exists()
 
 

@@ -49,7 +49,7 @@ def test_a_question_at_a_step_is_answered_once_and_stands_there_for_all(
     studio.page.click("a.button:text('Answer')")
     studio.page.click(".question a.button:has-text('Answer')")
     studio.page.fill("#id_text", "Yes. There is a picture at https://knit.example/row.")
-    # Beside it stands “Leave it”, which the second press must not meet.
+    # Beside it stands “Cancel”, which the second press must not meet.
     studio.page.dblclick("button:text('Send the answer to all testers')")
     studio.page.click("button:has-text('Take to the errata desk')")
     studio.page.click("a:text('errata desk')")

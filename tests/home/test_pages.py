@@ -77,6 +77,21 @@ def test_there_is_no_html_form_of_a_mail_that_is_not_there(client: Client, db: N
     assert client.get(f"/mail/{name}/html/").status_code == 404
 
 
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.usefixtures("folder")
+def test_the_folder_begins_with_how_many_and_shows_a_line_of_each(client: Client, monkeypatch: Any) -> None:
+    monkeypatch.setattr("testround.home.views.MAILS_SHOWN", 2)
+    for name in ("ann", "ben", "cay"):
+        mail_send(to=f"{name}@example.org", subject=f"For {name}", text="Some words.")
+
+    body = client.get(reverse("mailbox")).content.decode()
+
+    lines = re.findall(r"<summary>.*?>([^<]+)</span><br>\s*<span[^>]*>To (\S+), ", body)
+    assert lines == [("For cay", "cay@example.org"), ("For ben", "ben@example.org")]
+    assert "3 mails, put here and not sent" in body
+    assert "The newest 2:" in body
+
+
 def test_an_empty_folder_says_what_will_come(client: Client, db: None) -> None:
     response = client.get(reverse("mailbox"))
 

@@ -6,6 +6,7 @@ import re
 from typing import Any
 
 import pytest
+from allauth.account.models import EmailAddress
 from django.core import mail
 from django.core.cache import cache
 from django.template.loader import render_to_string
@@ -45,10 +46,10 @@ def code_in(text: str) -> str:
         ("/account/password/reset/", "Forgotten password"),
         ("/account/password/reset/done/", "Look at your mail"),
         ("/account/confirm-email/", "Look at your mail"),
-        ("/account/inactive/", "This account is not in use"),
-        ("/account/password/reset/key/done/", "Your new password holds"),
+        ("/account/inactive/", "This account is closed"),
+        ("/account/password/reset/key/done/", "Your new password is set"),
         ("/account/password/reset/key/zz-wrong/", "This link no longer works"),
-        ("/account/confirm-email/wrong/", "Confirm your mail address"),
+        ("/account/confirm-email/wrong/", "This link no longer works"),
     ],
 )
 def test_a_page_for_strangers_has_one_heading_and_it_says_what_the_page_is_for(
@@ -64,7 +65,7 @@ def test_a_page_for_strangers_has_one_heading_and_it_says_what_the_page_is_for(
     [
         ("/account/email/", "Your mail address"),
         ("/account/password/change/", "Change your password"),
-        ("/account/logout/", "Sign out"),
+        ("/account/logout/", "Sign out?"),
         ("/account/reauthenticate/", "Is it you?"),
     ],
 )
@@ -238,3 +239,42 @@ def test_a_page_for_trouble_needs_nothing_that_may_be_broken(name: str) -> None:
     text = render_to_string(name, {})
 
     assert len(re.findall(r"<h1>(.*?)</h1>", text)) == 1
+
+
+def test_an_only_address_is_neither_removed_nor_made_the_main_one(client: Client, tester: User) -> None:
+    client.force_login(tester)
+    EmailAddress.objects.create(user=tester, email=tester.email, primary=True)
+    alone = client.get("/account/email/").text
+    EmailAddress.objects.create(user=tester, email="other@example.org")
+    beside_another = client.get("/account/email/").text
+
+    offers = [re.findall(r'name="action_(\w+)"', page) for page in (alone, beside_another)]
+    assert offers == [["send", "add"], ["primary", "send", "remove", "add"]]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("path", ["/account/confirm-email/", "/account/password/reset/done/"])
+def test_a_page_says_that_a_mail_was_sent_only_where_mails_are_sent(
+    client: Client, settings: Any, path: str
+) -> None:
+    embedded = client.get(path).text
+    settings.EMAIL_HOST = "mail.example.org"
+    served = client.get(path).text
+
+    assert [
+        ("This installation sends no real mail." in page, "unwanted mail" in page)
+        for page in (embedded, served)
+    ] == [
+        (True, False),
+        (False, True),
+    ]
+
+
+@pytest.mark.django_db
+def test_whose_account_is_closed_is_told_whom_to_ask(client: Client, settings: Any) -> None:
+    without = client.get("/account/inactive/").text
+    settings.OPERATOR_MAIL = "help@example.org"
+    named = client.get("/account/inactive/").text
+
+    assert "ask the designer whose pattern you test" in without
+    assert 'Write to <a href="mailto:help@example.org">help@example.org</a>.' in named

@@ -313,7 +313,7 @@ def test_an_account_that_is_closed_is_told_to_its_owner_alone(client: Client, so
     assert "do not belong together" in page.text
 
     owner = client.post("/account/login/", {"login": someone.email, "password": PASSWORD}, follow=True)
-    assert "This account is not in use" in owner.text
+    assert "This account is closed" in owner.text
 
 
 def test_another_address_of_ones_own_is_not_told_to_be_somebodys(

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+import html
 import io
 import json
+import re
 import threading
 import uuid
 import zipfile
@@ -170,6 +172,19 @@ def test_a_photo_that_is_lost_from_storage_does_not_keep_the_rest_back(
     answer = signed_in(person).get(reverse("people:held_download"))
 
     assert zipfile.ZipFile(io.BytesIO(answer.getvalue())).namelist() == ["about-me.json"]
+
+
+def test_the_page_shows_what_is_held_in_a_table_and_names_the_rest_in_a_sentence(
+    person: User, tested: Round, signed_in: Callable[[User], Client]
+) -> None:
+    page = signed_in(person).get(reverse("people:held"))
+
+    rows = re.findall(r'<th scope="row">([^<]+)</th><td class="held-number">(\d+)</td>', page.text)
+    shelves = {shelf.title: len(shelf.rows) for shelf in held_of(person)}
+    assert dict(rows) == {title: str(count) for title, count in shelves.items() if count}
+    assert [title for title, _count in rows[:2]] == ["Your account", "Your places, with body measurements"]
+    (sentence,) = re.findall(r"<strong>Nothing of these:</strong> (.*?)\.</p>", page.text)
+    assert html.unescape(sentence).split("; ") == [title for title, count in shelves.items() if not count]
 
 
 def test_the_page_reads_the_same_number_of_queries_however_much_there_is(

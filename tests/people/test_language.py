@@ -20,12 +20,12 @@ from testround.people.language import speaking_to
 from testround.people.models import User
 
 URL = "/me/preferences/"
-HEADING = "How you like things shown"
+HEADING = "Preferences"
 CHOSEN = {"units": "cm", "tools": "metric", "terms": "us"}
 GERMAN = {"accept-language": "de-AT,de;q=0.9,en;q=0.5"}
 ENGLISH = {"accept-language": "en-GB,en"}
 WORDS = {
-    HEADING: "Wie es gezeigt wird",
+    HEADING: "Einstellungen",
     "centimetres": "Zentimeter",
     "metric tools": "metrische Nadeln",
     "US terms": "US-Begriffe",
@@ -66,7 +66,7 @@ def heading(page: Any) -> tuple[str, str, str]:
 def test_a_stranger_reads_in_the_language_that_the_browser_asks_for(client: Client) -> None:
     page = client.get(URL, headers=GERMAN)
 
-    assert heading(page) == ("Wie es gezeigt wird", "de", "de")
+    assert heading(page) == ("Einstellungen", "de", "de")
 
 
 @pytest.mark.django_db
@@ -119,7 +119,7 @@ def test_a_day_is_written_as_the_language_writes_it(language: str, written: list
 def test_a_strangers_choice_is_kept_in_the_session_and_wins_over_the_browser(client: Client) -> None:
     client.post(URL, {**CHOSEN, "language": "de"}, headers=ENGLISH)
 
-    assert heading(client.get(URL, headers=ENGLISH)) == ("Wie es gezeigt wird", "de", "de")
+    assert heading(client.get(URL, headers=ENGLISH)) == ("Einstellungen", "de", "de")
 
 
 def test_a_persons_choice_is_kept_with_the_account_and_holds_in_every_browser(
@@ -133,7 +133,7 @@ def test_a_persons_choice_is_kept_with_the_account_and_holds_in_every_browser(
     elsewhere = Client()
     elsewhere.force_login(tester)
     assert tester.language == "de"
-    assert heading(elsewhere.get(URL, headers=ENGLISH)) == ("Wie es gezeigt wird", "de", "de")
+    assert heading(elsewhere.get(URL, headers=ENGLISH)) == ("Einstellungen", "de", "de")
 
 
 def test_one_who_chose_english_reads_english_whatever_the_browser_asks_for(
@@ -216,7 +216,7 @@ def test_a_language_that_is_spoken_here_no_more_gives_way_to_the_browsers(
     tester.language = "fr"
     tester.save()
 
-    assert heading(signed_in(tester).get(URL, headers=GERMAN)) == ("Wie es gezeigt wird", "de", "de")
+    assert heading(signed_in(tester).get(URL, headers=GERMAN)) == ("Einstellungen", "de", "de")
 
 
 def test_the_language_chosen_is_among_what_is_held_about_a_person(german_tester: User) -> None:
@@ -232,7 +232,7 @@ def test_what_is_said_to_a_person_is_said_in_the_language_they_chose(german_test
     with translation.override("en-gb"), speaking_to(german_tester):
         said = gettext(HEADING)
 
-    assert said == "Wie es gezeigt wird"
+    assert said == "Einstellungen"
 
 
 @pytest.mark.parametrize("chosen", ["", "fr"])
@@ -244,14 +244,14 @@ def test_what_is_said_to_one_who_chose_nothing_spoken_here_is_said_in_the_presen
     with translation.override("de"), speaking_to(tester):
         said = gettext(HEADING)
 
-    assert said == "Wie es gezeigt wird"
+    assert said == "Einstellungen"
 
 
 def test_what_is_said_to_nobody_in_particular_is_said_in_the_present_language() -> None:
     with translation.override("de"), speaking_to(None):
         said = gettext(HEADING)
 
-    assert said == "Wie es gezeigt wird"
+    assert said == "Einstellungen"
 
 
 def test_a_code_comes_in_the_language_of_the_account_whoever_asks_for_it(

@@ -1,4 +1,4 @@
-"""The page "How you like things shown"."""
+"""The page "Preferences"."""
 
 from __future__ import annotations
 
