@@ -12,10 +12,11 @@ from testround.paper.plots import gauge_to_a_tenth
 
 
 def agreement(one: GaugeResult, over: GaugeSpan) -> tuple[str, ...]:
-    """A sentence for stitches and one for rows; nothing while nobody has sent a swatch."""
+    """A sentence for stitches, one for rows, and one on how far apart swatches lie; none while nobody has sent any."""
     said = (
         _axis(_("Stitches"), one.stitches, one.gauge.stitches, over),
         _axis(_("Rows"), one.rows, one.gauge.rows, over),
+        _apart(one, over),
     )
     return tuple(sentence for sentence in said if sentence)
 
@@ -33,6 +34,17 @@ def _axis(name: str, pooled: PooledGauge | None, stated: float, over: GaugeSpan)
     )
     got, meant = gauge_to_a_tenth(pooled.estimate, over), format_gauge(stated, over)
     return words % {"name": name, "got": got, "stated": meant}
+
+
+def _apart(one: GaugeResult, over: GaugeSpan) -> str:
+    """Between which gauges the blocked swatches lie; empty where there are not two."""
+    blocked = [own for _name, own in one.own if own.source == "blocked"]
+    if len(blocked) < 2:
+        return ""
+    stitches, rows = sorted(own.st for own in blocked), sorted(own.row for own in blocked)
+    ends = {"least": stitches[0], "most": stitches[-1], "fewest": rows[0], "utmost": rows[-1]}
+    said = _("From swatch to swatch: %(least)s to %(most)s stitches, %(fewest)s to %(utmost)s rows.")
+    return said % {name: gauge_to_a_tenth(end, over) for name, end in ends.items()}
 
 
 def standing(one: GaugeResult, size: str = "") -> str:

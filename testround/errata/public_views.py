@@ -92,6 +92,7 @@ def _list_context(public: PublicErrata, choice: Choice, own: Edition | None = No
         "sizes": public.sizes(choice.edition),
         "credits": public.credits(choice.edition),
         "errata": [shown_one(public, each, choice) for each in errata],
+        "only": "" if choice.size else public.sizes_of(errata),
         "corrected": public.corrected_in(choice.edition, choice.size),
         "others": public.not_in(choice.edition, choice.size),
         "newer": public.edition_with(errata, choice.edition),

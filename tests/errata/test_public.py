@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -65,7 +66,21 @@ def test_the_line_under_an_erratum_says_that_a_size_is_a_size(
 ) -> None:
     page = client.get(address("list", tested)).content.decode()
 
-    assert " · size M · <time" in page
+    assert "Edition 1.0, only size M, <time" in page
+    assert "1 correction in all, for size M only." in page
+
+
+def test_a_copy_of_which_one_size_is_affected_is_not_called_affected_as_a_whole(
+    client: Client, tested: Round, misprint: Erratum
+) -> None:
+    def answer(**asked: Any) -> str:
+        page = client.get(address("list", tested), {"edition": tested.edition.pk, **asked}).content.decode()
+        return page.partition('class="answer">')[2].partition("</p>")[0]
+
+    assert answer() == (
+        "<strong>In size M only: 1 correction</strong> for edition 1.0. Nothing changes in other sizes."
+    )
+    assert answer(size="M") == "<strong>Yes: 1 correction</strong> for edition 1.0, size M."
 
 
 def test_sizes_stand_in_wearing_order_however_the_database_keeps_them(

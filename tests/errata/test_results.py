@@ -278,6 +278,7 @@ def test_the_gauges_page_says_how_many_swatches_the_pattern_stands_and_what_limi
 
     page = signed_in(designer).get(address("gauges", tested)).content.decode()
 
+    assert "From swatch to swatch: 21.0 to 22.0 stitches, 28.5 to 30.0 rows." in page
     assert "8 of 9 swatches keep every measurement of their makers" in page
     assert "and 8 would in every size." in page
     assert "Beyond it: Tester 000." in page

@@ -9,6 +9,7 @@ import pytest
 
 from testround.errata.wording import (
     affected_sizes,
+    brief_words,
     change_sentence,
     change_table_of,
     change_tables,
@@ -291,6 +292,29 @@ def test_one_size_gets_one_table_with_a_row_for_each_number() -> None:
         ("Length", "50 cm", "52.5 cm"),
     ]
     assert change_table_of(changes, "XS", "cm") == ()
+
+
+def test_a_unit_that_the_label_has_said_is_not_said_again() -> None:
+    change = {"label": "Sleeve stitches at underarm", "place": "Sleeves, step 3", "unit": "st"}
+    values = {"was": {"M": 69.0}, "now": {"M": 96.0}}
+
+    (said,) = change_tables([{**change, **values}], "cm")
+    (other,) = change_tables([{**change, "label": "Cast on", **values}], "cm")
+
+    assert said.caption == "Sleeves, step 3: Sleeve stitches at underarm"
+    assert other.caption == "Sleeves, step 3: Cast on, stitches"
+
+
+def test_what_a_finding_would_print_is_told_in_a_clause_where_one_value_says_it(names) -> None:
+    printed = finding(kind="schematic", subject="chest", now={"M": 162.5}, proposed={"M": 156.5})
+    printed["proposed_for"] = "chest"
+    several = {**printed, "now": {"S": 95.0, "M": 162.5}, "proposed": {"S": 94.5, "M": 156.5}}
+    gauge = finding(kind="stated-gauge", subject="body.row", now={"rows": 30}, proposed={"rows": 28})
+
+    assert brief_words(printed, names, EVERY) == "156.5 cm instead of 162.5 cm in size M"
+    assert brief_words(several, names, EVERY) == "new values in sizes S and M"
+    assert brief_words(gauge, names, EVERY) == "28 instead of 30"
+    assert brief_words(finding(kind="clarity", proposed=None), names, EVERY) == ""
 
 
 def test_one_size_sees_its_own_numbers_and_the_gauge() -> None:

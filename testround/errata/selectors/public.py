@@ -75,6 +75,13 @@ class PublicErrata:
             and (edition is None or erratum.edition_id == edition.pk)
         )
 
+    def sizes_of(self, errata: Sequence[Erratum]) -> str:
+        """The sizes that some errata are for, "size 2X"; empty where one of them is for every size."""
+        if not errata or not all(erratum.sizes for erratum in errata):
+            return ""
+        named = {size for erratum in errata for size in erratum.sizes}
+        return _named_sizes([size for size in self.sizes(None) if size in named])
+
     def edition_with(self, errata: Sequence[Erratum], after: Edition | None) -> Edition | None:
         """The first released edition after a copy's own that has all these corrections; None where none has."""
         if not errata or after is None:

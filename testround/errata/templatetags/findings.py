@@ -89,6 +89,14 @@ def proposal(
 
 
 @register.simple_tag
+def brief(
+    finding: Mapping[str, Any], names: Mapping[str, wording.Named], sizes: tuple[str, ...], reader: Reader
+) -> str:
+    """What a finding would print instead of what, in a clause; empty where that takes a table or words."""
+    return wording.brief_words(finding, names, sizes, reader.units)
+
+
+@register.simple_tag
 def reason(
     finding: Mapping[str, Any], names: Mapping[str, wording.Named], sizes: tuple[str, ...], reader: Reader
 ) -> str:

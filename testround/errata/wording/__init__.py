@@ -2,6 +2,7 @@
 
 from testround.errata.wording.drafts import (
     affected_sizes,
+    brief_words,
     change_sentence,
     changes_from,
     draft_place,
@@ -54,6 +55,7 @@ __all__ = [
     "Finding",
     "Named",
     "affected_sizes",
+    "brief_words",
     "change_sentence",
     "change_sizes",
     "change_table_of",

@@ -19,8 +19,9 @@ from testround.errata.wording.names import (
     sizes_listed,
     sizes_words,
 )
+from testround.errata.wording.tables import change_tables
 from testround.kernel.amounts import PER_M2
-from testround.kernel.units import format_count, format_length
+from testround.kernel.units import LengthUnit, format_count, format_length
 from testround.kernel.whys import for_readers
 from testround.kernel.words import listed, ngettext
 
@@ -125,6 +126,24 @@ def change_sentence(change: Change, every: Sequence[str]) -> str:
     old = figure(old_values.pop())
     said = _("{label}: {new} {unit} {where}, not {old}.") if where else _("{label}: {new} {unit}, not {old}.")
     return said.format(label=label, new=new, unit=unit, where=where, old=old)
+
+
+def brief_words(
+    finding: Finding, names: Mapping[str, Named], every: Sequence[str], units: LengthUnit = "cm"
+) -> str:
+    """ "156.5 cm instead of 162.5 cm in size 4X", of the number that a finding is about; empty where values differ by size."""
+    tables = change_tables(changes_from({**finding, "follows": None}, names, {}), units)
+    if not tables:
+        return ""
+    rows = tables[0].rows
+    values = {(row.now, row.was) for row in rows}
+    # Translators: {where} is as in "in sizes M to XL".
+    where = sizes_words([row.size for row in rows], every) if tables[0].by_size else ""
+    if len(values) > 1:
+        return _("new values {where}").format(where=where) if where else ""
+    ((now, was),) = values
+    said = _("{now} instead of {was} {where}") if where else _("{now} instead of {was}")
+    return said.format(now=now, was=was, where=where)
 
 
 def _of_axis(value: float, axis: str) -> str:

@@ -108,9 +108,11 @@ def _across(now: Mapping[str, float]) -> str:
 
 
 def _caption(change: Change) -> str:
-    """ "Back, step 3: Rows to underarm, rows"; the unit is left out where the values carry it."""
+    """ "Back, step 3: Cast on, stitches"; the unit is left out where the values carry it or the label has said it."""
     place, label = change["place"], change["label"]
-    unit = "" if change["unit"] in ("cm", *GAUGE_UNITS) else UNIT_WORDS.get(change["unit"], "")
+    unit = "" if change["unit"] in ("cm", *GAUGE_UNITS) else str(UNIT_WORDS.get(change["unit"], ""))
+    if unit.casefold() in label.casefold().split():
+        unit = ""
     return (f"{place}: " if place and place != label else "") + label + (f", {unit}" if unit else "")
 
 
