@@ -330,7 +330,7 @@ class RoundPlaceGivenBack(PlaceEndpoint):
     def post(self, request: Request, code: str, id: int) -> Response:
         """Give a place back. What its tester sent stays, its link ends, and its size wants somebody else.
 
-        Owners and editors may.
+        Its tester is told by mail, with the cause. Owners and editors may.
         """
         place = self.place(code, id, Right.EDIT)
         sent = self.body(PlaceCause)

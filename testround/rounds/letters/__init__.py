@@ -7,6 +7,7 @@ from testround.rounds.letters.places import (
     given_back,
     invitation,
     invitation_ends,
+    taken_back,
     unanswered,
     welcome,
 )
@@ -23,6 +24,7 @@ __all__ = [
     "invitation_ends",
     "people",
     "size_of",
+    "taken_back",
     "unanswered",
     "welcome",
 ]

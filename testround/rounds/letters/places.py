@@ -168,6 +168,23 @@ def _at(name: str, *args: object) -> str:
     return f"{settings.SITE_URL}{reverse(name, args=args)}"
 
 
+def taken_back(*, place: Place, cause: str) -> Letter:
+    """To its tester: whoever runs the round has taken the place back."""
+    pattern = place.round.edition.pattern
+    return letter(
+        _("Your place in {title} was taken back").format(title=pattern.title),
+        _("Hello {name},").format(name=place.name),
+        _("your place in the test of {title} ({made}) was taken back: please do not go on with it.").format(
+            title=pattern.title, made=size_of(place)
+        ),
+        _("Why: {cause}").format(cause=one_line(cause)) if cause.strip() else "",
+        _("What you have sent stays for {owner} to read. If this comes as a surprise, ask {owner}.").format(
+            owner=pattern.owner
+        ),
+        why=_("You get this mail because you held that place."),
+    )
+
+
 def given_back(*, place: Place, cause: str) -> Letter:
     round = place.round
     made = size_of(place)

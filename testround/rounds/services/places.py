@@ -334,12 +334,13 @@ def place_reach(*, place: Place, state: str, by: User | None, cause: str = "") -
 def place_give_back(*, place: Place, by: User | None, cause: str = "") -> Place:
     """Give a place back. What its holder sent stays; its links end; a new place takes its size.
 
-    A designer who did not do it herself is told by mail: a size may be without a tester now.
+    A designer who did not do it herself is told by mail: a size may be without a tester now. So is the tester of a
+    place that others took back, with their reason.
     """
     with transaction.atomic():
         locked = (
             Place.objects.select_for_update(of=("self",))
-            .select_related("round__edition__pattern")
+            .select_related("round__edition__pattern__owner", "tester")
             .get(pk=place.pk)
         )
         if by is not None and by.pk != locked.tester_id:
@@ -351,6 +352,11 @@ def place_give_back(*, place: Place, by: User | None, cause: str = "") -> Place:
             with speaking_to(owner):
                 letter = letters.given_back(place=given, cause=cause)
             mail_send(to=owner.email, letter=letter, name=str(owner), about=given.round.code)
+        tester = locked.tester
+        if was != Place.State.GIVEN_BACK and by is not None and tester is not None and by.pk != tester.pk:
+            with speaking_to(tester):
+                letter = letters.taken_back(place=given, cause=cause)
+            mail_send(to=tester.email, letter=letter, name=given.name, about=given.round.code)
     return given
 
 
