@@ -20,7 +20,7 @@ from urllib.parse import urlsplit
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives, get_connection
 from django.db import transaction
-from django.db.models import Q, QuerySet
+from django.db.models import Count, Q, QuerySet
 from django.utils import timezone
 
 from testround.logs import following, request_id
@@ -366,6 +366,26 @@ def mails_forget(*, now: dt.datetime | None = None) -> int:
 def mails_in_trouble(*about: str) -> QuerySet[Mail]:
     """The mails about these that failed or may not have arrived, the newest first."""
     return Mail.objects.filter(about__in=about, state__in=TROUBLED, finished=None).order_by("-created", "-pk")
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """How many mails left, how many are still to go, and how many somebody left at that."""
+
+    sent: int
+    waiting: int
+    let_be: int
+
+
+def mails_counted(*about: str) -> Counts:
+    """The mails about these, of the days for which their rows are kept: one query."""
+    going = [Mail.State.WAITING, Mail.State.CLAIMED, Mail.State.SENDING]
+    found = Mail.objects.filter(about__in=about).aggregate(
+        sent=Count("pk", filter=Q(state=Mail.State.SENT)),
+        waiting=Count("pk", filter=Q(state__in=going)),
+        let_be=Count("pk", filter=Q(state__in=TROUBLED) & ~Q(finished=None)),
+    )
+    return Counts(**found)
 
 
 @transaction.atomic

@@ -20,7 +20,6 @@ class UntilForm(forms.Form):
     other = DateField(
         label=gettext_lazy("Or another day"),
         required=True,
-        help_text=gettext_lazy("In the form 2027-01-25, where no calendar opens."),
         error_messages={
             "required": gettext_lazy("Choose one of the days, or write another."),
         },
@@ -46,8 +45,7 @@ class NudgeForm(forms.Form):
         max_length=LONGEST_WORD,
         widget=forms.Textarea(attrs={"rows": 12}),
         help_text=gettext_lazy(
-            "Plain text; an empty line begins a paragraph. Below it the mail has the way to the place, "
-            "and to more time."
+            "An empty line begins a paragraph. Links to the place and to more time follow."
         ),
         error_messages={
             "required": gettext_lazy("Write a few words, or leave it."),

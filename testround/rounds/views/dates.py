@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_variables
 
-from testround.outbox.mail import Kind, mail_let_be, mail_send_again, mails_in_trouble
+from testround.outbox.mail import Kind, mail_let_be, mail_send_again, mails_counted, mails_in_trouble
 from testround.outbox.stopping import wants
 from testround.patterns.access import Right
 from testround.rounds.due import UNMEASURED, What, date_of
@@ -73,6 +73,7 @@ def _until(request: HttpRequest, place: Place) -> HttpResponse:
         "extension": extension,
         "form": form,
         "likely": shown,
+        "lies_in": "reports:places",
     }
     return render(request, "rounds/until.html", context, status=422 if form.is_bound else 200)
 
@@ -150,7 +151,8 @@ def mails(request: HttpRequest, code: str) -> HttpResponse:
                 request, _("The mail to {whom} is left at that.").format(whom=mail.name or mail.to)
             )
         return redirect("rounds:mails", code)
-    return render(request, "rounds/mails.html", {"round": round_, "mails": rows[:MAILS_SHOWN]})
+    context = {"round": round_, "mails": rows[:MAILS_SHOWN], "counts": mails_counted(round_.code)}
+    return render(request, "rounds/mails.html", context)
 
 
 def _number(text: str | None) -> int:
