@@ -23,7 +23,7 @@ from testround.prepared import Prepared
 from testround.reports.desks import desks_of
 from testround.reports.steps import Step, next_step
 from testround.rounds.course import somebody_in, standstill
-from testround.rounds.due import UNMEASURED, What, date_of, overdue
+from testround.rounds.due import UNMEASURED, What, date_of, places_late, places_likely_late
 from testround.rounds.letters import day
 from testround.rounds.models import Candidate, Invitation, Place, Round, Vacancy
 from testround.rounds.selectors import places_of, rounds_of, rounds_with_progress
@@ -128,11 +128,7 @@ def _running(user: User, date: dt.date, now: dt.datetime) -> QuerySet[Round]:
     )
     # Those without an account cannot be written to, and are only counted.
     unmeasured = Q(places__state__in=UNMEASURED)
-    late = Q(places__state=Place.State.TAKEN) & overdue(What.SWATCH, date, of_round="", own="places__")
-    late |= unmeasured & overdue(What.MEASURES, date, of_round="", own="places__")
-    # Late by the day that counts for each: who asked for longer is in time until then.
-    likely_late = unmeasured & Q(places__likely_from__gt=F("closes"))
-    likely_late &= Q(places__measures_until=None) | Q(places__likely_from__gt=F("places__measures_until"))
+    late, likely_late = places_late(date), places_likely_late()
     return (
         rounds_with_progress(user)
         .exclude(state=Round.State.CLOSED)

@@ -94,6 +94,10 @@ class Rights:
         return self.role is not None and right in RIGHTS[self.role]
 
     @property
+    def see(self) -> bool:
+        return self.has(Right.SEE)
+
+    @property
     def edit(self) -> bool:
         return self.has(Right.EDIT)
 

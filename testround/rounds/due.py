@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from django.db.models import Q
+from django.db.models import F, Q
 
 from testround.people.clock import zone_of_person
 from testround.rounds.models import Place, Reminder, Round
@@ -48,6 +48,20 @@ def overdue(what: str, date: dt.date, *, of_round: str = "round__", own: str = "
     round_s, own_s = f"{of_round}{fields[0]}", f"{own}{fields[1]}"
     own_past = Q(**{f"{own_s}__lt": date})
     return Q(**{f"{round_s}__lt": date}) & (own_past | Q(**{own_s: None})) | Q(**{round_s: None}) & own_past
+
+
+def places_late(date: dt.date) -> Q:
+    """Of a query of rounds: which of their places owe something that was due before a date."""
+    swatch = Q(places__state=Place.State.TAKEN) & overdue(What.SWATCH, date, of_round="", own="places__")
+    measures = overdue(What.MEASURES, date, of_round="", own="places__")
+    return swatch | Q(places__state__in=UNMEASURED) & measures
+
+
+def places_likely_late() -> Q:
+    """Of a query of rounds: which of their places will hardly be done by the day that counts for each."""
+    after_round = Q(places__likely_from__gt=F("closes"))
+    after_own = Q(places__measures_until=None) | Q(places__likely_from__gt=F("places__measures_until"))
+    return Q(places__state__in=UNMEASURED) & after_round & after_own
 
 
 def dues_of(place: Place) -> list[Due]:

@@ -444,11 +444,19 @@ class DiaryEntry(models.Model):
     def __str__(self) -> str:
         return self.text
 
+    @property
+    def says_who(self) -> bool:
+        """Whether its sentence begins with whoever wrote it, so that they need not be named beside it."""
+        if self.by is None:
+            return False
+        own = self.place.name if self.place is not None and self.place.tester_id == self.by_id else ""
+        return self.text.startswith((f"{self.by} ", f"{own or self.by} "))
+
 
 class Consent(models.Model):
     """One thing that a tester allows, of their own free will and apart from the terms. Each can be withdrawn."""
 
-    # Each is said after "The designer may" and after "allows the designer to".
+    # Each is said after "The designer may".
     class Kind(models.TextChoices):
         SEEN = "seen", gettext_lazy("see my photos")
         # As in PHOTO_USES: what may be done with them once the pattern is out.

@@ -143,10 +143,8 @@ def test_who_erases_themselves_is_named_nowhere_in_a_diary_in_another_language(
         privacy.tester_erase(tester)
 
     said = diary_of(offered.round)
-    assert said[-3:-1] == [
-        "jemand, Nr. 1 erlaubt: meine Fotos zu sehen.",
-        "jemand, Nr. 1 Platz: bisher vergeben, nun fertig.",
-    ]
+    assert said[-3].startswith("jemand, Nr. 1 ")
+    assert said[-2] == "jemand, Nr. 1 Platz: bisher vergeben, nun fertig."
     assert [text for text in said if "Anouk" in text or NAME in text] == []
 
 
@@ -297,4 +295,5 @@ def test_a_diary_is_dated_as_its_reader_writes_days(opened: Round, designer: Use
     speaks_german(designer)
     german = client.get(address).text
 
-    assert ("5 Aug 2026, 09:30" in english, "5. Aug 2026, 09:30" in german) == (True, True)
+    assert ("5 August 2026</time>" in english, "5. August 2026</time>" in german) == (True, True)
+    assert (">09:30</time>" in english, ">09:30</time>" in german) == (True, True)

@@ -327,7 +327,7 @@ def test_whoever_is_late_for_the_longest_is_named_first_until_a_word_was_sent(
     nudge = reverse("rounds:nudge", args=[opened.code, late.pk])
     named = ("Person 2's swatch is 2 days late.", "Nudge Person 2", nudge)
     dates = (
-        "2 people are late; a later date for all?",
+        "2 people are late. Does everybody need a later date?",
         "Change the dates",
         reverse("rounds:edit", args=[opened.code]),
     )
@@ -436,8 +436,9 @@ def test_lists_of_places_and_of_the_diary_cost_the_same_for_one_row_or_five(
         services.diary_write(round=opened, text="Something", by=designer, place=seat(opened, number))
     client = signed_in(designer)
 
-    # session, user, round, how many, rows; and of what is kept, twice what it rests on and which links have run out
-    for page, queries in (("places", 11), ("diary", 5)):
+    # session, user, round, how many, rows, stages; and of what is kept, twice what it rests on and which links have
+    # run out
+    for page, queries in (("places", 12), ("diary", 5)):
         with django_assert_num_queries(queries):
             client.get(reverse(f"rounds:{page}", args=[opened.code]))
 
@@ -812,4 +813,4 @@ def test_the_diary_says_who_did_it_or_that_a_date_made_the_program(
     body = signed_in(designer).get(reverse("rounds:diary", args=[opened.code])).content.decode()
 
     assert "Round moved from planned to swatching: it was to open on 11 January 2027." in body
-    assert "by the program" in body
+    assert "By the program" in body

@@ -81,7 +81,14 @@ class SuppliedYarnForm(YarnDetailFields):
         super().__init__(*args, **options)
         self.fields["label"].required = True
         self.fields["label"].error_messages["required"] = _("Name the yarn, as in “Wool, supplied”.")
+        self.fields["label"].help_text = _("As testers are to read it, as in “Wool, undyed”.")
         self.fields["makers"].label = _("Enough for how many testers")
+
+    def first_fields(self) -> list[forms.BoundField]:
+        return [self[name] for name in ("label", "weight", "fibre")]
+
+    def ball_fields(self) -> list[forms.BoundField]:
+        return [self[name] for name in ("metres_per_ball", "grams_per_ball", "makers")]
 
     def yarn(self, taken: Sequence[str]) -> YarnDocument:
         return YarnDocument(
@@ -108,7 +115,7 @@ class PlaceForm(YarnDetailFields, BodyForm):
 
     names = forms.CharField(
         label=gettext_lazy("Who"),
-        widget=forms.Textarea(attrs={"rows": 3, "autocomplete": "off"}),
+        widget=forms.Textarea(attrs={"rows": 2, "class": "few-lines", "autocomplete": "off"}),
         # Each with the two characters that end its line.
         max_length=MOST_PLACES_AT_ONCE * (LONGEST_NAME + 2),
         error_messages={
@@ -148,7 +155,7 @@ class PlaceForm(YarnDetailFields, BodyForm):
             self.fields["names"].max_length = LONGEST_NAME
         else:
             self.fields["names"].help_text = _(
-                "One name on each line makes one place each, all in this size and yarn."
+                "One name on each line: each gets a place, all in this size and yarn."
             )
         if document.is_graded:
             self.fields["size"].choices = [

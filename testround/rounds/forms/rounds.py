@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.utils.html import format_html
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext_lazy
 
@@ -29,8 +30,17 @@ DEFAULT_TERMS = gettext_lazy(
 )
 
 
+def title_of_test(number: int) -> str:
+    """How the first, second … round of a pattern is called unless its designer says otherwise."""
+    said = {1: _("First test"), 2: _("Second test"), 3: _("Third test")}
+    return said.get(number) or _("Test {number}").format(number=number)
+
+
 class RoundForm(SizesForm):
-    """A round's plan; how many testers each size needs stands in two fields for each size."""
+    """A round's plan; how many testers each size needs stands in two fields for each size.
+
+    ``earlier`` rounds of the pattern there were before a new one.
+    """
 
     title = forms.CharField(
         label=gettext_lazy("Title"),
@@ -91,10 +101,15 @@ class RoundForm(SizesForm):
     )
 
     def __init__(
-        self, *args: Any, document: SheetDocument, round: Round | None = None, **options: Any
+        self,
+        *args: Any,
+        document: SheetDocument,
+        round: Round | None = None,
+        earlier: int = 0,
+        **options: Any,
     ) -> None:
         stored = (
-            {"title": _("First test"), "terms": str(DEFAULT_TERMS)}
+            {"title": title_of_test(earlier + 1), "terms": str(DEFAULT_TERMS)}
             if round is None
             else {name: getattr(round, name) for name in self.MAIN}
         )
@@ -110,9 +125,23 @@ class RoundForm(SizesForm):
         return {name: self.cleaned_data[name] for name in self.MAIN} | {"places_plan": self.plan()}
 
 
+# What it means for a round to be in a state, for whoever decides on it.
+MEANING = {
+    Round.State.PLANNED: gettext_lazy("nobody can offer to test, and nobody is reminded of a date"),
+    Round.State.GATHERING: gettext_lazy("people can offer to test, once the call is open"),
+    Round.State.SWATCHING: gettext_lazy("swatches are awaited; whoever offers now waits for a free place"),
+    Round.State.MAKING: gettext_lazy("the pieces are made; nobody can offer to test any more"),
+    Round.State.MEASURING: gettext_lazy(
+        "finished measurements are awaited; nobody can offer to test any more"
+    ),
+    Round.State.CLOSED: gettext_lazy("reminders stop, and nobody can be added or invited any more"),
+}
+
+
 class MoveForm(forms.Form):
     state = forms.ChoiceField(
-        label=pgettext_lazy("where a round goes", "To"),
+        label=pgettext_lazy("where a round goes", "Move it to"),
+        widget=forms.RadioSelect,
         error_messages={
             "required": gettext_lazy("Choose where the round goes."),
             "invalid_choice": gettext_lazy(
@@ -128,7 +157,20 @@ class MoveForm(forms.Form):
     )
 
     def __init__(self, *args: Any, round: Round, **options: Any) -> None:
-        super().__init__(*args, **options)
-        # The present state is among them so that a second press of the same button is no error.
-        states = [*round_states_after(round.state), round.state]
-        self.fields["state"].choices = [(state, Round.State(state).label) for state in states]
+        after = round_states_after(round.state)
+        super().__init__(*args, initial=options.pop("initial", {"state": after[0]}), **options)
+        said = [
+            (
+                state,
+                format_html(
+                    "<span><strong>{}</strong>: {}.</span>",
+                    Round.State(state).label,
+                    MEANING[Round.State(state)],
+                ),
+            )
+            for state in after
+        ]
+        field = self.fields["state"]
+        # The present state is taken too, so that a second press of the same button is no error.
+        field.choices = [*said, (round.state, "")]
+        field.widget.choices = said

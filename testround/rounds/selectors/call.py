@@ -136,7 +136,7 @@ def call_page(round: Round) -> CallPage:
         body=body,
         finished=_finished(round.edition),
         yarns=yarns,
-        supplied=tuple(Yarn(yarn.label, _band(yarn)) for yarn in yarns),
+        supplied=tuple(Yarn(yarn.label, band_words(yarn)) for yarn in yarns),
         bring=bring,
         pictures=tuple(picture for picturer in _picturers for picture in picturer(round)),
         cautions=tuple(c for c in cautions_for(document) if c.kind in ("cords", "small-parts")),
@@ -164,7 +164,8 @@ def _finished(edition: Edition) -> tuple[Line, ...]:
     return tuple(lines)
 
 
-def _band(yarn: SuppliedYarn) -> str:
+def band_words(yarn: SuppliedYarn) -> str:
+    """What a yarn's band says, on one line; empty where nothing is known of it."""
     said = []
     if yarn.weight is not None and yarn.weight in _WEIGHTS:
         said.append(_("weight {weight}").format(weight=_WEIGHTS[yarn.weight].label))

@@ -6,7 +6,6 @@ What testers send is read by a room above this one; it registers the function th
 from __future__ import annotations
 
 import datetime as dt
-from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -78,8 +77,10 @@ class Outlook:
     answer: str = ""
     places: tuple[PlaceOutlook, ...] = ()
     count: int = 0
-    late: Mapping[str | None, int] = field(default_factory=dict)
-    """How many pieces are likely late, by their size; None for those without one."""
+    late: Mapping[str | None, Sequence[str]] = field(default_factory=dict)
+    """Whose pieces are likely late, by their size; None for those without one."""
+    last: dt.date | None = None
+    """By when the last of them is likely done, of those that can be told."""
 
 
 def forecasts_of(round: Round, *, today: dt.date) -> dict[int, Forecast]:
@@ -100,8 +101,13 @@ def outlook_of(round: Round, places: Sequence[Place], *, today: dt.date) -> Outl
         for place in places
     ]
     found.sort(key=_urgency)
-    late = Counter(one.place.size for one in found if one.stands == "likely late")
-    return Outlook(_answer(found), tuple(found[:OUTLOOKS_SHOWN]), len(found), late)
+    late: dict[str | None, list[str]] = {}
+    for one in found:
+        if one.stands == "likely late":
+            late.setdefault(one.place.size, []).append(one.place.name)
+    finishes = [one.forecast.finish for one in found if one.forecast is not None and one.forecast.finish]
+    last = max((finish.latest for finish in finishes), default=None)
+    return Outlook(_answer(found), tuple(found[:OUTLOOKS_SHOWN]), len(found), late, last)
 
 
 def _outlook(place: Place, forecast: Forecast | None, closes: dt.date | None, today: dt.date) -> PlaceOutlook:

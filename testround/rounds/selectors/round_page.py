@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from django.db.models import Count, Exists, OuterRef, Q, Subquery
@@ -150,7 +150,9 @@ def round_page(round: Round, *, today: dt.date, may_invite: bool = True, may_nud
     left = sum(place.left_at is not None for place in places)
     kept = [place for place in places if place.state != Place.State.GIVEN_BACK and place.left_at is None]
     late = sorted(_late(kept, round, today), key=lambda late: (-late.days, late.place.name))
-    late_sizes = {late.place.size for late in late}
+    late_by_size: dict[str | None, list[str]] = {}
+    for one in late:
+        late_by_size.setdefault(one.place.size, []).append(one.place.name)
     sheet = round.edition.sheet
     plan = round.places_plan or {}
     sizes: list[str | None] = list(sheet.get("sizes") or [])
@@ -161,7 +163,7 @@ def round_page(round: Round, *, today: dt.date, may_invite: bool = True, may_nud
     outlook = outlook_of(
         round, [p for p in kept if p.state not in FINISHED and p.state != Place.State.OFFERED], today=today
     )
-    rows = tuple(_size_row(size, kept, plan, late_sizes, outlook.late) for size in sizes)
+    rows = tuple(_size_row(size, kept, plan, late_by_size, outlook.late) for size in sizes)
     steps = _next_steps(round, kept, rows, may_invite, _in_reserve(round))
     urgent = _late_steps(round, late, today, may_nudge)
     return RoundPage(
@@ -197,8 +199,8 @@ def _size_row(
     size: str | None,
     places: list[Place],
     plan: dict[str, dict[str, int]],
-    late_sizes: set[str | None],
-    foretold: Mapping[str | None, int],
+    late_by_size: Mapping[str | None, Sequence[str]],
+    foretold: Mapping[str | None, Sequence[str]],
 ) -> SizeRow:
     of_size = [place for place in places if place.size == size]
     cells = []
@@ -211,7 +213,7 @@ def _size_row(
     most = (plan.get("most") or {}).get(size) if size else None
     wanted = least if least is not None else 1
     missing = max(wanted - held, 0)
-    late, likely = size in late_sizes, foretold.get(size, 0)
+    late, likely = late_by_size.get(size, ()), foretold.get(size, ())
     if missing:
         free = min(offered, missing)
         sentence = (
@@ -220,9 +222,17 @@ def _size_row(
             else _("{held} of {wanted} held; add a place and invite")
         ).format(held=held, wanted=wanted, free=free)
     elif late:
-        sentence = _("somebody is late")
+        sentence = (
+            _("{name} is late").format(name=late[0])
+            if len(late) == 1
+            else ngettext("{n} is late", "{n} are late", len(late)).format(n=len(late))
+        )
     elif likely:
-        sentence = ngettext("{n} likely late", "{n} likely late", likely).format(n=likely)
+        sentence = (
+            _("{name} likely late").format(name=likely[0])
+            if len(likely) == 1
+            else ngettext("{n} likely late", "{n} likely late", len(likely)).format(n=len(likely))
+        )
     elif not of_size:
         sentence = _("not to be tested") if most == 0 else _("needs nobody")
     elif all(place.state in FINISHED for place in of_size):
@@ -383,7 +393,9 @@ def _late_steps(round: Round, late: list[Late], today: dt.date, may_nudge: bool)
     n = len(late)
     yield NextStep(
         sentence=ngettext(
-            "{n} person is late; a later date for all?", "{n} people are late; a later date for all?", n
+            "{n} person is late. Does everybody need a later date?",
+            "{n} people are late. Does everybody need a later date?",
+            n,
         ).format(n=n),
         action=_("Change the dates"),
         url=reverse("rounds:edit", args=[round.code]),

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from dataclasses import dataclass
+
 from django.db.models import Count, Q, QuerySet
 from django.http import Http404
 
+from testround.kernel.words import commas
 from testround.patterns.access import Right, patterns_open_to, require
 from testround.patterns.models import Edition
 from testround.patterns.selectors import editions_of
 from testround.people.models import User
 from testround.prepared import Prepared
-from testround.rounds.models import DiaryEntry, Place, Round
+from testround.rounds.due import FINISHED, places_late, places_likely_late
+from testround.rounds.models import Candidate, DiaryEntry, Place, Round
 
 
 def rounds_of(user: User, right: Right = Right.SEE) -> QuerySet[Round]:
@@ -61,6 +66,54 @@ def rounds_with_progress(user: User) -> QuerySet[Round]:
         # Counting drops the model's own order.
         .order_by("-created", "-pk")
     )
+
+
+def rounds_listed(user: User, date: dt.date) -> QuerySet[Round]:
+    """The list of rounds with progress, and of each how many places are late, and how many more likely will be."""
+    late, kept = places_late(date), Q(places__left_at=None)
+    return rounds_with_progress(user).annotate(
+        late_count=Count("places", filter=kept & late),
+        likely_count=Count("places", filter=kept & places_likely_late() & ~late),
+    )
+
+
+NAMES_SHOWN = 8
+
+
+@dataclass(frozen=True, slots=True)
+class MovePage:
+    """Whom a move of the round would concern: who has not measured yet, and who offered and has no place."""
+
+    place_count: int
+    unmeasured: tuple[str, ...]
+    unplaced: int
+
+    @property
+    def shown(self) -> str:
+        """The first few of them by name."""
+        return commas(self.unmeasured[:NAMES_SHOWN])
+
+    @property
+    def more(self) -> int:
+        return max(len(self.unmeasured) - NAMES_SHOWN, 0)
+
+
+def move_page(round: Round) -> MovePage:
+    """What somebody who moves a round has to know of it, in two queries."""
+    places = list(
+        round.places.filter(left_at=None).exclude(state=Place.State.GIVEN_BACK).values_list("name", "state")
+    )
+    return MovePage(
+        place_count=len(places),
+        unmeasured=tuple(name for name, state in places if state not in FINISHED),
+        unplaced=offers_without_place(round).count(),
+    )
+
+
+def offers_without_place(round: Round) -> QuerySet[Candidate]:
+    """Those who offered, have no place and have not been told so. One from a round file has no address."""
+    staying = [Candidate.State.CONFIRMED, Candidate.State.WAITING]
+    return round.candidates.filter(state__in=staying, thanked_at=None).exclude(email="")
 
 
 def diary_of(round: Round) -> QuerySet[DiaryEntry]:

@@ -15,7 +15,7 @@ from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext_lazy
 
 from testround.outbox.mail import mail_send
 from testround.outbox.models import Mail
@@ -36,6 +36,20 @@ logger = logging.getLogger(__name__)
 # An ending of so many letters belongs to a name, unless the name is so short that it would make a word with it.
 ENDING = r"[^\W\d_]{0,2}"
 SHORTEST_WITH_ENDING = 3
+# What a tester allows, as it is told of them in the diary.
+ALLOWED = {
+    Consent.Kind.SEEN: pgettext_lazy("a tester allows", "the designer sees the photos"),
+    Consent.Kind.PATTERN: pgettext_lazy("a tester allows", "the published pattern shows the photos"),
+    Consent.Kind.ONLINE: pgettext_lazy("a tester allows", "the photos are shown online, where the design is"),
+    Consent.Kind.FACE: pgettext_lazy("a tester allows", "photos show the face"),
+    Consent.Kind.NAME: pgettext_lazy("a tester allows", "the tester's name stands beside the photos"),
+    Consent.Kind.STANDING: pgettext_lazy(
+        "a tester allows",
+        "other testers and onlookers see the tester's name where they see how the round stands",
+    ),
+    Consent.Kind.THANKS: pgettext_lazy("a tester allows", "thanks in public, by the name they gave for it"),
+    Consent.Kind.REPORT: pgettext_lazy("a tester allows", "the report of the round calls them by their name"),
+}
 CHOSEN_APART = (Consent.Kind.THANKS, Consent.Kind.REPORT)
 
 Forgetter = Callable[[Sequence[Place]], None]
@@ -117,13 +131,9 @@ def consents_set(*, place: Place, kinds: Iterable[str], by: User | None) -> set[
 
 def allowance_tell(place: Place, by: User | None, kinds: set[str], *, allows: bool = True) -> None:
     """Write what a tester allows, or no longer does, into the diary."""
-    # Translators: {uses} is one or several of "see my photos", "put my name beside my photos" and their like.
-    said = (
-        _("{name} allows the designer to: {uses}.")
-        if allows
-        else _("{name} no longer allows the designer to: {uses}.")
-    )
-    uses = "; ".join(str(label) for kind, label in Consent.Kind.choices if kind in kinds)
+    # Translators: {uses} is one or several of "the designer sees the photos" and what else a tester allows.
+    said = _("{name} allows: {uses}.") if allows else _("{name} no longer allows: {uses}.")
+    uses = "; ".join(str(words) for kind, words in ALLOWED.items() if kind in kinds)
     diary_write(round=place.round, place=place, by=by, text=said.format(name=place.name, uses=uses))
 
 

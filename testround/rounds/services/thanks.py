@@ -6,7 +6,8 @@ from django.utils import timezone
 from django.utils.translation import ngettext
 
 from testround.rounds import letters
-from testround.rounds.models import Candidate, OfferLink, Round
+from testround.rounds.models import OfferLink, Round
+from testround.rounds.selectors.rounds import offers_without_place
 from testround.rounds.services.diary import diary_write
 from testround.rounds.services.offer_links import offer_link, offer_mail
 from testround.rounds.states import ROUND_ORDER, TOO_LATE_TO_BEGIN
@@ -22,11 +23,7 @@ def candidates_thank(round: Round) -> int:
         return 0
     if round.state != Round.State.CLOSED and not round.places.exists():
         return 0
-    # One from a round file has no address.
-    left = round.candidates.filter(
-        state__in=[Candidate.State.CONFIRMED, Candidate.State.WAITING], thanked_at=None
-    ).exclude(email="")
-    told = list(left)
+    told = list(offers_without_place(round))
     for candidate in told:
         candidate.round = round
         candidate.thanked_at = timezone.now()

@@ -155,5 +155,6 @@ def standing(request: HttpRequest, code: str) -> HttpResponse:
         place and place.pk,
         needs=lambda: {"standing": standing_of(round)},
     )
-    context = {"round": round, "own_part": own, "place": place, "kept": kept}
+    may = rights_on(pattern, request.user)
+    context = {"round": round, "own_part": own, "place": place, "kept": kept, "may": may}
     return render(request, "rounds/standing.html", context)

@@ -24,6 +24,7 @@ from testround.rounds.models import Place, Round
 from testround.rounds.refusals import Refused
 from testround.rounds.selectors import invitation_page, places_in, places_of
 from testround.rounds.selectors.digests import places_digest
+from testround.rounds.selectors.places import place_rows, places_by_state
 from testround.rounds.states import place_states_after
 from testround.rounds.views.shared import (
     form_page,
@@ -50,18 +51,23 @@ def places(request: HttpRequest, code: str) -> HttpResponse:
         "state": one_of(Place.State.values, request.GET.get("state")),
     }
     may = rights_on(round.edition.pattern, request.user)
+    today = services.today_for(round)
 
     def needs() -> dict[str, Any]:
-        found = places_in(round, size=chosen["size"], state=chosen["state"])
+        page = page_of(request, places_in(round, size=chosen["size"], state=chosen["state"]), PLACES_A_PAGE)
         return {
-            "page": page_of(request, found, PLACES_A_PAGE),
+            "page": page,
+            "rows": place_rows(page.object_list, round, today=today),
+            "by_state": places_by_state(round),
             "chosen": chosen,
             "query": f"{urlencode(chosen)}&",
             "sizes": sizes,
             "states": Place.State.choices,
         }
 
-    place = kept_here(request, "places", round, places_digest, may, chosen, page_asked(request), needs=needs)
+    place = kept_here(
+        request, "places", round, places_digest, may, chosen, page_asked(request), today, needs=needs
+    )
     return render(request, "rounds/places.html", {"round": round, "may": may, "kept": place})
 
 
@@ -144,6 +150,7 @@ def place_edit(request: HttpRequest, code: str, pk: int) -> HttpResponse:
         form,
         round=round,
         place=place,
+        link=invitation_page(place).open if place.state == Place.State.OFFERED else None,
         can_give_back=can_give_back,
         may=rights_on(round.edition.pattern, request.user),
     )
@@ -154,6 +161,8 @@ def place_edit(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 def place_give_back(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     round, place = place_here(request, code, pk)
     form = GiveBackForm(posted(request))
+    if place.tester_id is not None:
+        form.fields["cause"].help_text = _("Stands in the mail, and in the diary beside your name.")
     if form.is_valid():
         try:
             services.place_give_back(place=place, by=request.user, cause=form.cleaned_data["cause"])
@@ -161,7 +170,7 @@ def place_give_back(request: HttpRequest, code: str, pk: int) -> HttpResponse:
             add_refusal(form, refused)
         else:
             messages.success(
-                request, _("{name}'s place is given back. What was sent stays.").format(name=place.name)
+                request, _("{name}’s place is taken back. What was sent stays.").format(name=place.name)
             )
             return redirect(round)
     return form_page(request, "rounds/place_give_back.html", form, round=round, place=place)
@@ -189,7 +198,7 @@ def give_back(request: HttpRequest, pk: int) -> HttpResponse:
     """A tester gives back the place they hold."""
     place = get_object_or_404(places_of(request.user), pk=pk)
     form = GiveBackForm(posted(request))
-    form.fields["cause"].help_text = _("If you like. The designer sees it.")
+    form.fields["cause"].help_text = _("The designer sees it.")
     if form.is_valid():
         try:
             services.place_give_back(place=place, by=request.user, cause=form.cleaned_data["cause"])
@@ -203,7 +212,7 @@ def give_back(request: HttpRequest, pk: int) -> HttpResponse:
                 ),
             )
             return redirect("home")
-    return form_page(request, "rounds/give_back.html", form, place=place)
+    return form_page(request, "rounds/give_back.html", form, place=place, lies_in="reports:places")
 
 
 @form_view
@@ -212,7 +221,9 @@ def give_back(request: HttpRequest, pk: int) -> HttpResponse:
 def invite(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     """Make the link of a place. It is on the page that answers the press, and nowhere afterwards."""
     round, place = place_here(request, code, pk, Right.INVITE)
-    email = place.candidate.email if place.candidate else ""
+    links = invitation_page(place)
+    email = links.open.email if links.open else ""
+    email = email or (place.candidate.email if place.candidate else "")
     last = local_day(round, place.offered_until) if place.offered_until else None
     form = InviteForm(posted(request), ends=last is not None, initial={"email": email, "until": last})
     url = ""
@@ -227,7 +238,13 @@ def invite(request: HttpRequest, code: str, pk: int) -> HttpResponse:
         except Refused as refused:
             add_refusal(form, refused)
     response = form_page(
-        request, "rounds/invite.html", form, round=round, place=place, url=url, links=invitation_page(place)
+        request,
+        "rounds/invite.html",
+        form,
+        round=round,
+        place=place,
+        url=url,
+        links=invitation_page(place) if url else links,
     )
     patch_cache_control(response, no_store=True)
     return response

@@ -20,9 +20,11 @@ from testround.rounds.forms.places import SuppliedYarnForm
 from testround.rounds.forms.rounds import MoveForm, RoundForm
 from testround.rounds.plots import outlook_plot
 from testround.rounds.refusals import Refused
-from testround.rounds.selectors import diary_of, editions_open_to, round_page, rounds_with_progress
+from testround.rounds.selectors import diary_of, editions_open_to, round_page, rounds_of
+from testround.rounds.selectors.call import band_words
 from testround.rounds.selectors.digests import course_digest
 from testround.rounds.selectors.forecasts import forecasts_digest
+from testround.rounds.selectors.rounds import move_page, rounds_listed
 from testround.rounds.services import today_for
 from testround.rounds.views.shared import form_page, form_view, kept_here, page_of, posted, round_here
 
@@ -33,7 +35,7 @@ ENTRIES_A_PAGE = 50
 @require_safe
 @login_required
 def rounds(request: HttpRequest) -> HttpResponse:
-    page = page_of(request, rounds_with_progress(request.user), ROUNDS_A_PAGE)
+    page = page_of(request, rounds_listed(request.user, timezone.localdate()), ROUNDS_A_PAGE)
     return render(request, "rounds/list.html", {"page": page})
 
 
@@ -44,7 +46,8 @@ def new(request: HttpRequest, edition: int) -> HttpResponse:
     problems = services.edition_problems(chosen)
     if problems:
         return render(request, "rounds/not_yet.html", {"edition": chosen, "problems": problems}, status=422)
-    form = RoundForm(posted(request), document=chosen.document)
+    earlier = rounds_of(request.user).filter(edition__pattern=chosen.pattern).count()
+    form = RoundForm(posted(request), document=chosen.document, earlier=earlier)
     if form.is_valid():
         try:
             round = services.round_open(edition=chosen, by=request.user, **form.values())
@@ -114,7 +117,7 @@ def move(request: HttpRequest, code: str) -> HttpResponse:
         else:
             messages.success(request, _("The round is {state}.").format(state=moved.get_state_display()))
             return redirect(round)
-    return form_page(request, "rounds/move.html", form, round=round)
+    return form_page(request, "rounds/move.html", form, round=round, page=move_page(round))
 
 
 @require_safe
@@ -137,7 +140,9 @@ def yarns(request: HttpRequest, code: str) -> HttpResponse:
         )
         messages.success(request, _("{yarn} is on the list.").format(yarn=yarn.label))
         return redirect("rounds:yarns", code)
-    return form_page(request, "rounds/yarns.html", form, round=round, yarns=supplied)
+    return form_page(
+        request, "rounds/yarns.html", form, round=round, yarns=[(yarn, band_words(yarn)) for yarn in supplied]
+    )
 
 
 @require_POST
