@@ -73,7 +73,6 @@ def _until(request: HttpRequest, place: Place) -> HttpResponse:
         "extension": extension,
         "form": form,
         "likely": shown,
-        "lies_in": "reports:places",
     }
     return render(request, "rounds/until.html", context, status=422 if form.is_bound else 200)
 

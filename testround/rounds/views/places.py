@@ -212,7 +212,7 @@ def give_back(request: HttpRequest, pk: int) -> HttpResponse:
                 ),
             )
             return redirect("home")
-    return form_page(request, "rounds/give_back.html", form, place=place, lies_in="reports:places")
+    return form_page(request, "rounds/give_back.html", form, place=place)
 
 
 @form_view
