@@ -7,13 +7,12 @@ if [ -e .env ]; then
   exit 1
 fi
 umask 077
-# So many random bytes, as letters and digits: some stand in addresses, and the storage takes forty signs at most.
+# So many random bytes, as letters and digits: some stand in addresses.
 secret() { od -An -N"$1" -tx1 /dev/urandom | tr -d ' \n'; }
 cat > .env <<ENV
 SECRET_KEY=$(secret 32)
 POSTGRES_PASSWORD=$(secret 20)
 REDIS_PASSWORD=$(secret 20)
 S3_SECRET_KEY=$(secret 20)
-STORAGE_ADMIN_PASSWORD=$(secret 20)
 ENV
 echo "Wrote .env. Now: docker compose up"
