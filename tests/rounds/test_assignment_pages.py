@@ -128,6 +128,7 @@ def test_the_proposal_says_who_why_and_what_is_short(opened: Round, page: Client
         "4 of 5 candidates would have a place; too few for XS. 1 is left out; the reason is in the table. "
         "This is the best that can be done, and proven to be."
     ) in said
+    assert "With a place Alder XS, Birch S, Cedar S, Elm M Without a place Dogwood" in said
     assert "XS is left short: 1 of 2. Only one candidate could make XS." in said
     assert "Bust within 0.5 cm of S; S needed two." in said
     assert "S is full, and no other size is within reach or wished for. In reserve: first for S." in said
@@ -339,6 +340,7 @@ def test_accepting_invites_by_mail_and_hands_over_the_links_of_the_others_once(
     again = page.post(address, data, follow=True)
 
     assert "Invite 4 people?" in before
+    assert "Each is offered the place below and has it by mail" in before
     assert "1 left no email address : you get the link on the next page" in before
     assert answer.status_code == 200
     assert "3 invited by mail, 1 to be told by you" in words(answer)
@@ -351,6 +353,15 @@ def test_accepting_invites_by_mail_and_hands_over_the_links_of_the_others_once(
     ]
     assert "accepted already; nobody is invited twice" in words(again)
     assert opened.places.count() == 4
+
+
+def test_where_nobody_left_an_address_no_mail_is_promised(opened: Round, page: Client) -> None:
+    opened.candidates.update(email="")
+
+    said = words(page.get(reverse("rounds:proposal_accept", args=[opened.code])))
+
+    assert "None of them left an email address: you get the links on the next page" in said
+    assert "by mail" not in said
 
 
 def test_a_link_that_was_handed_over_leads_to_the_place(opened: Round, page: Client) -> None:

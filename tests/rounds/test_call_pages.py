@@ -59,6 +59,14 @@ def test_the_page_says_all_before_anything_is_given(client: Client, called: Roun
     body = words(client.get(page))
 
     form = body.index('name="name"')
+    first = body[: body.index('href="#offer"')]
+    for said in (
+        "XS, S and M",
+        "supplied, or your own",
+        f"{called.swatches_due:%Y-%m-%d}",
+        f"{called.closes:%Y-%m-%d}",
+    ):
+        assert said in first, said
     for said in (
         "Testers wanted: Little top",
         "Designer looks for people who knit this",
@@ -597,4 +605,6 @@ def test_without_a_call_the_plan_says_when_it_is_too_late_for_one(
 
     assert "Write the call, and it gets a page to share." in in_time
     assert "Write the call" not in too_late
-    assert "The round is past looking for testers: nobody can offer any more." in too_late
+    assert "The round is past looking for testers: nobody can offer any more" in too_late
+    assert 'name="asked"' in in_time
+    assert 'name="asked"' not in too_late

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from testround.outbox.mailbox import mails
 from testround.people.models import User
@@ -52,6 +53,18 @@ def test_the_link_says_what_it_is_about_before_anything_is_given(client: Client,
         assert -1 < body.find(said) < form, said
     assert response.status_code == 200
     assert User.objects.count() == 1  # the designer
+
+
+def test_the_day_to_answer_by_and_both_answers_stand_before_the_small_print(
+    client: Client, link: str, offered: Place
+) -> None:
+    body = client.get(link).text
+
+    first = body[: body.index("Who sees what you send")]
+    expires = timezone.localdate(offered.invitations.get().expires)
+    assert f'<dt>Answer by</dt><dd><time datetime="{expires:%Y-%m-%d}">' in first
+    assert 'href="#take">Take the place</a>' in first
+    assert f'href="{link}no/">No, thank you</a>' in first
 
 
 def test_the_address_of_the_link_is_told_to_nobody(client: Client, link: str) -> None:

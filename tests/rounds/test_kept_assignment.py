@@ -115,8 +115,8 @@ def test_an_editor_is_not_offered_what_the_owner_may_do(
     owners = said(signed_in(designer), address)
     editors = said(signed_in(other_designer), address)
 
-    assert "Accept it and invite" in owners
-    assert "Accept it and invite" not in editors
+    assert "Accept and invite" in owners
+    assert "Accept and invite" not in editors
 
 
 def test_what_contradicts_after_it_was_kept_leads_back_to_the_proposal(

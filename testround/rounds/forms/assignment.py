@@ -284,5 +284,5 @@ class DeclineForm(forms.Form):
         label=gettext_lazy("Why"),
         required=False,
         max_length=300,
-        help_text=gettext_lazy("If you like. The designer sees it."),
+        help_text=gettext_lazy("The designer sees it."),
     )

@@ -60,7 +60,7 @@ class CallForm(forms.Form):
     )
     call_closes = DateField(
         label=gettext_lazy("Last day"),
-        help_text=gettext_lazy("Who offers later waits; empty: until it is full."),
+        help_text=gettext_lazy("Whoever offers later goes on the waiting list. Empty: until it is full."),
     )
     asked = forms.CharField(
         label=gettext_lazy("What you ask, and by when"),
@@ -104,7 +104,7 @@ class CallForm(forms.Form):
         help_text=gettext_lazy("The page then says that an adult offers and gives the child's measurements."),
     )
     offers_wanted = forms.IntegerField(
-        label=gettext_lazy("Full with how many offers"),
+        label=gettext_lazy("Full at how many offers"),
         required=False,
         min_value=1,
         max_value=5000,

@@ -27,13 +27,14 @@ from testround.rounds.services.drafts import Called, Drafted
 
 # How the page of candidates can be sorted: the key in the address, and what it says.
 SORTS = {
-    "answered": gettext_lazy("Answered"),
+    "answered": gettext_lazy("Offered on"),
     "name": gettext_lazy("Candidate"),
     "fit": gettext_lazy("Nearest size"),
     "wish": gettext_lazy("Wishes"),
     "experience": gettext_lazy("Tests before"),
 }
 NO_PLACE = "out"
+MOST_NAMED = 8
 
 Say = Callable[[str], str]
 """A sentence of the kernel as the reader sees it."""
@@ -181,6 +182,20 @@ class ProposalPage:
     moved: int
     lost: tuple[str, ...]
     placed: int
+
+    @property
+    def with_place(self) -> str:
+        """Who has a place in which size, in words; nothing where they are too many to be read in a line."""
+        return _named([f"{row.name} {row.size}".strip() for row in self.rows if row.size != NO_PLACE])
+
+    @property
+    def without_place(self) -> str:
+        """Who has none, in the same way."""
+        return _named([row.name for row in self.rows if row.size == NO_PLACE])
+
+
+def _named(names: Sequence[str]) -> str:
+    return commas(names) if len(names) <= MOST_NAMED else ""
 
 
 def proposal_page(shown: Drafted, units: LengthUnit) -> ProposalPage:

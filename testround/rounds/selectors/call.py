@@ -107,6 +107,11 @@ class CallPage:
         return listed(sought) if 0 < len(sought) < len(self.sizes) else ""
 
     @property
+    def wanted(self) -> str:
+        """The sizes that somebody who offers may get, in words."""
+        return self.sought or listed(self.sizes)
+
+    @property
     def is_crochet(self) -> bool:
         return self.document.craft == "crochet"
 

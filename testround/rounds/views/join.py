@@ -14,6 +14,7 @@ from django.views.decorators.debug import sensitive_variables
 
 from testround.people.context import reader_for
 from testround.rounds import services
+from testround.rounds.clock import local_day
 from testround.rounds.forms.fields import add_refusal
 from testround.rounds.forms.join import JoinForm
 from testround.rounds.refusals import AddressHasAccount, InvitationEnded, Refused, UnknownInvitation
@@ -90,6 +91,7 @@ def _join(request: HttpRequest, secret: str) -> HttpResponse:
         form,
         secret=secret,
         place=place,
+        answer_by=local_day(place.round, invitation.expires),
         round=place.round,
         pattern=place.round.edition.pattern,
         owner=place.round.edition.pattern.owner,
