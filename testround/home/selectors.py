@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass, field
-from enum import IntEnum
+from dataclasses import dataclass
 
 from django.db.models import Count, Exists, F, Max, Min, OuterRef, Prefetch, Q, QuerySet, Subquery
 from django.urls import reverse
@@ -13,6 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from testround.home.needs import Need, Pressing, needs_of_place, said_to
 from testround.outbox.mail import TROUBLED
 from testround.outbox.models import Mail
 from testround.patterns.access import Right
@@ -23,46 +23,17 @@ from testround.prepared import Prepared
 from testround.reports.desks import desks_of
 from testround.reports.steps import Step, next_step
 from testround.rounds.course import somebody_in, standstill
-from testround.rounds.due import UNMEASURED, What, date_of, places_late, places_likely_late
+from testround.rounds.due import UNMEASURED, places_late, places_likely_late
 from testround.rounds.letters import day
 from testround.rounds.models import Candidate, Invitation, Place, Round, Vacancy
 from testround.rounds.selectors import places_of, rounds_of, rounds_with_progress
 from testround.rounds.selectors.assignment import vacancies_for
 from testround.rounds.selectors.nudges import Nudgeable, nudgeable_in
 from testround.rounds.selectors.standing import rounds_looked_on
-from testround.talk.selectors import Waiting, waiting_for
+from testround.talk.selectors import waiting_for
 
 SHOWN = 50
-REMIND_DAYS = 7
 NUDGES_SHOWN = 3
-
-
-class Pressing(IntEnum):
-    """How pressing a need is: the first page begins with the smallest."""
-
-    WAITED_FOR = 1
-    """Somebody cannot go on before it is done."""
-    LATE = 2
-    """Its day has passed, or somebody's has."""
-    SOON = 3
-    """Its day is near, or will hardly be kept; and what was said and is to be read."""
-    ANY_DAY = 4
-
-
-@dataclass(frozen=True, slots=True)
-class Need:
-    """One thing that waits for this person, with where to do it; ``sends`` makes the action a press, not a way.
-
-    ``or_else`` is the other way out, where there are two: its words and its address.
-    """
-
-    about: str
-    sentence: str
-    action: str
-    url: str
-    sends: tuple[tuple[str, str], ...] = ()
-    or_else: tuple[str, str] | None = None
-    pressing: Pressing = field(default=Pressing.ANY_DAY, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,14 +63,14 @@ def today_of(user: User) -> Today:
     # Every right to do something comes with the right to see.
     rounds = _RUNNING.rows(user=user, date=date, now=timezone.now()) if patterns else []
     places = _PLACES.rows(user=user)
-    needs = [need for place in places for need in _needs_of_place(place, date)]
+    needs = [need for place in places for need in needs_of_place(place, date)]
     if patterns:
         needs += _needs_of_rounds(rounds, user)
         needs += [_next_in_reserve(vacancy) for vacancy in _VACANCIES.rows(user=user)]
-    needs += [_said(waiting) for waiting in waiting_for(user, places, runs=bool(patterns))]
+    needs += [said_to(waiting, user) for waiting in waiting_for(user, places, runs=bool(patterns))]
     return Today(
-        # What is as pressing stays in the order of its rounds.
-        needs=sorted(needs, key=lambda need: need.pressing),
+        # What is as pressing comes by how long it has been so, then in the order of its rounds.
+        needs=sorted(needs, key=lambda need: (need.pressing, -need.days)),
         rounds=rounds,
         patterns=patterns,
         places=[Making(desk.place, next_step(desk)) for desk in desks_of(places)],
@@ -229,6 +200,7 @@ def _nudges(round: Round, waiting: list[Nudgeable]) -> Iterator[Need]:
             _("Nudge {name}").format(name=one.place.name),
             url,
             pressing=Pressing.LATE,
+            days=one.days,
         )
     more = len(waiting) - NUDGES_SHOWN
     if more > 0:
@@ -303,8 +275,12 @@ def _needs_of_round(round: Round) -> Iterator[Need]:
         n = round.late_count
         yield Need(
             about,
-            ngettext("{name} is late.", "{n} testers are late.", n).format(n=n, name=round.late_name),
-            _("See who"),
+            ngettext(
+                "{name} is late, and has no account to be written to.",
+                "{n} testers are late, and have no account to be written to.",
+                n,
+            ).format(n=n, name=round.late_name),
+            _("Since when?"),
             f"{round.get_absolute_url()}#late",
             pressing=Pressing.LATE,
         )
@@ -325,93 +301,3 @@ def _needs_of_round(round: Round) -> Iterator[Need]:
     if round.place_count and round.place_count == round.measured_count:
         said = _("everybody has measured.")
         yield Need(about, said, _("Read the results"), round.get_absolute_url(), pressing=Pressing.SOON)
-
-
-def _needs_of_place(place: Place, date: dt.date) -> Iterator[Need]:
-    about = place.round.edition.pattern.title
-    if place.size:
-        about = _("{pattern}, size {size}").format(pattern=about, size=place.size)
-    url = place.get_absolute_url()
-    if place.state == Place.State.TAKEN:
-        due = date_of(place, What.SWATCH)
-        yield Need(about, _swatch_is(due, date), _("Send the swatch"), url, pressing=_pressing(due, date))
-    elif place.state not in (Place.State.MEASURED, Place.State.DONE):
-        due = date_of(place, What.MEASURES)
-        if _is_near(due, date):
-            said = _measures_are(due, date)
-            yield Need(about, said, _("Send measurements"), url, pressing=_pressing(due, date))
-
-
-def _pressing(due: dt.date | None, date: dt.date) -> Pressing:
-    return Pressing.LATE if due is not None and due < date else Pressing.SOON
-
-
-def _said(waiting: Waiting) -> Need:
-    """What was said and waits to be answered or read."""
-    n, round = waiting.count, waiting.round
-    code = round.code
-    match waiting.what:
-        case "question":
-            said = ngettext("{n} question waits for an answer.", "{n} questions wait for an answer.", n)
-            url = f"{reverse('talk:questions', args=[code])}?waiting=1"
-            return Need(str(round), said.format(n=n), _("Answer"), url, pressing=Pressing.WAITED_FOR)
-        case "word":
-            place = waiting.place
-            assert place is not None  # noqa: S101 -- private words are said about a place
-            said = ngettext("{n} new private word ({name}).", "{n} new private words ({name}).", n)
-            url = reverse("talk:words", args=[place.pk])
-            return Need(
-                str(round), said.format(n=n, name=place.name), _("Read"), url, pressing=Pressing.WAITED_FOR
-            )
-        case "answer":
-            said = ngettext(
-                "{n} new answer to what testers asked.", "{n} new answers to what testers asked.", n
-            )
-            url = reverse("talk:questions", args=[code])
-            return Need(str(round), said.format(n=n), _("Read"), url, pressing=Pressing.SOON)
-        case _:
-            said = ngettext("{n} new note to all testers.", "{n} new notes to all testers.", n)
-            url = reverse("talk:notes", args=[code])
-            return Need(str(round), said.format(n=n), _("Read"), url, pressing=Pressing.SOON)
-
-
-def _is_near(due: dt.date | None, date: dt.date) -> bool:
-    return due is not None and due - date <= dt.timedelta(days=REMIND_DAYS)
-
-
-def _swatch_is(due: dt.date | None, date: dt.date) -> str:
-    if due is None:
-        return _("your swatch is awaited.")
-    days = (due - date).days
-    if days < 0:
-        said = ngettext(
-            "your swatch is late by {n} day; what comes late is taken all the same.",
-            "your swatch is late by {n} days; what comes late is taken all the same.",
-            -days,
-        )
-    elif days == 0:
-        said = _("your swatch is due today.")
-    else:
-        said = ngettext("your swatch is due in {n} day.", "your swatch is due in {n} days.", days)
-    return said.format(n=abs(days))
-
-
-def _measures_are(due: dt.date | None, date: dt.date) -> str:
-    if due is None:
-        return _("your finished measurements are awaited.")
-    days = (due - date).days
-    if days < 0:
-        said = ngettext(
-            "your finished measurements are late by {n} day; what comes late is taken all the same.",
-            "your finished measurements are late by {n} days; what comes late is taken all the same.",
-            -days,
-        )
-    elif days == 0:
-        said = _("your finished measurements are due today.")
-    else:
-        said = ngettext(
-            "your finished measurements are due in {n} day.",
-            "your finished measurements are due in {n} days.",
-            days,
-        )
-    return said.format(n=abs(days))

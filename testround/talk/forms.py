@@ -72,7 +72,7 @@ def _said(label: str, help_text: str, empty: str, most: int = LONGEST_SAID, rows
 class NoteForm(SaidForm):
     text = _said(
         _("Your note"),
-        _("Every tester of the round reads it, and gets it by mail."),
+        _("It is theirs as soon as you send it, and cannot be taken back."),
         _("Write what the testers are to know; a sentence is enough."),
     )
 
@@ -141,8 +141,8 @@ class AnswerForm(SaidForm):
     text = _said(
         _("Your answer"),
         _(
-            "All testers of the round read it. It is not changed later: what you find out afterwards is added to "
-            "it, with its date."
+            "All testers of the round read it. It cannot be changed later; you can add to it, and the addition "
+            "has its date."
         ),
         _("Write the answer; a sentence is enough."),
     )

@@ -41,6 +41,7 @@ from testround.talk.selectors import (
     like,
     listener_of,
     notes_with_new,
+    places_told,
     questions_in,
     round_heard,
     rounds_spoken_for,
@@ -51,6 +52,8 @@ from testround.talk.selectors import (
 
 NOTES_A_PAGE = 20
 QUESTIONS_A_PAGE = 20
+# So many are read as quickly as narrowed down.
+NARROWED_FROM = 10
 WORDS_A_PAGE = 50
 DAYS_SHOWN = 12
 
@@ -126,7 +129,8 @@ def note_new(request: HttpRequest, code: str) -> HttpResponse:
         else:
             messages.success(request, _("Your note is with the testers."))
             return redirect("talk:notes", code)
-    return _form_page(request, "talk/note_new.html", form, listener=listener, round=listener.round)
+    told = len(places_told(listener.round, besides=request.user))
+    return _form_page(request, "talk/note_new.html", form, listener=listener, round=listener.round, told=told)
 
 
 # -- questions ---------------------------------------------------------------------------------------------
@@ -152,6 +156,7 @@ def questions(request: HttpRequest, code: str) -> HttpResponse:
         "where": where,
         "waiting": waiting,
         "count": count,
+        "can_narrow": bool(where or waiting) or count > NARROWED_FROM,
         "unanswered": unanswered,
         "places": places_named(round.edition.document),
         "query": _query(chosen),

@@ -116,7 +116,7 @@ def test_the_calendars_address_is_made_and_copied_on_a_page(
     window.sign_in(tester)
     window.open("/me/preferences/")
     window.page.click("text=Your dates in your calendar")
-    window.page.click("button:text('Make my address')")
+    window.page.click("button:text('Make my calendar address')")
 
     address = window.page.input_value("#address")
 

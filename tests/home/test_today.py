@@ -10,7 +10,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from testround.home.selectors import Need, today_of
+from testround.home.needs import Need
+from testround.home.selectors import today_of
 from testround.patterns.models import Edition
 from testround.people.models import User
 from testround.rounds.models import Candidate, Place, Round
@@ -62,7 +63,12 @@ def test_a_designer_sees_what_her_rounds_need(designer: User, edition: Edition) 
             "Invite",
             f"/rounds/{late.code}/places/?state=offered",
         ),
-        Need("Little top: Late", "Ash is late.", "See who", f"/rounds/{late.code}/#late"),
+        Need(
+            "Little top: Late",
+            "Ash is late, and has no account to be written to.",
+            "Since when?",
+            f"/rounds/{late.code}/#late",
+        ),
         Need("Little top: Ready", "everybody has measured.", "Read the results", ready.get_absolute_url()),
         Need("Little top: Empty", "it has no places yet.", "Add places", f"/rounds/{empty.code}/places/new/"),
     ]
@@ -96,7 +102,7 @@ def test_what_somebody_waits_for_comes_first_then_what_is_late_then_what_will_so
 
     assert [(need.pressing.name, need.sentence) for need in needs] == [
         ("WAITED_FOR", "1 person offers to test."),
-        ("LATE", f"{place.name} is late."),
+        ("LATE", f"{place.name} is late, and has no account to be written to."),
         ("SOON", "your finished measurements are due in 2 days."),
         ("SOON", "no day is set on which names, body measurements, photos and words are deleted."),
         ("ANY_DAY", "it has no places yet."),
@@ -204,7 +210,7 @@ def test_on_every_list_of_the_late_a_day_of_ones_own_counts(
     said = [need.sentence for need in today_of(designer).needs]
     page = round_page(round, today=in_days(0))
 
-    assert ("Ash is late." in said) is late
+    assert ("Ash is late, and has no account to be written to." in said) is late
     assert [one.place.name for one in page.late] == (["Ash"] if late else [])
     assert any("1 person is late" in step.sentence for step in page.next_steps) is late
 

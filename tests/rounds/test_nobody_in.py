@@ -10,7 +10,8 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from testround.home.selectors import Need, today_of
+from testround.home.needs import Need
+from testround.home.selectors import today_of
 from testround.patterns.models import Edition
 from testround.people.models import User
 from testround.rounds.models import Candidate, Place, Round

@@ -186,7 +186,7 @@ def test_the_page_shows_the_address_and_what_it_would_show(
     assert answer.headers["Cache-Control"] == "no-store, private"
     for page in (before, answer):
         assert "Swatch due: Little top, size S" in page.text
-    assert "Make my address" in before.text
+    assert "Make my calendar address" in before.text
 
 
 @pytest.mark.parametrize("n", [1, 5])

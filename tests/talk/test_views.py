@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import uuid
 from collections.abc import Callable
 from typing import Any
@@ -441,6 +442,40 @@ def test_an_empty_form_is_refused_with_a_sentence(
     assert (Note.objects.count(), Word.objects.count()) == (0, 0)
 
 
+def test_before_a_word_is_said_the_page_says_so_and_where_else_each_may_say_it(
+    signed_in: SignIn, place: Place, designer: User, tester: User
+) -> None:
+    path = at("words", place.pk)
+    of_tester, of_designer = (signed_in(person).get(path).text for person in (tester, designer))
+    word_write(place=place, key=uuid.uuid4(), by=tester, text="My wrist hurts.")
+    afterwards = signed_in(designer).get(path).text
+
+    nothing = "Nothing has been said yet."
+    assert [nothing in page for page in (of_tester, of_designer, afterwards)] == [True, True, False]
+    assert f'href="{at("ask", place.pk)}">at its step</a>' in of_tester
+    assert f'href="{at("notes", place.round.code)}">note to all</a>' in of_designer
+
+
+@pytest.mark.parametrize(("who", "part"), [("tester", "My places"), ("designer", "Rounds")])
+def test_the_menu_marks_the_part_by_which_each_came(
+    request: Any, signed_in: SignIn, pages_of: dict[str, str], who: str, part: str
+) -> None:
+    client = signed_in(request.getfixturevalue(who))
+
+    marked = {
+        name: re.findall(r'aria-current="true">([^<]+)<', client.get(path).text)
+        for name, path in pages_of.items()
+    }
+
+    assert marked == {name: [part] for name in pages_of}
+
+
+def test_a_note_says_beforehand_how_many_get_it(signed_in: SignIn, place: Place, designer: User) -> None:
+    page = signed_in(designer).get(at("note_new", place.round.code)).text
+
+    assert f"1 tester of {place.round} reads it here and gets it by mail." in page
+
+
 def test_the_two_talk_in_private(signed_in: SignIn, place: Place, designer: User, tester: User) -> None:
     client = signed_in(tester)
     path = at("words", place.pk)
@@ -595,7 +630,7 @@ def test_todays_page_says_what_waits(
 
     assert "1 question waits for an answer." in of_designer
     assert f'href="{at("questions", question.round.code)}?waiting=1"' in of_designer
-    assert "1 new private word (Tester one)." in of_designer
+    assert "Tester one wrote to you in private." in of_designer
     assert "1 new answer to what testers asked." in of_tester
 
 
