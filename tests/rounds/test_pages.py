@@ -327,7 +327,7 @@ def test_whoever_is_late_for_the_longest_is_named_first_until_a_word_was_sent(
     nudge = reverse("rounds:nudge", args=[opened.code, late.pk])
     named = ("Person 2's swatch is 2 days late.", "Nudge Person 2", nudge)
     dates = (
-        "2 people are late. Does everybody need a later date?",
+        "2 people are late. A later date for everybody?",
         "Change the dates",
         reverse("rounds:edit", args=[opened.code]),
     )

@@ -56,7 +56,7 @@ def test_the_list_of_places_begins_with_the_longest_way_and_says_what_is_next(
 ) -> None:
     said = words(signed_in(designer).get(reverse("rounds:places", args=[going.code])))
 
-    swatch, closes = (f"{day.day} {day:%B}" for day in (going.swatches_due, going.closes) if day)
+    swatch, closes = (f"{day.day} {day:%b}" for day in (going.swatches_due, going.closes) if day)
     assert "3 places: taken 1, making 1, measured 1" in said
     assert re.findall(r"(?:Kelp|Elder|Amber) S [a-z]+ (?:.*?)their own", said) == [
         f"Kelp S taken swatch was due {swatch} their own",

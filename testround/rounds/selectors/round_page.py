@@ -393,8 +393,8 @@ def _late_steps(round: Round, late: list[Late], today: dt.date, may_nudge: bool)
     n = len(late)
     yield NextStep(
         sentence=ngettext(
-            "{n} person is late. Does everybody need a later date?",
-            "{n} people are late. Does everybody need a later date?",
+            "{n} person is late. A later date for everybody?",
+            "{n} people are late. A later date for everybody?",
             n,
         ).format(n=n),
         action=_("Change the dates"),
