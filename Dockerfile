@@ -23,7 +23,9 @@ ENV TESTROUND_STATIC=/app/static
 RUN SECRET_KEY=for-gathering-static-files-only ALLOWED_HOSTS=build TESTROUND_SERVED=true TESTROUND_OUTBOX=inline \
     python manage.py collectstatic --noinput
 
-RUN useradd --system --uid 10001 --create-home testround && mkdir -p /app/var && chown testround /app/var
+# A group of that number as well: Celery takes whoever belongs to none for root.
+RUN groupadd --gid 10001 testround && useradd --uid 10001 --gid 10001 --create-home testround \
+    && mkdir -p /app/var && chown testround:testround /app/var
 USER testround
 # Nothing is written but here and under /tmp: everything else can be read-only.
 VOLUME /app/var

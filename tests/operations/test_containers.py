@@ -305,7 +305,8 @@ def test_postgres_has_the_password_that_the_program_is_given() -> None:
 def test_the_image_runs_as_the_user_that_compose_names_by_the_configuration_of_the_house() -> None:
     user = SERVICES["web"]["user"].split(":")[0]
 
-    assert f"--uid {user} " in DOCKERFILE
+    assert f"groupadd --gid {user} " in DOCKERFILE
+    assert f"--uid {user} --gid {user} " in DOCKERFILE
     assert re.search(r"^USER testround$", DOCKERFILE, re.MULTILINE)
     assert '"--config=python:testround.serving"' in DOCKERFILE
     assert DOCKERFILE.index("USER testround") < DOCKERFILE.index('CMD ["gunicorn"')
