@@ -129,6 +129,21 @@ def test_counting_a_row_costs_no_request_and_all_go_in_one(phone: Window, place:
     assert counted_at(place).ticked == {"back_sts"}
 
 
+def test_what_comes_next_follows_the_ticks_and_the_first_counter(phone: Window, place: Place) -> None:
+    page = counting(phone, place)
+    nothing, following = page.locator("[data-count-none]"), page.locator("[data-count-next]")
+    first = (nothing.is_visible(), following.inner_text())
+
+    page.click("button.step[aria-pressed=false]")
+    begin(page, "Back")
+    then = (nothing.is_visible(), following.inner_text())
+    page.click("button.step[aria-pressed=false]")
+
+    assert first == (True, "Next in the pattern: Back, step 1: Back, cast on 104 stitches")
+    assert then == (False, "Next in the pattern: Back, step 3: Rows to underarm 96 rows")
+    assert following.is_hidden()
+
+
 def test_the_buttons_are_within_reach_of_a_thumb_on_the_first_screen(phone: Window, place: Place) -> None:
     page = counting(phone, place)
     begin(page, "Left front")
