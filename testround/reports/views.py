@@ -340,7 +340,8 @@ def photo_new(request: HttpRequest, pk: int) -> HttpResponse:
 def consents(request: HttpRequest, pk: int) -> HttpResponse:
     """What may be done with a tester's photos and name: given and taken back, each by itself."""
     held = place_held(request.user, pk)
-    form = ConsentsForm(request.POST if request.method == "POST" else None, standing=consents_of(held))
+    standing = consents_of(held)
+    form = ConsentsForm(request.POST if request.method == "POST" else None, standing=standing)
     if form.is_valid():
         changed = consents_set(place=held, kinds=form.kinds(), by=request.user)
         messages.success(request, _("Saved.") if changed else _("Saved; nothing has changed."))
@@ -351,6 +352,8 @@ def consents(request: HttpRequest, pk: int) -> HttpResponse:
         "pattern": held.round.edition.document,
         "owner": held.round.edition.pattern.owner,
         "photo_count": photos_of(held).count(),
+        "allowed": [field.label for kind, field in form.fields.items() if kind in standing],
+        "all_allowed": standing >= set(form.fields),
         "form": form,
     }
     response = render(request, "reports/consents.html", context, status=422 if form.errors else 200)
