@@ -78,10 +78,10 @@ def test_each_kind_is_given_and_taken_back_by_itself(
     withdrawn = place.consents.get(kind="pattern")
     assert withdrawn.withdrawn_at > withdrawn.given_at
     assert [entry.text for entry in place.diary.order_by("pk")] == [
-        "Tester one allows the designer to: see my photos; show my photos in the published pattern; let other "
-        "testers and onlookers see my name where they see how the round stands.",
-        "Tester one allows the designer to: show my photos online, where the design is shown.",
-        "Tester one no longer allows the designer to: show my photos in the published pattern.",
+        "Tester one allows: the designer sees the photos; the published pattern shows the photos; other testers "
+        "and onlookers see the tester's name where they see how the round stands.",
+        "Tester one allows: the photos are shown online, where the design is.",
+        "Tester one no longer allows: the published pattern shows the photos.",
     ]
 
 

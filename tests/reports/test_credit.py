@@ -62,9 +62,9 @@ def test_a_name_is_typed_changed_and_taken_back(as_tester: Client, place: Place,
     assert consent.withdrawn_at is not None
     said = [entry.text for entry in place.diary.all()][:3]
     assert said == [
-        f"{place.name} no longer allows the designer to: thank me in public by the name I typed.",
+        f"{place.name} no longer allows: thanks in public, by the name they gave for it.",
         f"{place.name} is to be thanked by another name than before.",
-        f"{place.name} allows the designer to: thank me in public by the name I typed.",
+        f"{place.name} allows: thanks in public, by the name they gave for it.",
     ]
 
 

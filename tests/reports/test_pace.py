@@ -264,7 +264,7 @@ def test_a_size_whose_piece_is_likely_late_is_not_on_course(
     page = outlook(signed_in, designer, a_round).context["page"]
 
     rows = {row.size: (row.on_course, row.sentence) for row in page.rows}
-    assert rows["S"] == (False, "1 likely late")
+    assert rows["S"] == (False, "Slow likely late")
     assert page.answer == "Not quite: likely late in S."
 
 
