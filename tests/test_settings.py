@@ -157,7 +157,6 @@ def test_every_variable_that_compose_sets_is_one_that_is_read() -> None:
     of_others = {
         "POSTGRES_PASSWORD",
         "REDIS_PASSWORD",
-        "STORAGE_ADMIN_PASSWORD",
         "SITE_ADDRESS",
         "HTTP_PORT",
         "HTTPS_PORT",

@@ -85,6 +85,24 @@ def test_only_the_proxy_is_reached_from_outside() -> None:
     assert [port for port in published["mail"] if not port.startswith("127.0.0.1:")] == []
 
 
+def test_a_container_reaches_those_alone_whom_it_has_to_speak_to() -> None:
+    networks = {name: set(service.get("networks", ["default"])) for name, service in SERVICES.items()}
+
+    assert {name for name, how in COMPOSE["networks"].items() if (how or {}).get("internal")} == {
+        "front",
+        "stores",
+    }
+    assert {name for name, among in networks.items() if "stores" in among} == {
+        *("web", "worker", "beat", "migrate", "postgres", "redis", "storage")
+    }
+    assert {name for name, among in networks.items() if "front" in among} == {"proxy", "web"}
+    # Mail and posted errata leave by workers and the clock; the mail catcher has a port of this machine.
+    assert {name for name, among in networks.items() if "default" in among} == {
+        *("proxy", "worker", "beat", "mail", "owners")
+    }
+    assert SERVICES["owners"]["network_mode"] == "none"
+
+
 def test_whatever_is_waited_for_and_mounted_is_there() -> None:
     for service in SERVICES.values():
         for other, how in service.get("depends_on", {}).items():
