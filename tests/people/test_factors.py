@@ -125,6 +125,23 @@ def test_factors_are_changed_by_nobody_who_has_not_said_once_more_who_they_are(
     assert (list(Authenticator.objects.values()), RecoveryCode.objects.count()) == before
 
 
+@pytest.mark.parametrize(
+    ("address", "said"),
+    [("recovery-codes/", "Your recovery codes"), ("app/add/", "Add an authenticator app"), ("/", "")],
+)
+def test_who_is_asked_once_more_is_told_what_comes_next(
+    client: Client, someone: User, address: str, said: str
+) -> None:
+    client.force_login(someone)
+
+    page = client.get("/account/reauthenticate/", {"next": f"{INDEX}{address}"}).text
+
+    assert (f"What comes next: <strong>{said}</strong>" in page, "What comes next:" in page) == (
+        bool(said),
+        bool(said),
+    )
+
+
 def test_whose_address_is_not_confirmed_locks_nobody_out_of_it(client: Client, tester: User) -> None:
     cache.clear()
     address_of(tester, confirmed=False)
