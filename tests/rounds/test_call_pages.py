@@ -222,7 +222,7 @@ def test_somebody_without_an_account_offers_confirms_changes_and_takes_it_back(
 
     secret = secret_mailed("wren@example.org")
     asked = client.get(link_of(secret))
-    assert "Is this what you mean?" in words(asked)
+    assert "It counts once you confirm it." in words(asked)
     assert called.candidates.get().state == "offered"
 
     counts = client.post(link_of(secret, "offer_confirm"), follow=True)
