@@ -161,13 +161,15 @@ def test_what_is_published_takes_time_in_proportion_to_how_much_it_is(
     benchmark: Any, designer: User, little_top: dict[str, Any], client: Client
 ) -> None:
     """Four times the errata take no more than five times as long."""
-    times, most = (MEASURED, 5.0) if benchmark.enabled else (2, 12.0)
+    times, most = (MEASURED, 5.0) if benchmark.enabled else (3, 12.0)
+    # Of a few the smallest, which says least of what else the process has to do, such as clearing away.
+    typical = statistics.median if benchmark.enabled else min
     few = addresses(pattern_with(designer, little_top, FEW))
     many = addresses(pattern_with(designer, little_top, MANY))
 
     growth = {
-        name: statistics.median(measured(client, many[name], times, made=True))
-        / statistics.median(measured(client, few[name], times, made=True))
+        name: typical(measured(client, many[name], times, made=True))
+        / typical(measured(client, few[name], times, made=True))
         for name in ("list", "size", "embed", "document", "feed", "text")
     }
 
