@@ -107,7 +107,12 @@ def recovery_codes(request: HttpRequest) -> HttpResponse:
     """Make recovery codes, and show them this once: they stand in this answer and nowhere else."""
     user = request.user
     if not factors_of(user):
-        messages.error(request, _("Recovery codes stand in for a second factor; add one first."))
+        messages.error(
+            request,
+            _(
+                "You have no recovery codes: they stand in for a second factor. Add a passkey or an app first."
+            ),
+        )
         return redirect("mfa_index")
     codes: list[str] = []
     if request.method == "POST":
