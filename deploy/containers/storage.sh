@@ -30,9 +30,11 @@ export WEED_JWT_FILER_SIGNING_KEY
 
 MASTER=${MASTER_PORT:-9333} FILER=${FILER_PORT:-8888} MADE=${MADE:-/tmp/bucket-made}
 rm -f "$MADE"
+# There is a bucket, and what holds the photos is known to what looks for them: before, reading one fails.
 made() {
-  printf 's3.bucket.create -name photos\nfs.ls /buckets\n' |
-    timeout 20 weed shell -master="127.0.0.1:$MASTER" -filer="127.0.0.1:$FILER" 2>&1 | grep -qx photos
+  said=$(printf 's3.bucket.create -name photos\nfs.ls /buckets\nvolume.list\n' |
+    timeout 20 weed shell -master="127.0.0.1:$MASTER" -filer="127.0.0.1:$FILER" 2>&1)
+  printf '%s\n' "$said" | grep -qx photos && printf '%s\n' "$said" | grep -q '^Topology.*(volume:'
 }
 # By a process that the container's first one inherits and clears away.
 ({ until made; do sleep 1; done; touch "$MADE"; } &)
