@@ -61,8 +61,8 @@ def rounded(value: float, step: Fraction) -> Fraction:
 def to_half(cm: float) -> float:
     """A length as it is printed: to the half centimetre, half-way going up.
 
-    >>> to_half(156.57), to_half(94.75)
-    (156.5, 95.0)
+    >>> to_half(156.57), to_half(94.25), to_half(94.75)
+    (156.5, 94.5, 95.0)
     """
     return math.floor(cm * 2 + 0.5) / 2
 

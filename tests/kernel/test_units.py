@@ -23,6 +23,7 @@ from testround.kernel.units import (
     parse_length,
     parse_tool,
     rounded,
+    to_half,
     tool_at,
     tool_label,
     tools_named,
@@ -296,3 +297,8 @@ def test_yarn_weights_overlap_and_are_told_from_gauge_or_tool():
     assert weights_for_tool(5.0, "knit") == (4,)
     assert weights_for_tool(5.5, "knit") == (4, 5)
     assert weights_for_tool(20.0, "crochet") == (7,)
+
+
+def test_a_length_is_printed_to_the_half_centimetre_and_a_half_of_that_goes_up() -> None:
+    """Common practice; Python's own rounding goes to the even one of two that are as near."""
+    assert [to_half(cm) for cm in (156.57, 94.24, 94.25, 94.75, 0)] == [156.5, 94.0, 94.5, 95.0, 0]

@@ -75,10 +75,14 @@ def test_the_list_of_rounds_says_how_many_are_late_and_likely_will_be(
     asked_for_longer = words(client.get(address))
     going.places.filter(name="Kelp").update(state="swatch sent")
     sent = words(client.get(address))
+    # Past its close, a round waits for the measurements of whoever did not ask for longer.
+    Round.objects.filter(pk=going.pk).update(closes=timezone.localdate() - dt.timedelta(days=1))
+    past_its_close = words(client.get(address))
 
     assert "1 late, 1 more likely late." in before
     assert ("1 late." in asked_for_longer, "likely late" in asked_for_longer) == (True, False)
     assert "Nobody is late." in sent
+    assert "1 late." in past_its_close
 
 
 def test_a_move_says_who_is_not_measured_and_who_is_told(
